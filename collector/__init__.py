@@ -1,0 +1,1 @@
+"""Keeps what happened: bytes from probes become readings, flagged, stored, never altered."""

@@ -1,0 +1,84 @@
+"""What a source hands to the pipeline, and what a decoder makes of it. No behaviour, so that neither knows the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from collector.reading import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """An MQTT message's identity, committed with its rows so that a redelivery is absorbed."""
+
+    client: str
+    mid: int
+    digest: bytes
+    dup: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Bytes as they came, whole: one line, one message, or one file.
+
+    received   UTC ms
+    live       False if the bytes may be old (retained, dup, or backlog of a resumed session): then only a
+               sample that carries its own time is taken, any other is refused and counted
+    done       called from the pipeline's thread once the batch with these bytes is committed, and also when
+               they were refused for good (poison is acknowledged too); never called if the commit failed
+    """
+
+    source: str
+    payload: bytes
+    received: int
+    topic: str = ""
+    live: bool = True
+    delivery: Delivery | None = None
+    done: Callable[[], None] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One decoded value in SI under the name the probe uses on the wire; at = UTC ms, None if it brought no time."""
+
+    name: str
+    quantity: Quantity
+    value: float
+    at: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that will not become a reading. `kind` is a short stable word, `text` says what and what is allowed."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """All that one arrival held."""
+
+    samples: list[Sample] = field(default_factory=list)
+    refused: list[Refusal] = field(default_factory=list)
+
+
+class Decoder(Protocol):
+    """Bytes to samples. Never raises for any bytes; what cannot be used comes back as a Refusal."""
+
+    def decode(self, arrival: Arrival) -> Decoded: ...
+
+
+class Source(Protocol):
+    """Runs until stopped; hands arrivals to `put`. Connects in run(), never in its constructor."""
+
+    id: str
+
+    def run(self, put: Callable[[Arrival], None], stop: Callable[[], bool]) -> None: ...
+
+    @property
+    def state(self) -> str:
+        """One of "waiting", "connected", "failed: <why>", for the health table and `listen`."""
+        ...

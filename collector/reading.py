@@ -1,0 +1,77 @@
+"""The one value that crosses boundaries: a reading, in SI, at a UTC millisecond.
+
+Units: temperature in degC, relative humidity in % over water (what a capacitive sensor reports), CO2 in ppm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntFlag, StrEnum
+
+
+class Quantity(StrEnum):
+    """What is measured. The value of each member is its name in files, on the wire and in the store."""
+
+    TEMPERATURE = "temperature"
+    RELATIVE_HUMIDITY = "relative_humidity"
+    CO2 = "co2"
+
+
+class Quality(IntFlag):
+    """What the checks found. A value is never altered, only flagged; 0 means that nothing was found."""
+
+    GOOD = 0
+    OUT_OF_RANGE = 1
+    IMPOSSIBLE_RATE = 2
+    STUCK = 4
+    SATURATED = 8
+    POWER_ON_VALUE = 16
+    DISCONNECTED = 32
+    CLOCK_AHEAD = 64
+    LATE = 128
+
+    @property
+    def usable(self) -> bool:
+        """True if the value may enter the model: late, saturated or ahead-of-clock readings may, lies may not."""
+        return not self & UNUSABLE
+
+
+UNUSABLE = (
+    Quality.OUT_OF_RANGE
+    | Quality.IMPOSSIBLE_RATE
+    | Quality.STUCK
+    | Quality.POWER_ON_VALUE
+    | Quality.DISCONNECTED
+)
+"""Flags that keep a value out of the model. It stays in the store, and the page says why it is not used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value of one probe.
+
+    probe     the channel's id in the settings, e.g. "S1"
+    at        UTC ms the value was measured; equals `received` when the payload brought no time of its own
+    received  UTC ms the bytes arrived here
+    """
+
+    probe: str
+    quantity: Quantity
+    value: float
+    at: int
+    received: int
+    quality: Quality = Quality.GOOD
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeFacts:
+    """What everyone else may know of a probe; collect writes it beside the readings.
+
+    place is "surface", "air" or "bottles"; accuracy_K is a 95 % half-width; silent after three intervals.
+    """
+
+    id: str
+    zone: str
+    place: str
+    interval_s: float
+    accuracy_K: float

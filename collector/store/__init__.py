@@ -1,0 +1,1 @@
+"""readings.db: one writer, many read-only readers."""

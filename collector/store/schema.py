@@ -1,0 +1,169 @@
+"""One way to open, lock, migrate and copy our SQLite files; readings.db, watch.db and shop.db all use it.
+
+WAL with synchronous=FULL: a commit that has returned survives a power cut. Writers take a file lock, so that
+each file has exactly one; readers open read-only and are cut off after a second.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import apsw
+
+BUSY_MS = 1000
+
+
+class StoreError(Exception):
+    """The file cannot be used; the text says why and what to do."""
+
+
+class NotYet(StoreError):
+    """The file is missing or older than this program: its writer has not started yet. Wait and try again."""
+
+
+class Locked(StoreError):
+    """Another process holds the file's write lock."""
+
+
+@dataclass(frozen=True)
+class Schema:
+    """One file's shape: what it is, who writes it, and the SQL that leads from version i to i + 1."""
+
+    name: str
+    writer: str
+    application_id: int
+    migrations: tuple[str, ...]
+
+    @property
+    def version(self) -> int:
+        return len(self.migrations)
+
+
+class WriterFile:
+    """An open, locked, migrated file. The connection belongs to the one thread that uses it."""
+
+    def __init__(self, connection: apsw.Connection, lock: int | None) -> None:
+        self.connection = connection
+        self._lock = lock
+
+    def close(self) -> None:
+        """Folds the WAL into the file, closes it, then gives up the lock."""
+        self.connection.close()
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+
+def open_writer(path: Path | None, schema: Schema) -> WriterFile:
+    """Opens for writing, creating and migrating as needed; None opens a store in memory.
+
+    Raises Locked if another process writes it, StoreError if it is a newer or a foreign file.
+    """
+    lock = None
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = _take_lock(path, schema)
+    try:
+        connection = apsw.Connection(":memory:" if path is None else str(path))
+        connection.set_busy_timeout(BUSY_MS)
+        if path is not None:
+            connection.pragma("journal_mode", "wal")
+            connection.pragma("synchronous", "full")
+            connection.pragma("journal_size_limit", 4_000_000)
+        _migrate(connection, schema, path)
+    except BaseException:
+        if lock is not None:
+            os.close(lock)
+        raise
+    return WriterFile(connection, lock)
+
+
+def open_reader(path: Path, schema: Schema) -> apsw.Connection:
+    """Opens read-only. Raises NotYet if the writer has not made or migrated it yet, StoreError if it is newer."""
+    if not path.exists():
+        raise NotYet(f"{path.name} is not there yet: {schema.writer} has not started")
+    connection = apsw.Connection(str(path), flags=apsw.SQLITE_OPEN_READONLY)
+    connection.set_busy_timeout(BUSY_MS)
+    try:
+        version = _version(connection, schema, path)
+    except BaseException:
+        connection.close()
+        raise
+    if version < schema.version:
+        connection.close()
+        raise NotYet(f"{path.name} is of an older version ({version}): {schema.writer} will bring it to {schema.version}")
+    return connection
+
+
+@contextmanager
+def transaction(connection: apsw.Connection) -> Iterator[None]:
+    """BEGIN IMMEDIATE ... COMMIT; rolls back and re-raises on any error."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+
+
+@contextmanager
+def cut_off(connection: apsw.Connection, seconds: float, monotonic: Callable[[], float]) -> Iterator[None]:
+    """Interrupts a read that takes longer than `seconds`, so that no reader keeps the WAL from being folded in."""
+    end = monotonic() + seconds
+    connection.set_progress_handler(lambda: monotonic() > end, 20_000)
+    try:
+        yield
+    finally:
+        connection.set_progress_handler(None)
+
+
+def backup(source: apsw.Connection, target: Path) -> None:
+    """A consistent copy while others read and write. Raises StoreError if the target exists."""
+    if target.exists():
+        raise StoreError(f"{target} exists already: name a new file, nothing was written")
+    copy = apsw.Connection(str(target))
+    try:
+        with copy.backup("main", source, "main") as step:
+            while not step.done:
+                step.step(500)
+    finally:
+        copy.close()
+
+
+def _take_lock(path: Path, schema: Schema) -> int:
+    lock = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(lock)
+        raise Locked(f"{path.name} is being written by another process: {schema.writer} runs already") from error
+    return lock
+
+
+def _version(connection: apsw.Connection, schema: Schema, path: Path | None) -> int:
+    version = int(connection.pragma("user_version") or 0)
+    kind = int(connection.pragma("application_id") or 0)
+    name = path.name if path else schema.name
+    if version and kind != schema.application_id:
+        raise StoreError(f"{name} is not a {schema.name} file: move it away, nothing was changed")
+    if version > schema.version:
+        raise StoreError(
+            f"{name} was written by a newer coldshed (version {version}, this one knows {schema.version}): update this one"
+        )
+    return version
+
+
+def _migrate(connection: apsw.Connection, schema: Schema, path: Path | None) -> None:
+    version = _version(connection, schema, path)
+    for number in range(version, schema.version):
+        with transaction(connection):
+            connection.execute(schema.migrations[number])
+            connection.pragma("application_id", schema.application_id)
+            connection.pragma("user_version", number + 1)

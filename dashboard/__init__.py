@@ -1,0 +1,1 @@
+"""Says what to do about it, and takes down what people did."""

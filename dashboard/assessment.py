@@ -1,0 +1,139 @@
+"""What watch stores for one panel and every page shows: a verdict with the numbers and the readings it rests on."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from model.verdict import Flag, Kind, Mark, Say, State, Verdict
+
+
+@dataclass(frozen=True)
+class Passing:
+    """When a milestone is passed by 10, 50 and 90 % of the range; UTC ms, None beyond the outlook (72 h).
+
+    passed  share of the range that has passed it at the assessment's time, 0 to 1
+    """
+
+    name: str
+    early: int | None
+    likely: int | None
+    late: int | None
+    passed: float
+
+
+@dataclass(frozen=True)
+class Film:
+    """Exposure of the young film; levels are words, never probabilities. None: not known for want of humidity."""
+
+    level: str | None
+    exposure_h: float
+    least_margin_K: float | None
+    least_margin_at: int | None
+    wet_from: int | None
+    wet_to: int | None
+    washed_at: int | None
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Traces for the chart, one value each ten minutes; None where there is none. Times UTC ms."""
+
+    t: tuple[int, ...]
+    conversion_low: tuple[float, ...]
+    conversion: tuple[float, ...]
+    conversion_high: tuple[float, ...]
+    glass_transition_C: tuple[float, ...]
+    panel_C: tuple[float | None, ...]
+    air_C: tuple[float | None, ...]
+    dew_point_C: tuple[float | None, ...]
+    outlook_C: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """One panel at one time. `good_until`: past it every reader must say "not known". Times UTC ms.
+
+    readings_to   the newest usable reading of the panel's temperature, None if there never was one
+    batch         the last batch of readings this rests on
+    coat          number of the newest coat, from 1; 0 if none was mixed
+    measured_h, missing_h   hours of the newest coat's life with and without readings
+    temperature_time_factor_Ch, equivalent_age_h, equivalent_age_interval_mean_h   see model.degree_hours
+    conversion    10, 50 and 90 % of the range of the least cured coat, 0 to 1
+    """
+
+    panel: str
+    name: str
+    zone: str
+    coat: int
+    coats: int
+    card: str
+    at: int
+    readings_to: int | None
+    good_until: int
+    batch: int
+    verdict: Verdict
+    milestones: tuple[Passing, ...] = ()
+    conversion: tuple[float, float, float] | None = None
+    glass_transition_C: tuple[float, float, float] | None = None
+    panel_C: float | None = None
+    air_C: float | None = None
+    air_RH: float | None = None
+    dew_point_C: float | None = None
+    margin_K: float | None = None
+    minimum_C: float | None = None
+    mixed_at: int | None = None
+    measured_h: float = 0.0
+    missing_h: float = 0.0
+    datum_C: float = 0.0
+    temperature_time_factor_Ch: float | None = None
+    equivalent_age_h: float | None = None
+    equivalent_age_interval_mean_h: float | None = None
+    reference_C: float | None = None
+    film: Film | None = None
+    gaps: tuple[tuple[int, int], ...] = ()
+    curve: Curve | None = None
+    cautions: tuple[str, ...] = ()
+
+    def to_json(self) -> str:
+        """Inverse of from_json()."""
+        return json.dumps(_plain(self), separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Assessment:
+        """Raises ValueError or KeyError for a text that to_json() did not write."""
+        raw: dict[str, Any] = json.loads(text)
+        verdict = raw.pop("verdict")
+        film, curve = raw.pop("film"), raw.pop("curve")
+        return cls(
+            **{key: _tuples(value) for key, value in raw.items() if key != "milestones"},
+            milestones=tuple(Passing(**item) for item in raw["milestones"]),
+            verdict=Verdict(
+                state=State(verdict["state"]),
+                kind=Kind(verdict["kind"]),
+                mark=Mark(verdict["mark"]),
+                headline=Say(**verdict["headline"]),
+                why=tuple(Say(**item) for item in verdict["why"]),
+                next=Say(**verdict["next"]) if verdict["next"] else None,
+                flags=frozenset(Flag(item) for item in verdict["flags"]),
+                rank=verdict["rank"],
+            ),
+            film=Film(**film) if film else None,
+            curve=Curve(**{key: tuple(value) for key, value in curve.items()}) if curve else None,
+        )
+
+
+def _plain(value: Any) -> Any:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {item.name: _plain(getattr(value, item.name)) for item in dataclasses.fields(value)}
+    if isinstance(value, frozenset):
+        return sorted(str(item) for item in value)
+    if isinstance(value, (tuple, list)):
+        return [_plain(item) for item in value]
+    return value
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(item) for item in value) if isinstance(value, list) else value

@@ -1,0 +1,1 @@
+"""Says what the readings mean: temperatures and times in, judgements with range and reason out. Pure arithmetic."""
