@@ -1,4 +1,4 @@
-"""Every sentence about a panel, by key. A Say carries a key of KEYS and exactly the values its template names.
+"""Every sentence about a panel, by key. A Say has a key of KEYS and exactly the values its template takes.
 
 What a value is stands in the end of its name (dashboard.display turns it into text):
 
@@ -19,8 +19,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "trend": ("falling", "steady", "rising"),
     "do": ("recoat", "sand", "demould", "full cure"),
     "was": (
-        "planned", "in the pot", "workable", "setting", "recoatable", "firm", "sandable", "demouldable", "fully cured",
-        "stopped by cold",
+        "planned", "in the pot", "workable", "setting", "recoatable", "firm", "sandable", "demouldable",
+        "fully cured", "stopped by cold",
     ),
     "level": ("some", "heavy", "wet"),
 }  # fmt: skip
@@ -64,6 +64,8 @@ HEADLINES: dict[str, str] = {
     "outside_card_hot": "Not known: {panel_C} is above this card's range",
     "no_card": "Not known: card {card} cannot be read",
     "too_old": "Not known: this answer is too old",
+    "watch_not_started": "Not known: watch has not started",
+    "not_worked_out": "Not known: not worked out yet",
 }
 
 WHYS: dict[str, str] = {
@@ -117,6 +119,8 @@ WHYS: dict[str, str] = {
     "why_outside_card": "Card covers {minimum_C} to {maximum_C}.",
     "why_no_card": "Put the card back or name another. Test with thumb.",
     "why_too_old": "Last said {said_at}: {said}",
+    "why_watch_not_started": "Start it with coldshed run. Test with thumb.",
+    "why_not_worked_out": "Watch answers within a minute.",
     "why_range_wide": "A thumb test would narrow this.",
     "why_nights": "In 8 of 10 nights like this: between {early_at} and {late_at}.",
     "why_air_only": "From the air alone: the panel itself is not measured.",
@@ -164,3 +168,117 @@ KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS
 def takes(key: str) -> frozenset[str]:
     """The names of the values that a key's template needs. Raises KeyError for a key that nobody defined."""
     return frozenset(name for _, name, _, _ in Formatter().parse(KEYS[key]) if name)
+
+
+STATES: dict[str, str] = {
+    "recoat": "recoat from", "recoat_until": "recoat until", "sand": "sand", "demould": "demould",
+}  # fmt: skip
+
+LABELS: dict[str, str] = {
+    "new_time": "new time",
+    "old_time": "old time",
+    "just_now": "just now",
+    "ago": "{span} ago",
+    "morning": "Morning round",
+    "evening": "Evening round",
+    "round": "Round",
+    "more": "More",
+    "tabs": "Pages",
+    "readings_to": "readings to {at}",
+    "no_readings": "no readings",
+    "worked_out": "worked out {at}",
+    "known": "{known} of {all} panels known",
+    "lost_touch": "this page lost touch {at}",
+    "order_changed": "Order changed: sort again",
+    "last_said": "Last said {at}: {said}.",
+    "coat": "coat {n}",
+    "coats_1": "1 coat",
+    "coats_n": "{n} coats",
+    "no_coat": "no coat yet",
+    "empty_panels": "No panel yet. Register one; its answer appears here.",
+    "empty_probes": "No probe heard. Plug one in; its lines appear here.",
+    "register": "Register a panel",
+    "act": "clock running",
+    "go": "any time",
+    "care": "first do this",
+    "wait": "wait",
+    "not known": "not known",
+    "start_coat": "Start coat {n}",
+    "log_wash": "Log wash",
+    "log_sand": "Log sand",
+    "check_probe": "Check probe",
+    "see_panel": "See panel",
+    "see_heat": "See heat",
+    "invented": "Invented shop: a simulated night, no real resin.",
+    "unproven": "Nothing here has been compared with real resin yet.",
+    "more_alarms": "and {n} more",
+    "alarm_gone": "over since {at}",
+    "alarm_lasts": "lasts",
+    "alarm_seen": "seen {at} by {who}",
+    "raised": "since {at}",
+    "seen": "Seen",
+    "alarms": "Alarms",
+    "no_alarms": "No alarm.",
+    "probes": "Probes",
+    "units": "Temperatures in",
+    "theme": "Look",
+    "light": "Light",
+    "dark": "Dark",
+    "sun": "Sun",
+    "auto": "As the device",
+    "your_name": "Your name, for the log",
+    "nobody": "somebody",
+    "cautions": "Cautions",
+    "why": "Why",
+    "coats": "Coats",
+    "log": "Log",
+    "table": "The numbers",
+    "chart": "Night of {name}",
+    "cursor": "Move through the night",
+    "undo": "Undo",
+    "take_back": "Take back",
+    "taken_back": "taken back {at} by {who}",
+    "not_sent": "Not sent: the shop computer did not answer. Nothing was logged; tap again.",
+    "working": "Working it out…",
+    "zone": "Zone",
+    "name": "Name",
+    "surface_probe": "Probe on the panel",
+    "air_probe": "Probe in the air",
+    "none": "none",
+    "substrate": "Laid on",
+    "card": "Resin card",
+    "mixed_just_now": "Mixed just now",
+    "mixed_earlier": "Mixed at the time above",
+    "earlier": "Or earlier: time of mixing",
+    "save_panel": "Register it",
+    "back_round": "Back to the round",
+    "now": "now",
+    "panel": "panel",
+    "air": "air",
+    "dew": "dew point",
+    "cure": "cure",
+    "film": "film",
+    "did": "did",
+    "card_minimum": "card minimum {value}",
+    "missing": "no readings",
+    "refused": "Not taken",
+    "nothing_refused": "Everything sent was taken.",
+    "not_found": "There is no such page.",
+    "no_panel": "There is no such panel.",
+    "by": "by {who}",
+    "never": "never heard",
+}  # fmt: skip
+"""Short words of the pages."""
+
+DID: dict[str, str] = {
+    "panel registered": "Registered {at}",
+    "coat mixed": "Coat {n} started {at}",
+    "washed": "Washed {at}",
+    "sanded": "Sanded {at}",
+    "demoulded": "Demoulded {at}",
+    "closed": "Closed {at}",
+    "alarm seen": "Alarm seen {at}",
+    "preference": "Choice saved {at}",
+    "withdrawn": "Taken back {at}",
+}
+"""What an entry of the log says."""

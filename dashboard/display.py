@@ -1,0 +1,164 @@
+"""The edge: numbers, times and units become text here and nowhere else.
+
+Times are rounded to the safe side: a "before" down, a "from" up, to 5 min within 3 h, 15 within 12 h, else 1 h
+(1 min within the last 10, where 5 would already lie in the past). Number and unit are tied by a no-break space.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from string import Formatter
+from zoneinfo import ZoneInfo
+
+from dashboard import words
+from model.verdict import Say, Value
+
+MINUTE = 60_000
+HOUR = 60 * MINUTE
+TIE = "\u00a0"
+UNITS = {"degC": "°C", "degF": "°F"}
+# Names whose rounding has a safe side of its own: heat up to at least this, keep below at most that.
+_UP = frozenset({"move_C", "minimum_C"})
+_DOWN = frozenset({"soften_C", "maximum_C"})
+# Limits people set or choose are whole numbers more often than not: no ".0" after them.
+_CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C"})
+
+
+def grid(distance_ms: int) -> int:
+    """How coarsely a time that far away is told, ms."""
+    away = abs(distance_ms)
+    if away <= 10 * MINUTE:
+        return MINUTE
+    if away <= 3 * HOUR:
+        return 5 * MINUTE
+    return 15 * MINUTE if away <= 12 * HOUR else HOUR
+
+
+@dataclass(frozen=True)
+class View:
+    """Who is looking: their zone, their unit ("degC" or "degF"), and the time it is for them (UTC ms)."""
+
+    zone: ZoneInfo
+    unit: str
+    now: int
+
+    def sentence(self, say: Say) -> str:
+        """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
+        template = words.KEYS[say.key]
+        whole = say.key in words.HEADLINES or say.key in words.ALARMS
+        parts = []
+        for literal, name, _, _ in Formatter().parse(template):
+            parts.append(literal)
+            if name:
+                parts.append(self._value(name, say.values[name], whole, say.key))
+        text = "".join(parts)
+        return text[:1].upper() + text[1:]
+
+    def ahead(self, say: Say) -> str | None:
+        """ "in 2 h 20" for the first time limit of a sentence that still lies ahead, None without one."""
+        for name, value in say.values.items():
+            if name.endswith("_by") or name.endswith("_from"):
+                at = self.rounded(int(value), name)
+                if at > self.now:
+                    return f"in{TIE}{self.span(at - self.now, up=name.endswith('_from'))}"
+        return None
+
+    def clock(self, at: int) -> str:
+        """Wall time of a UTC ms to the minute; day if it is not today, and which time on a clock-change night."""
+        local, here = self._local(at), self._local(self.now)
+        text = f"{local:%H:%M}"
+        days = abs((local.date() - here.date()).days)
+        if days:
+            text = f"{local:%a}{TIE}{text}" if days < 7 else f"{local.day}{TIE}{local:%b}{TIE}{text}"
+        if local.utcoffset() != here.utcoffset() and abs(at - self.now) < 24 * HOUR:
+            text += f"{TIE}({words.LABELS['new_time'] if at > self.now else words.LABELS['old_time']})"
+        return text
+
+    def rounded(self, at: int, name: str) -> int:
+        """The UTC ms that is shown for a value of that name: never later for _by, never earlier for _from."""
+        if name.endswith("_at") and at <= self.now:
+            return at
+        step = grid(at - self.now)
+        offset = self._local(at).utcoffset() or timedelta()
+        shift = round(offset.total_seconds() * 1000)
+        how: Callable[[float], int] = round
+        if name.endswith("_by"):
+            how = math.floor
+        elif name.endswith("_from"):
+            how = math.ceil
+        return how((at + shift) / step) * step - shift
+
+    def temperature(self, celsius: float, name: str = "", *, whole: bool = False) -> str:
+        """ "5.2 °C" or "41.4 °F"."""
+        value = celsius if self.unit == "degC" else celsius * 1.8 + 32.0
+        return f"{_number(value, name, 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}"
+
+    def scale(self, celsius: float) -> float:
+        """The same temperature on the viewer's scale, for a chart."""
+        return celsius if self.unit == "degC" else celsius * 1.8 + 32.0
+
+    def difference(self, kelvin: float, *, whole: bool = False) -> str:
+        """A difference: 3 K is 3.0 °C or 5.4 °F, without offset."""
+        value = kelvin if self.unit == "degC" else kelvin * 1.8
+        return f"{_number(value, '', 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}"
+
+    def span(self, ms: float, *, up: bool) -> str:
+        """A stretch of time on the grid of its length: "40 min", "2 h 20", "9 h"."""
+        step = MINUTE if ms <= 3 * HOUR else grid(round(ms))
+        minutes = (math.ceil if up else math.floor)(ms / step) * (step // MINUTE)
+        return _minutes(minutes)
+
+    def hours(self, hours: float) -> str:
+        """A duration in hours: to the minute below 1 h, to 5 min below 12 h, else whole hours."""
+        minutes = hours * 60.0
+        step = 1 if minutes < 60 else 5 if minutes < 720 else 60
+        return _minutes(round(minutes / step) * step)
+
+    def age(self, at: int) -> str:
+        """ "just now", "4 min ago", "2 h 20 ago"."""
+        gone = max(0, self.now - at)
+        if gone < MINUTE:
+            return words.LABELS["just_now"]
+        return words.LABELS["ago"].format(span=self.hours(gone / HOUR))
+
+    def _local(self, at: int) -> datetime:
+        return datetime.fromtimestamp(at / 1000, UTC).astimezone(self.zone)
+
+    def _value(self, name: str, value: Value, whole: bool, key: str) -> str:
+        suffix = name.rpartition("_")[2] if "_" in name else ""
+        if suffix in ("by", "from", "at"):
+            return self.clock(self.rounded(int(value), name))
+        if suffix == "C":
+            chosen = name in _CHOSEN and float(value) == round(float(value)) and self.unit == "degC"
+            side = {"outside_card": "soften_C", "outside_card_hot": "move_C"}.get(key, name)
+            return self.temperature(float(value), side, whole=whole or chosen)
+        if suffix == "K":
+            return self.difference(float(value), whole=whole)
+        if suffix == "h":
+            return self.hours(float(value))
+        if suffix in ("g", "pc"):
+            return f"{round(float(value))}{TIE}{'g' if suffix == 'g' else '%'}"
+        if name in words.CHOICES and value not in words.CHOICES[name]:
+            raise KeyError(f"{key}: {name} is {value!r}; allowed: {', '.join(words.CHOICES[name])}")
+        return str(value)
+
+
+def _number(value: float, name: str, step: float) -> str:
+    """A number on the grid 1 or 0.1, to the safe side its name asks for, with a true minus and no minus zero."""
+    scaled = value / step
+    if name in _UP:
+        scaled = math.ceil(scaled - 1e-9)
+    elif name in _DOWN:
+        scaled = math.floor(scaled + 1e-9)
+    rounded = round(scaled) * step + 0.0
+    return f"{rounded:.{0 if step == 1.0 else 1}f}".replace("-0.0", "0.0").replace("-", "−")
+
+
+def _minutes(minutes: int) -> str:
+    if minutes < 60:
+        return f"{minutes}{TIE}min"
+    hours, rest = divmod(minutes, 60)
+    return f"{hours}{TIE}h{TIE}{rest:02d}" if rest else f"{hours}{TIE}h"
