@@ -1,0 +1,214 @@
+"""Reads readings.db without ever holding it up: a read is cut off after a second and leaves nothing open."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import apsw
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store.readings_schema import READINGS
+from collector.store.schema import StoreError, cut_off, open_reader
+
+LONGEST_READ_S = 1.0
+
+Samples = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]
+"""Times (UTC ms, ascending), values (SI) and Quality bits, equally long."""
+
+_ROW = np.dtype([("at", np.int64), ("value", np.float64), ("quality", np.int64)])
+
+# Our own clock's error belongs only to the times our own clock gave.
+_AT = "r.t + CASE r.lag WHEN 0 THEN run.offset ELSE 0 END"
+_JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
+_READING = (
+    f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality "
+    f"{_JOINED} JOIN series s ON s.id = r.series"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One commit: its place in the order of arrival, and its readings' first and last time (UTC ms)."""
+
+    seq: int
+    t_min: int
+    t_max: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How often a source's input was refused for one reason, and the last case."""
+
+    source: str
+    kind: str
+    n: int
+    last_text: str
+    last_at: int
+
+
+@dataclass(frozen=True, slots=True)
+class HeardName:
+    """A name that no probe claims, as a source last sent it."""
+
+    source: str
+    name: str
+    quantity: Quantity
+    value: float
+    last_at: int
+
+
+class Reader:
+    """Reads the store; for one thread at a time. A read that would take over a second raises StoreError."""
+
+    def __init__(self, connection: apsw.Connection) -> None:
+        """On a connection that is open already, such as the writer's own of a store in memory."""
+        self._connection = connection
+
+    @classmethod
+    def open(cls, path: Path) -> Reader:
+        """Raises NotYet if collect has not made or migrated it yet, StoreError if it is newer or foreign."""
+        return cls(open_reader(path, READINGS))
+
+    def close(self) -> None:
+        self._connection.close()
+
+    def probes(self) -> list[ProbeFacts]:
+        """The probes of the settings, sorted by id."""
+        with self._in_time() as connection:
+            rows = _all(connection, "SELECT id, zone, place, interval_s, accuracy_K FROM probe ORDER BY id")
+        return [ProbeFacts(*row) for row in rows]
+
+    def last_batch(self) -> int:
+        """The newest batch's seq; 0 if there is none."""
+        with self._in_time() as connection:
+            return int(connection.execute("SELECT coalesce(max(seq), 0) FROM batch").get)
+
+    def batches_after(self, seq: int) -> list[Batch]:
+        """The commits after `seq`, in order of arrival."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection,
+                "SELECT seq, t_min + min(offset, 0), t_max + max(offset, 0) "
+                "FROM batch JOIN run ON run.id = batch.run WHERE seq > ? ORDER BY seq",
+                (seq,),
+            )
+        return [Batch(*row) for row in rows]
+
+    def samples(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Samples:
+        """One series from start to end, both ends in, whatever its quality."""
+        with self._in_time() as connection:
+            least, most = self._offsets(connection)
+            rows = connection.execute(
+                f"SELECT {_AT} AS at, r.value, r.quality {_JOINED} "
+                "WHERE r.series = (SELECT id FROM series WHERE probe = ? AND quantity = ?) "
+                "AND r.t BETWEEN ? AND ? AND at BETWEEN ? AND ? ORDER BY r.t",
+                (probe, quantity.value, start_ms - most, end_ms - least, start_ms, end_ms),
+            )
+            table = np.fromiter(rows, dtype=_ROW)
+        if least != most:
+            table = table[np.argsort(table["at"], kind="stable")]
+        return (
+            np.ascontiguousarray(table["at"]),
+            np.ascontiguousarray(table["value"]),
+            np.ascontiguousarray(table["quality"]),
+        )
+
+    def readings_after(self, seq: int, limit: int) -> tuple[list[Reading], int]:
+        """Readings of the batches after `seq`, whole batches only, until there are `limit` or more.
+
+        Returns them with the seq of the last batch among them (`seq` itself if there was none).
+        """
+        found: list[Reading] = []
+        with self._in_time() as connection:
+            batches = connection.execute(
+                "SELECT seq, t_min, t_max FROM batch WHERE seq > ? ORDER BY seq", (seq,)
+            )
+            for number, t_min, t_max in batches:
+                rows = connection.execute(
+                    f"{_READING} WHERE r.t BETWEEN ? AND ? AND r.batch = ? ORDER BY r.t, r.series",
+                    (t_min, t_max, number),
+                )
+                found.extend(_reading(row) for row in rows)
+                seq = number
+                if len(found) >= limit:
+                    break
+            batches.close()
+        return found, seq
+
+    def latest(self, probe: str, quantity: Quantity) -> Reading | None:
+        """The reading with the largest raw time of a series, whatever its quality; None if there is none."""
+        with self._in_time() as connection:
+            row = connection.execute(
+                f"{_READING} WHERE s.probe = ? AND s.quantity = ? AND r.t = s.newest", (probe, quantity.value)
+            ).fetchone()
+        return None if row is None else _reading(row)
+
+    def span(self) -> tuple[int, int] | None:
+        """The raw times of the first and the last reading, UTC ms; None if the store is empty."""
+        with self._in_time() as connection:
+            first, last = connection.execute(
+                "SELECT (SELECT min(t) FROM reading), (SELECT max(t) FROM reading)"
+            ).get
+        return None if first is None else (first, last)
+
+    def tallies(self) -> list[Tally]:
+        """What was refused so far, by source and kind."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection, "SELECT source, kind, n, last_text, last_at FROM tally ORDER BY source, kind"
+            )
+        return [Tally(*row) for row in rows]
+
+    def heard(self) -> list[HeardName]:
+        """Names that no probe claims, newest first."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection,
+                "SELECT source, name, quantity, value, last_at FROM heard ORDER BY last_at DESC, name",
+            )
+        return [HeardName(source, name, Quantity(what), value, at) for source, name, what, value, at in rows]
+
+    def conflicts(self) -> int:
+        """How many values were refused because another value had their place already."""
+        with self._in_time() as connection:
+            return int(connection.execute("SELECT count(*) FROM conflict").get)
+
+    def data_version(self) -> int:
+        """Changes whenever the store has changed; costs microseconds."""
+        # The pragma sees other connections' commits, the count this connection's own.
+        return int(self._connection.pragma("data_version") or 0) + self._connection.total_changes()
+
+    @contextmanager
+    def _in_time(self) -> Iterator[apsw.Connection]:
+        try:
+            with cut_off(self._connection, LONGEST_READ_S, time.monotonic):
+                yield self._connection
+        except apsw.InterruptError as error:
+            raise StoreError(
+                f"reading took longer than {LONGEST_READ_S:g} s and was cut off: ask for a shorter range"
+            ) from error
+        except apsw.Error as error:
+            raise StoreError(f"{READINGS.name} cannot be read: {error}") from error
+
+    @staticmethod
+    def _offsets(connection: apsw.Connection) -> tuple[int, int]:
+        least, most = connection.execute(
+            "SELECT min(0, coalesce(min(offset), 0)), max(0, coalesce(max(offset), 0)) FROM run"
+        ).get
+        return least, most
+
+
+def _all(connection: apsw.Connection, sql: str, bindings: tuple[object, ...] = ()) -> list[Any]:
+    return connection.execute(sql, bindings).fetchall()
+
+
+def _reading(row: Any) -> Reading:
+    probe, quantity, value, at, received, quality = row
+    return Reading(probe, Quantity(quantity), value, at, received, Quality(quality))

@@ -1,0 +1,49 @@
+"""What readings.db is made of.
+
+reading    key (t, series): rows that arrive together lie together, which is what spares an SD card.
+           `t` is the raw UTC ms; `lag` = received - t, 0 for a reading that brought no time of its own.
+batch      one row for each commit that stored something; `t_min`, `t_max` span its raw times.
+run        one start of `collect`; `offset` (ms) is what its clock was wrong by. It is added when reading,
+           and only to times our own clock gave (lag 0): rows are never rewritten.
+series     `newest` is the largest raw t of the series, so that "the latest" never walks the table.
+delivery   the identity of MQTT messages whose rows are committed.
+conflict   a second, different value for a key that is taken: the first is kept, this one is told.
+tally      what was refused, counted by source and kind, with the last case in words.
+heard      names that no probe in the settings claims, with their last value.
+"""
+
+from __future__ import annotations
+
+from collector.store.schema import Schema
+
+_FIRST = """
+CREATE TABLE run(
+  id INTEGER PRIMARY KEY, boot TEXT NOT NULL, started INTEGER NOT NULL,
+  offset INTEGER NOT NULL DEFAULT 0, state TEXT NOT NULL);
+CREATE TABLE batch(
+  seq INTEGER PRIMARY KEY, t_min INTEGER NOT NULL, t_max INTEGER NOT NULL,
+  run INTEGER NOT NULL, committed INTEGER NOT NULL);
+CREATE TABLE series(
+  id INTEGER PRIMARY KEY, probe TEXT NOT NULL, quantity TEXT NOT NULL, newest INTEGER NOT NULL,
+  UNIQUE(probe, quantity));
+CREATE TABLE reading(
+  t INTEGER NOT NULL, series INTEGER NOT NULL, value REAL NOT NULL, quality INTEGER NOT NULL,
+  lag INTEGER NOT NULL, batch INTEGER NOT NULL, PRIMARY KEY(t, series)) WITHOUT ROWID;
+CREATE TABLE delivery(
+  client TEXT NOT NULL, mid INTEGER NOT NULL, digest BLOB NOT NULL, batch INTEGER,
+  PRIMARY KEY(client, mid)) WITHOUT ROWID;
+CREATE TABLE conflict(
+  t INTEGER NOT NULL, series INTEGER NOT NULL, value REAL NOT NULL, batch INTEGER,
+  PRIMARY KEY(t, series, value)) WITHOUT ROWID;
+CREATE TABLE tally(
+  source TEXT NOT NULL, kind TEXT NOT NULL, n INTEGER NOT NULL, last_text TEXT NOT NULL,
+  last_at INTEGER NOT NULL, PRIMARY KEY(source, kind)) WITHOUT ROWID;
+CREATE TABLE probe(
+  id TEXT PRIMARY KEY, zone TEXT NOT NULL, place TEXT NOT NULL, interval_s REAL NOT NULL,
+  accuracy_K REAL NOT NULL) WITHOUT ROWID;
+CREATE TABLE heard(
+  source TEXT NOT NULL, name TEXT NOT NULL, quantity TEXT NOT NULL, value REAL NOT NULL,
+  last_at INTEGER NOT NULL, PRIMARY KEY(source, name, quantity)) WITHOUT ROWID;
+"""
+
+READINGS = Schema(name="readings.db", writer="collect", application_id=0x636F6C64, migrations=(_FIRST,))

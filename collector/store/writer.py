@@ -1,0 +1,226 @@
+"""The one connection that writes readings.db: a batch is committed in one transaction, or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import apsw
+
+from collector.arrival import Delivery
+from collector.clock import Clock
+from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.readings_schema import READINGS
+from collector.store.schema import WriterFile, open_writer, transaction
+
+LONGEST_TEXT = 300
+"""Characters kept of a refusal's text or of an unknown name: both may be hostile input."""
+
+HEARD_KEPT = 200
+"""Names nobody claims are a help for setting up, not a log: only the most recent are kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A refusal, with the source it came from and when (UTC ms)."""
+
+    source: str
+    kind: str
+    text: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A value under a name that no probe claims."""
+
+    source: str
+    name: str
+    quantity: Quantity
+    value: float
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Committed:
+    """What one commit did. `seq` is None if it stored no new reading.
+
+    repeated   readings that were there already with the same value
+    conflicts  readings whose key was taken by another value, which was kept
+    """
+
+    seq: int | None
+    stored: int
+    repeated: int
+    conflicts: int
+
+
+class Writer:
+    """Writes readings.db. One thread uses it."""
+
+    def __init__(self, file: WriterFile, clock: Clock, run: int) -> None:
+        self._file = file
+        self._clock = clock
+        self._run = run
+        self._series: dict[tuple[str, str], int] = {}
+
+    @classmethod
+    def open(cls, path: Path | None, clock: Clock) -> Writer:
+        """Opens, creates or migrates the file (None: in memory) and begins a run.
+
+        Raises Locked if another process writes the file, StoreError if it is newer or foreign.
+        """
+        file = open_writer(path, READINGS)
+        try:
+            with transaction(file.connection):
+                file.connection.execute(
+                    "INSERT INTO run(boot, started, state) VALUES(?, ?, ?)",
+                    (_boot(), clock.now(), _clock_state()),
+                )
+                run = file.connection.last_insert_rowid()
+        except BaseException:
+            file.close()
+            raise
+        return cls(file, clock, run)
+
+    @property
+    def connection(self) -> apsw.Connection:
+        """For a Reader on a store in memory; nothing else may write through it."""
+        return self._file.connection
+
+    def commit(
+        self,
+        readings: Sequence[Reading],
+        deliveries: Iterable[Delivery] = (),
+        refusals: Iterable[Refused] = (),
+        heard: Iterable[Heard] = (),
+    ) -> Committed:
+        """One transaction. Once it returned, all survives a power cut; if it raises, nothing was written.
+
+        The first value for a (probe, quantity, time) stays. Raises apsw.Error (disk full, locked, I/O).
+        """
+        connection = self._file.connection
+        series = dict(self._series)
+        with transaction(connection):
+            done = self._store(connection, readings, series)
+            connection.executemany(
+                "INSERT OR REPLACE INTO delivery(client, mid, digest, batch) VALUES(?, ?, ?, ?)",
+                [(item.client, item.mid, item.digest, done.seq) for item in deliveries],
+            )
+            connection.executemany(
+                "INSERT INTO tally(source, kind, n, last_text, last_at) VALUES(?, ?, 1, ?, ?) "
+                "ON CONFLICT DO UPDATE "
+                "SET n = n + 1, last_text = excluded.last_text, last_at = excluded.last_at",
+                [(item.source, item.kind, item.text[:LONGEST_TEXT], item.at) for item in refusals],
+            )
+            self._note_heard(connection, list(heard))
+        self._series = series  # only now: ids of a rolled-back transaction do not exist
+        return done
+
+    def absorbed(self, delivery: Delivery) -> bool:
+        """True if this is a redelivery (dup) of a message whose rows are committed."""
+        if not delivery.dup:
+            return False
+        row = self._file.connection.execute(
+            "SELECT digest FROM delivery WHERE client = ? AND mid = ?", (delivery.client, delivery.mid)
+        ).fetchone()
+        return row is not None and bytes(row[0]) == delivery.digest
+
+    def describe(self, probes: Iterable[ProbeFacts]) -> None:
+        """Replaces what everyone else may know of the probes."""
+        with transaction(self._file.connection):
+            self._file.connection.execute("DELETE FROM probe")
+            self._file.connection.executemany(
+                "INSERT INTO probe(id, zone, place, interval_s, accuracy_K) VALUES(?, ?, ?, ?, ?)",
+                [(p.id, p.zone, p.place, p.interval_s, p.accuracy_K) for p in probes],
+            )
+
+    def close(self) -> None:
+        """Closes the file and gives up its lock."""
+        self._file.close()
+
+    def _store(
+        self, connection: apsw.Connection, readings: Sequence[Reading], series: dict[tuple[str, str], int]
+    ) -> Committed:
+        seq = int(connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM batch").get)
+        newest: dict[int, int] = {}
+        times: list[int] = []
+        rivals: list[tuple[int, int, float]] = []
+        repeated = 0
+        for reading in readings:
+            number = _series_id(connection, reading, series)
+            connection.execute(
+                "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT DO NOTHING",
+                (reading.at, number, reading.value, int(reading.quality), reading.received - reading.at, seq),
+            )
+            if connection.changes():
+                times.append(reading.at)
+                newest[number] = max(reading.at, newest.get(number, reading.at))
+            elif _stored_value(connection, reading.at, number) == reading.value:
+                repeated += 1
+            else:
+                rivals.append((reading.at, number, reading.value))
+        if times:
+            connection.execute(
+                "INSERT INTO batch(seq, t_min, t_max, run, committed) VALUES(?, ?, ?, ?, ?)",
+                (seq, min(times), max(times), self._run, self._clock.now()),
+            )
+        connection.executemany(
+            "UPDATE series SET newest = max(newest, ?) WHERE id = ?",
+            [(at, number) for number, at in newest.items()],
+        )
+        batch = seq if times else None
+        connection.executemany(
+            "INSERT OR IGNORE INTO conflict(t, series, value, batch) VALUES(?, ?, ?, ?)",
+            [(*rival, batch) for rival in rivals],
+        )
+        return Committed(batch, len(times), repeated, len(rivals))
+
+    @staticmethod
+    def _note_heard(connection: apsw.Connection, heard: Sequence[Heard]) -> None:
+        if not heard:
+            return
+        connection.executemany(
+            "INSERT OR REPLACE INTO heard(source, name, quantity, value, last_at) VALUES(?, ?, ?, ?, ?)",
+            [
+                (item.source, item.name[:LONGEST_TEXT], item.quantity.value, item.value, item.at)
+                for item in heard
+            ],
+        )
+        connection.execute(
+            "DELETE FROM heard WHERE (source, name, quantity) NOT IN "
+            "(SELECT source, name, quantity FROM heard ORDER BY last_at DESC LIMIT ?)",
+            (HEARD_KEPT,),
+        )
+
+
+def _series_id(connection: apsw.Connection, reading: Reading, series: dict[tuple[str, str], int]) -> int:
+    key = (reading.probe, reading.quantity.value)
+    if key not in series:
+        connection.execute(
+            "INSERT INTO series(probe, quantity, newest) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
+            (*key, reading.at),
+        )
+        series[key] = int(
+            connection.execute("SELECT id FROM series WHERE probe = ? AND quantity = ?", key).get
+        )
+    return series[key]
+
+
+def _stored_value(connection: apsw.Connection, at: int, series: int) -> float:
+    return float(connection.execute("SELECT value FROM reading WHERE t = ? AND series = ?", (at, series)).get)
+
+
+def _boot() -> str:
+    """The kernel's name for this boot; elapsed time is monotonic inside one."""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
+    except OSError:
+        return "unknown"
+
+
+def _clock_state() -> str:
+    """'synced' once the time service has said so in this boot, else 'unknown'."""
+    return "synced" if Path("/run/systemd/timesync/synchronized").exists() else "unknown"
