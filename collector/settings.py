@@ -7,12 +7,14 @@ this file; a test loads it.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
-from zoneinfo import ZoneInfo
+from typing import Annotated, Any, Literal, Self, get_args
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
 from collector.reading import Quantity
 from collector.toml_lines import line_of, nearest
@@ -20,6 +22,7 @@ from collector.toml_lines import line_of, nearest
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f/+#]+$")]
 TemperatureUnit = Literal["degC", "degF", "K"]
 Unit = Literal["degC", "degF", "K", "%", "1", "ppm"]
+UNITS: tuple[str, ...] = get_args(Unit)
 UNITS_OF: dict[Quantity, tuple[str, ...]] = {
     Quantity.TEMPERATURE: ("degC", "degF", "K"),
     Quantity.RELATIVE_HUMIDITY: ("%", "1"),
@@ -35,7 +38,18 @@ class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class Field_(_Table):
+def _check_zone(value: str | None) -> str | None:
+    if value is not None:
+        try:
+            ZoneInfo(value)
+        except (ValueError, OSError, KeyError) as error:
+            raise ValueError(
+                f"no time zone is called {value!r}; {nearest(value, available_timezones())}"
+            ) from error
+    return value
+
+
+class FieldMap(_Table):
     """One measured quantity in a payload: where it stands (`key`), what it is and in which unit."""
 
     key: str = Field(min_length=1, max_length=200)
@@ -51,6 +65,12 @@ class Field_(_Table):
         return self
 
 
+class Column(FieldMap):
+    """A logger's column: it must say which probe it belongs to."""
+
+    name: Name
+
+
 class TimeField(_Table):
     """Where a payload carries its own time. `zone` is needed only by local times written as text."""
 
@@ -58,22 +78,22 @@ class TimeField(_Table):
     unit: Literal["s", "ms", "iso8601"]
     zone: str | None = None
 
-    _zone_exists = field_validator("zone")(lambda value: _check_zone(value))
+    _zone_exists = field_validator("zone")(_check_zone)
 
 
 class TextLine(_Table):
-    """Lines such as `S1 T=12.50 RH=81.2`: a name, then key=value; `*hh` (XOR of the bytes before it) may end it."""
+    """Lines such as `S1 T=12.50 RH=81.2`: a name, key=value; `*hh` (XOR of all bytes before) may end it."""
 
     kind: Literal["text_line"]
-    field: tuple[Field_, ...] = Field(min_length=1)
+    field: tuple[FieldMap, ...] = Field(min_length=1)
     checksum: bool = False
 
 
 class JsonMap(_Table):
-    """Plain JSON; each `key` is a JSON Pointer (RFC 6901). The probe's name: at `name`, or else the whole topic."""
+    """Plain JSON; each `key` is a JSON Pointer (RFC 6901). The probe's name: at `name`, or else the topic."""
 
     kind: Literal["json_map"]
-    field: tuple[Field_, ...] = Field(min_length=1)
+    field: tuple[FieldMap, ...] = Field(min_length=1)
     name: str | None = None
     time: TimeField | None = None
 
@@ -88,7 +108,7 @@ class LoggerCsv(_Table):
     """A logger's CSV with a header row; each `key` is a column's heading, `name` the probe it belongs to."""
 
     kind: Literal["logger_csv"]
-    field: tuple[Field_, ...] = Field(min_length=1)
+    field: tuple[Column, ...] = Field(min_length=1)
     time: TimeField
     delimiter: Literal[",", ";", "\t"] = ","
     decimal: Literal[".", ","] = "."
@@ -139,9 +159,7 @@ class SimulatedSource(_Table):
     decode: Decode
 
 
-Source = Annotated[
-    SerialSource | MqttSource | FolderSource | SimulatedSource, Field(discriminator="kind")
-]
+Source = Annotated[SerialSource | MqttSource | FolderSource | SimulatedSource, Field(discriminator="kind")]
 
 
 class Probe(_Table):
@@ -206,27 +224,31 @@ class Settings(_Table):
     forward: Forward | None = None
     folder: Path = Path()
 
-    _zone_exists = field_validator("time_zone")(lambda value: _check_zone(value))
+    _zone_exists = field_validator("time_zone")(_check_zone)
 
     @model_validator(mode="after")
     def _names_fit(self) -> Self:
         sources = [source.id for source in self.source]
-        for name in sources:
-            if sources.count(name) > 1:
-                raise ValueError(f"two sources are called {name!r}: each needs an id of its own")
+        for index, name in enumerate(sources):
+            if name in sources[:index]:
+                raise _misfit(
+                    "source", index, "id", f"two sources are called {name!r}: each needs its own id"
+                )
         seen: set[str] = set()
         wires: set[tuple[str, str]] = set()
-        for probe in self.probe:
-            if probe.id in seen:
-                raise ValueError(f"two probes are called {probe.id!r}: each needs an id of its own")
-            seen.add(probe.id)
-            if probe.source not in sources:
-                raise ValueError(
-                    f"probe {probe.id!r}: no source is called {probe.source!r}; {nearest(probe.source, sources)}"
-                )
+        for index, probe in enumerate(self.probe):
             wire = (probe.source, probe.wire_name)
+            if probe.id in seen:
+                raise _misfit(
+                    "probe", index, "id", f"two probes are called {probe.id!r}: each needs its own id"
+                )
+            if probe.source not in sources:
+                text = f"no source is called {probe.source!r}; {nearest(probe.source, sources)}"
+                raise _misfit("probe", index, "source", text)
             if wire in wires:
-                raise ValueError(f"two probes listen to the name {wire[1]!r} on source {wire[0]!r}")
+                text = f"another probe listens to the name {wire[1]!r} on source {wire[0]!r} already"
+                raise _misfit("probe", index, "name" if probe.name else "id", text)
+            seen.add(probe.id)
             wires.add(wire)
         return self
 
@@ -247,12 +269,19 @@ class Settings(_Table):
         return self.data_folder / "shop.db"
 
 
+def _misfit(table: str, index: int, key: str, text: str) -> PydanticCustomError:
+    """An error between tables, which knows where it stands."""
+    return PydanticCustomError("misfit", "{text}", {"text": text, "where": [table, index, key]})
+
+
 def load(path: Path) -> Settings:
     """Reads a settings file. Raises SettingsError naming file, line, key and what is allowed."""
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise SettingsError(f"{path}: cannot be read ({error.strerror}). Copy example.toml and edit it") from error
+        raise SettingsError(
+            f"{path}: cannot be read ({error.strerror}). Copy example.toml and edit it"
+        ) from error
     return parse(text, path)
 
 
@@ -261,9 +290,12 @@ def parse(text: str, path: Path) -> Settings:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{path}: not TOML: {error}") from error
+        line = re.search(r"at line (\d+)", str(error))
+        raise SettingsError(f"{path}:{line[1] if line else 1}: not TOML: {error}") from error
     if "folder" in raw:
-        raise SettingsError(f"{path}:{line_of(text, ['folder'])}: folder: unknown key at the top; did you mean 'data'?")
+        raise SettingsError(
+            f"{path}:{line_of(text, ['folder'])}: folder: unknown key at the top; did you mean 'data'?"
+        )
     try:
         return Settings(**raw, folder=path.parent)
     except ValidationError as error:
@@ -272,57 +304,72 @@ def parse(text: str, path: Path) -> Settings:
 
 def _explain(item: Any, text: str, raw: dict[str, Any], path: Path) -> str:
     """One pydantic error as 'file:line: key: what is wrong; what is allowed'."""
-    where = [part for part in item["loc"] if part not in _TAGS or _in_file(raw, item["loc"], part)]
-    line = line_of(text, where)
-    key = ".".join(str(part) for part in where) or "settings"
+    context = item.get("ctx", {})
+    where = context.get("where") or _in_file(raw, item["loc"])
     message = str(item["msg"]).removeprefix("Value error, ")
-    if item["type"] == "extra_forbidden":
-        message = f"unknown key; {nearest(str(where[-1]), _allowed(item['loc']))}"
-    elif item["type"] == "missing":
-        message = "missing; it must be given"
-        if where[-1] == "unit":
-            message = "missing: a number without its unit is not a measurement; write unit = \"degC\", \"degF\", \"K\", \"%\" or \"ppm\""
-    return f"{path}:{line}: {key}: {message}"
+    match item["type"]:
+        case "extra_forbidden":
+            message = f"unknown key; {nearest(str(where[-1]), _allowed(item['loc']))}"
+        case "missing" if where[-1] == "unit":
+            message = f"missing: a number without its unit is not a measurement; allowed: {', '.join(UNITS)}"
+        case "missing":
+            message = "missing; it must be given"
+        case "literal_error" | "enum":
+            message = f"{item['input']!r} is not allowed; {nearest(str(item['input']), _quoted(context))}"
+        case "tuple_type":
+            message = 'must be a list, such as ["one", "two"]'
+        case "union_tag_invalid":
+            where = [*where, "kind"]
+            message = f"no kind is called {context['tag']!r}; {nearest(context['tag'], _quoted(context))}"
+        case "union_tag_not_found":
+            message = "'kind' is missing: say what this is"
+    key = ".".join(str(part) for part in where) or "settings"
+    return f"{path}:{line_of(text, where)}: {key}: {message}"
 
 
-_MODELS: dict[str, type[_Table]] = {
-    "serial": SerialSource, "mqtt": MqttSource, "folder": FolderSource, "simulated": SimulatedSource,
-    "text_line": TextLine, "json_map": JsonMap, "senml": SenML, "logger_csv": LoggerCsv,
+def _quoted(context: dict[str, Any]) -> list[str]:
+    """The legal words of an error, which pydantic gives as one quoted text."""
+    return re.findall(r"'([^']*)'", str(context.get("expected", context.get("expected_tags", ""))))
+
+
+_TAGGED: dict[str, type[_Table]] = {
+    "serial": SerialSource,
+    "mqtt": MqttSource,
+    "folder": FolderSource,
+    "simulated": SimulatedSource,
+    "text_line": TextLine,
+    "json_map": JsonMap,
+    "senml": SenML,
+    "logger_csv": LoggerCsv,
 }
-_TAGS = frozenset(_MODELS)
+_MODELS: dict[str, type[_Table]] = _TAGGED | {
+    "probe": Probe,
+    "serve": Serve,
+    "announce": Announce,
+    "forward": Forward,
+    "field": FieldMap,
+    "time": TimeField,
+}
 
 
-def _in_file(raw: Any, loc: tuple[str | int, ...], part: str | int) -> bool:
-    """Pydantic puts a union's tag into the path; a tag is a real key only if the file has it there."""
-    here = raw
+def _in_file(raw: Any, loc: tuple[str | int, ...]) -> list[str | int]:
+    """The path without the tags that pydantic puts into it: a tag is the `kind` of the table it stands in."""
+    where: list[str | int] = []
+    here, tagged = raw, False
     for step in loc:
-        if isinstance(here, dict) and step in here:
-            if step == part:
-                return True
-            here = here[step]
-        elif isinstance(here, list) and isinstance(step, int) and step < len(here):
-            here = here[step]
-    return False
+        if isinstance(here, dict) and not tagged and step in _TAGGED and here.get("kind") == step:
+            tagged = True
+            continue
+        where.append(step)
+        inside = isinstance(here, dict) and step in here
+        inside = inside or (isinstance(here, list) and isinstance(step, int) and step < len(here))
+        here, tagged = (here[step] if inside else None), False
+    return where
 
 
 def _allowed(loc: tuple[str | int, ...]) -> list[str]:
     """The keys of the table an unknown key stands in."""
-    model: type[BaseModel] = Settings
-    for part in loc[:-1]:
-        if isinstance(part, str) and part in _MODELS:
-            model = _MODELS[part]
-        elif isinstance(part, str):
-            model = {
-                "probe": Probe, "serve": Serve, "announce": Announce, "forward": Forward,
-                "field": Field_, "time": TimeField,
-            }.get(part, model)
-    return [name for name in model.model_fields if not (model is Settings and name == "folder")]
-
-
-def _check_zone(value: str | None) -> str | None:
-    if value is not None:
-        try:
-            ZoneInfo(value)
-        except (ValueError, OSError, KeyError) as error:
-            raise ValueError(f"no time zone is called {value!r}; write one such as 'Europe/Oslo' or 'UTC'") from error
-    return value
+    tables = [part for part in loc[:-1] if part in _MODELS]
+    if not tables:
+        return [name for name in Settings.model_fields if name != "folder"]
+    return list(_MODELS[str(tables[-1])].model_fields)

@@ -18,7 +18,7 @@ Path = Sequence[str | int]
 
 
 def line_of(text: str, path: Path) -> int:
-    """1-based line of `path` (keys, with the index of an array-of-tables entry after its name); 1 if unknown."""
+    """1-based line of `path` (keys; after an array of tables' name the entry's index); 1 if unknown."""
     want = [str(part) for part in path]
     best, best_depth = 1, 0
     table: list[str] = []
