@@ -1,0 +1,193 @@
+"""When a coat passes its milestones, as shares of the range: what "open", "ready" and "closed" rest on.
+
+A fixed conversion is the wrong rule past vitrification, where everything lies in a tail of logarithmic
+time; equivalent age alone is too early after warming; Tg less temperature alone says "sandable" the moment
+the heater goes off. So the late milestones ask for age and for a glassiness like the sheet's, both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from model.blocks import Bools, Floats
+from model.coat import HOUR_MS, Course, Path
+from model.resin_card import CLOSING, Milestone
+
+RECOAT_LIMIT_H = 24.0
+"""No recoat window outlives this, whatever the sheet and the cold say (common practice, no source)."""
+DEMOULD_LOOKAHEAD_H = 48.0
+
+SAFE_SHARE: Mapping[Milestone, float] = {
+    Milestone.WORKING: 0.10,
+    Milestone.RECOAT_FROM: 0.90,
+    Milestone.TACK_FREE: 0.90,
+    Milestone.RECOAT_UNTIL: 0.05,
+    Milestone.TRIM_UNTIL: 0.10,
+    Milestone.SAND: 0.90,
+    Milestone.DEMOULD: 0.95,
+    Milestone.CURED: 0.90,
+}
+"""Share of the range that must have passed before we say so: nearly all to open, hardly any to close."""
+
+_LATCHED = CLOSING | {Milestone.RECOAT_FROM, Milestone.CURED}
+"""Conversion and age never fall, so these stay passed; tack-free, sand and demould can be lost by warming."""
+_CHUNK = 512
+_GROUP = 15
+
+
+@dataclass(frozen=True)
+class Passing:
+    """When 10, 50 and 90 % of the range have passed a milestone; UTC ms, None beyond the outlook.
+
+    passed  share that has passed it at the time asked about, 0 to 1
+    safe    when SAFE_SHARE of the range has passed it: the time a headline may promise
+    What can be lost again by warming counts from when it was last gained.
+    """
+
+    milestone: Milestone
+    early: int | None
+    likely: int | None
+    late: int | None
+    passed: float
+    safe: int | None
+
+    @property
+    def is_past(self) -> bool:
+        """Passed, seen from the safe side."""
+        return self.passed >= SAFE_SHARE[self.milestone]
+
+
+def passings(
+    courses: Mapping[Path, Course], now_ms: int, weights: Floats | None = None
+) -> dict[Milestone, Passing]:
+    """Every milestone the card gives (tack-free always), from the coat's course on one or three paths.
+
+    With three paths the answer is their envelope: early from the earliest, late from the latest, and the
+    share passed at `now_ms` (UTC ms) the greatest for what closes, the least for what opens. weights (N,) of
+    the members, equal if None. Times are rounded to the minute: down for what closes, up for what opens.
+    """
+    shares = {path: _shares(course, weights) for path, course in courses.items()}
+    return {
+        milestone: _envelope(milestone, courses, {path: of[milestone] for path, of in shares.items()}, now_ms)
+        for milestone in shares["central"]
+    }
+
+
+def _envelope(
+    milestone: Milestone, courses: Mapping[Path, Course], shares: Mapping[Path, Floats], now_ms: int
+) -> Passing:
+    def when(q: float) -> list[int | None]:
+        return [_when(milestone, courses[path], share, q, now_ms) for path, share in shares.items()]
+
+    closes = milestone in CLOSING
+    passed = [_passed(milestone, courses[path], share, now_ms) for path, share in shares.items()]
+    safe = when(SAFE_SHARE[milestone])
+    return Passing(
+        milestone,
+        early=_earliest(when(0.1)),
+        likely=_when(milestone, courses["central"], shares["central"], 0.5, now_ms),
+        late=_latest(when(0.9)),
+        passed=max(passed) if closes else min(passed),
+        safe=_earliest(safe) if closes else _latest(safe),
+    )
+
+
+def _earliest(times: Iterable[int | None]) -> int | None:
+    return min((time for time in times if time is not None), default=None)
+
+
+def _latest(times: Iterable[int | None]) -> int | None:
+    known = list(times)
+    return None if None in known else max(time for time in known if time is not None)
+
+
+def _passed(milestone: Milestone, course: Course, share: Floats, now_ms: int) -> float:
+    """Share at `now_ms`: for what opens at the last minute that ended, for what closes one minute ahead."""
+    row = course.row(now_ms) + (milestone in CLOSING)
+    return float(share[min(row, len(share) - 1)]) if len(share) and row >= 0 else 0.0
+
+
+def _when(milestone: Milestone, course: Course, share: Floats, q: float, now_ms: int) -> int | None:
+    begin = 0
+    if milestone not in _LATCHED:
+        below = np.flatnonzero(share[: course.row(now_ms) + 1] < q)
+        begin = int(below[-1]) + 1 if len(below) else 0
+    reached = np.flatnonzero(share[begin:] >= q)
+    if not len(reached):
+        return None
+    row = begin + int(reached[0])
+    if milestone not in CLOSING:
+        return int(course.t_ms[row])
+    return int(course.t_ms[row - 1]) if row else course.start_ms
+
+
+def _shares(course: Course, weights: Floats | None) -> dict[Milestone, Floats]:
+    """Share of the members that have passed each milestone at the end of each minute, float64 (n,)."""
+    calibration = course.calibration
+    wanted = [m for m in Milestone if m is Milestone.TACK_FREE or calibration.hours(m) is not None]
+    answer = {milestone: np.zeros(len(course)) for milestone in wanted}
+    hottest = _hottest_ahead(course)
+    for begin in range(0, len(course), _CHUNK):
+        rows = slice(begin, begin + _CHUNK)
+        for milestone, passed in _passed_members(course, rows, wanted, hottest).items():
+            answer[milestone][rows] = _share(passed, weights)
+    return answer
+
+
+def _share(passed: Bools, weights: Floats | None) -> Floats:
+    """Share of the weight in each row that is True."""
+    if weights is None:
+        return np.asarray(np.count_nonzero(passed, axis=1) / passed.shape[1])
+    return np.asarray(np.minimum((passed * (weights / weights.sum())).sum(axis=1), 1.0))
+
+
+def _passed_members(
+    course: Course, rows: slice, wanted: Iterable[Milestone], hottest: Floats
+) -> dict[Milestone, Bools]:
+    """Whether each member has passed, bool (rows, N): the rule of each milestone."""
+    calibration, conversion, age = course.calibration, course.conversion[rows], course.age_h[rows]
+    temperature, transition = course.temperature(rows), course.glass_transition(rows)
+    gelled = conversion >= calibration.law.gel
+    answer: dict[Milestone, Bools] = {}
+    for milestone in wanted:
+        hours = calibration.hours(milestone) or 0.0
+        if milestone is Milestone.RECOAT_FROM:
+            answer[milestone] = gelled
+        elif milestone is Milestone.TACK_FREE:
+            answer[milestone] = gelled & (transition >= calibration.needed_transition(milestone, temperature))
+        elif milestone is Milestone.CURED:
+            answer[milestone] = conversion >= calibration.conversion[milestone]
+        elif milestone in CLOSING:
+            answer[milestone] = age >= hours
+            if milestone is Milestone.RECOAT_UNTIL:
+                too_long = course.t_ms[rows] >= course.start_ms + RECOAT_LIMIT_H * HOUR_MS
+                answer[milestone] |= too_long[:, np.newaxis]
+        else:
+            warm = temperature
+            if milestone is Milestone.DEMOULD:
+                warm = np.maximum(temperature, hottest[np.arange(len(course))[rows] // _GROUP])
+            answer[milestone] = (age >= hours) & (
+                transition >= calibration.needed_transition(milestone, warm)
+            )
+    return answer
+
+
+def _hottest_ahead(course: Course) -> Floats:
+    """Hottest panel of the next 48 h as far as the outlook goes, degC (groups of 15 minutes, N).
+
+    A sliding maximum by doubling, over groups: exact to the minute it would cost more than the whole cure.
+    """
+    if not len(course):
+        return np.empty((0, len(course.calibration.members)))
+    starts = np.arange(0, len(course), _GROUP)
+    hottest = np.maximum.reduceat(course.temperature(), starts, axis=0)
+    window, wanted = 1, int(DEMOULD_LOOKAHEAD_H * 60) // _GROUP
+    while window < min(wanted, len(starts)):
+        step = min(window, wanted - window)
+        ahead = hottest.copy()
+        np.maximum(hottest[:-step], hottest[step:], out=ahead[:-step])
+        hottest, window = ahead, window + step
+    return hottest

@@ -1,0 +1,254 @@
+"""A resin card: what a technical data sheet says about one resin and hardener, checked.
+
+The caller reads the TOML file and adds file and line to a CardError; here only the parsed mapping is seen.
+Every name that holds a measured number ends in its unit, so a unit cannot be left out unnoticed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from typing import Any
+
+from model.card_table import CardError, Table
+
+__all__ = ["CLOSING", "CardError", "Film", "Milestone", "Mix", "Pot", "ResinCard", "Span", "parse_card"]
+
+
+class Milestone(StrEnum):
+    """What a coat passes on its way, in no strict order."""
+
+    WORKING = "working"
+    RECOAT_FROM = "recoat_from"
+    TACK_FREE = "tack_free"
+    RECOAT_UNTIL = "recoat_until"
+    TRIM_UNTIL = "trim_until"
+    SAND = "sand"
+    DEMOULD = "demould"
+    CURED = "cured"
+
+
+CLOSING = frozenset({Milestone.WORKING, Milestone.RECOAT_UNTIL, Milestone.TRIM_UNTIL})
+"""Milestones that end something: they are taken at the early end of a range, the others at its middle."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """A time from a sheet, hours at the reference temperature; low == high unless the sheet gives a range."""
+
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        """The geometric mean, as times scale by factors."""
+        return math.sqrt(self.low * self.high)
+
+
+@dataclass(frozen=True)
+class Film:
+    """Times of a thin film at the reference temperature. None: the sheet does not say."""
+
+    working: Span
+    recoat_from: Span
+    recoat_until: Span
+    sand: Span
+    demould: Span
+    cured: Span
+    tack_free: Span | None = None
+    trim_until: Span | None = None
+
+    def hours(self, milestone: Milestone) -> float | None:
+        """The time taken for `milestone`, h: a range's lower end if it closes something, else its middle."""
+        span: Span | None = getattr(self, milestone.value)
+        if span is None:
+            return None
+        return span.low if milestone in CLOSING else span.middle
+
+
+@dataclass(frozen=True)
+class Pot:
+    """Pot life: so many minutes for this mass mixed at this temperature."""
+
+    mass_g: float
+    temperature_C: float
+    life_min: float
+
+
+@dataclass(frozen=True)
+class Mix:
+    """Parts of resin and hardener, by weight or by volume; tolerance as a share of the hardener, percent.
+
+    Densities in g/cm3 of resin, hardener and the fresh mix.
+    """
+
+    by_volume: bool
+    resin_parts: float
+    hardener_parts: float
+    tolerance_percent: float
+    resin_density: float
+    hardener_density: float
+
+    @property
+    def hardener_per_resin_by_weight(self) -> float:
+        """Grams of hardener for a gram of resin."""
+        ratio = self.hardener_parts / self.resin_parts
+        return ratio * self.hardener_density / self.resin_density if self.by_volume else ratio
+
+    @property
+    def mixed_density(self) -> float:
+        """g/cm3, volumes taken to add."""
+        ratio = self.hardener_per_resin_by_weight
+        return (1.0 + ratio) / (1.0 / self.resin_density + ratio / self.hardener_density)
+
+
+@dataclass(frozen=True)
+class ResinCard:
+    """One resin with one hardener.
+
+    times_from      "mixing" or "application": where the sheet's film times begin
+    blush           susceptibility: "low", "medium" or "high"
+    activation_energy_J_mol, Tg_inf_C, heat_J_g   None: not on the sheet, the model's own default is used
+    invented        True: an example, no product's data; it widens the range and caps the verdict
+    """
+
+    id: str
+    title: str
+    invented: bool
+    source: str
+    reference_C: float
+    times_from: str
+    minimum_C: float
+    maximum_C: float
+    blush: str
+    pot: Pot
+    film: Film
+    mix: Mix
+    activation_energy_J_mol: float | None = None
+    Tg_inf_C: float | None = None
+    heat_J_g: float | None = None
+
+
+def parse_card(raw: Mapping[str, Any]) -> ResinCard:
+    """The card in a parsed TOML document. Raises CardError naming the key, what is allowed and what to do."""
+    card = Table(raw, (), _TOP)
+    pot, film, mix, kinetics = (card.table(name, keys) for name, keys in _TABLES.items())
+    reference = card.number("reference_temperature_degC", -20.0, 60.0)
+    minimum = card.number("minimum_temperature_degC", -20.0, 60.0)
+    maximum = card.number("maximum_temperature_degC", -20.0, 80.0)
+    if not minimum <= reference <= maximum:
+        raise CardError(
+            ("reference_temperature_degC",),
+            f"{reference:g} must lie between minimum_temperature_degC ({minimum:g}) and "
+            f"maximum_temperature_degC ({maximum:g})",
+        )
+    energy = kinetics.optional("activation_energy_kJ_per_mol", 20.0, 120.0)
+    return ResinCard(
+        id=card.text("id"),
+        title=card.text("title"),
+        invented=card.flag("invented"),
+        source=card.text("source"),
+        reference_C=reference,
+        times_from=card.word("times_count_from", ("mixing", "application")),
+        minimum_C=minimum,
+        maximum_C=maximum,
+        blush=card.word("blush_susceptibility", ("low", "medium", "high")),
+        pot=Pot(
+            pot.number("mass_g", 1.0, 1e5),
+            pot.number("temperature_degC", -20.0, 60.0),
+            pot.number("life_min", 1.0, 1440.0),
+        ),
+        film=_film(film),
+        mix=_mix(mix),
+        activation_energy_J_mol=None if energy is None else 1e3 * energy,
+        Tg_inf_C=kinetics.optional("full_cure_Tg_degC", 30.0, 250.0),
+        heat_J_g=kinetics.optional("heat_of_reaction_J_per_g", 50.0, 1000.0),
+    )
+
+
+_TOP = (
+    "id",
+    "title",
+    "invented",
+    "source",
+    "reference_temperature_degC",
+    "times_count_from",
+    "minimum_temperature_degC",
+    "maximum_temperature_degC",
+    "blush_susceptibility",
+    "pot",
+    "film",
+    "mix",
+    "kinetics",
+)
+_FILM_KEYS = {"cured": "full_cure_h"} | {
+    item.name: f"{item.name}_h" for item in fields(Film) if item.name != "cured"
+}
+_TABLES: dict[str, tuple[str, ...]] = {
+    "pot": ("mass_g", "temperature_degC", "life_min"),
+    "film": tuple(_FILM_KEYS.values()),
+    "mix": (
+        "by",
+        "resin_parts",
+        "hardener_parts",
+        "tolerance_percent",
+        "resin_density_g_per_cm3",
+        "hardener_density_g_per_cm3",
+    ),
+    "kinetics": ("activation_energy_kJ_per_mol", "full_cure_Tg_degC", "heat_of_reaction_J_per_g"),
+}
+_ORDERS = (
+    ("working", "recoat_from"),
+    ("recoat_from", "tack_free"),
+    ("recoat_from", "recoat_until"),
+    ("recoat_from", "trim_until"),
+    ("tack_free", "sand"),
+    ("recoat_from", "sand"),
+    ("sand", "demould"),
+    # Sheets differ on whether the window shuts before sanding opens; none bonds past demoulding.
+    ("recoat_until", "demould"),
+    ("trim_until", "demould"),
+    ("demould", "cured"),
+)
+
+
+def _film(table: Table) -> Film:
+    spans = {
+        name: None if name in _OPTIONAL_SPANS and key not in table else Span(*table.range(key, 0.01, 2000.0))
+        for name, key in _FILM_KEYS.items()
+    }
+    for earlier, later in _ORDERS:
+        first, second = spans[earlier], spans[later]
+        if first and second and (first.low > second.low or first.high > second.high):
+            raise CardError(
+                ("film", _FILM_KEYS[later]),
+                f"impossible order: {_FILM_KEYS[later]} ({_words(second)}) comes before "
+                f"{_FILM_KEYS[earlier]} ({_words(first)}); check both against the sheet",
+            )
+    opens, shuts = spans["recoat_from"], spans["recoat_until"]
+    if opens and shuts and opens.middle >= shuts.low:
+        raise CardError(
+            ("film", "recoat_until_h"),
+            f"the recoat window never opens: it would shut at {shuts.low:g} h, before {opens.middle:g} h",
+        )
+    return Film(**spans)  # type: ignore[arg-type]  # required spans were required above
+
+
+_OPTIONAL_SPANS = ("tack_free", "trim_until")
+
+
+def _words(span: Span) -> str:
+    return f"{span.low:g}" if span.low == span.high else f"{span.low:g} to {span.high:g}"
+
+
+def _mix(table: Table) -> Mix:
+    return Mix(
+        by_volume=table.word("by", ("weight", "volume")) == "volume",
+        resin_parts=table.number("resin_parts", 0.01, 1e4),
+        hardener_parts=table.number("hardener_parts", 0.01, 1e4),
+        tolerance_percent=table.number("tolerance_percent", 0.0, 20.0),
+        resin_density=table.number("resin_density_g_per_cm3", 0.7, 2.5),
+        hardener_density=table.number("hardener_density_g_per_cm3", 0.7, 2.5),
+    )
