@@ -1,0 +1,148 @@
+"""Real servers for the tests, on free loopback ports, with their files in the test's own folder.
+
+The programs are found on PATH or where `.ci/services` unpacks them; a missing one fails in plain words.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+CACHE = Path(__file__).resolve().parent.parent / ".cache" / "services"
+READY_S = 20.0
+
+
+class MissingProgram(AssertionError):
+    """A program the tests need is not on this machine."""
+
+
+def find(program: str) -> str:
+    """The program's path. Raises MissingProgram saying how to get it."""
+    places = os.pathsep.join(
+        [os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin", f"{CACHE}/usr/sbin", f"{CACHE}/usr/bin"]
+    )
+    found = shutil.which(program, path=places)
+    if found is None:
+        raise MissingProgram(f"{program} is not on this machine: run .ci/services once, then the tests again")
+    return found
+
+
+def free_port() -> int:
+    """A loopback port that nothing listens on now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_until(condition: Callable[[], bool], what: str, seconds: float = READY_S) -> None:
+    """Returns once the condition holds; fails the test, naming what was awaited, after `seconds`."""
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end, f"waited {seconds:g} s in vain: {what}"
+        time.sleep(0.01)
+
+
+class Server:
+    """One program on one port: started, stopped, killed and started again by the test."""
+
+    def __init__(self, folder: Path, command: list[str], port: int) -> None:
+        self.folder = folder
+        self.port = port
+        self._command = command
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Returns once it takes connections."""
+        libraries = [str(path) for path in CACHE.glob("usr/lib/*-linux-*")]
+        environment = dict(os.environ)
+        if self._command[0].startswith(str(CACHE)):
+            environment["LD_LIBRARY_PATH"] = os.pathsep.join(libraries)
+        log = self.folder / "server.log"
+        with log.open("ab") as output:
+            self._process = subprocess.Popen(
+                self._command, stdin=subprocess.DEVNULL, stdout=output, stderr=output, env=environment
+            )
+        wait_until(self._ready, f"{self._command[0]} on port {self.port}; see {log}")
+
+    def stop(self) -> None:
+        """Asks it to end and waits for it."""
+        self._end(signal.SIGTERM)
+
+    def kill(self) -> None:
+        """Ends it as a power cut would."""
+        self._end(signal.SIGKILL)
+
+    def signal(self, number: signal.Signals) -> None:
+        assert self._process is not None
+        self._process.send_signal(number)
+
+    def _end(self, number: signal.Signals) -> None:
+        if self._process is not None:
+            self._process.send_signal(number)
+            self._process.wait(READY_S)
+            self._process = None
+
+    def _ready(self) -> bool:
+        assert self._process is not None
+        assert self._process.poll() is None, (self.folder / "server.log").read_text(errors="replace")
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 1.0):
+            return True
+        return False
+
+
+@contextlib.contextmanager
+def running(server: Server) -> Iterator[Server]:
+    """Started on entry, ended on exit whatever happened."""
+    server.start()
+    try:
+        yield server
+    finally:
+        server.kill()
+
+
+def mosquitto(folder: Path, *, more: str = "") -> Server:
+    """A broker that keeps every message it acknowledged, also over a kill; `more` are more settings lines."""
+    port = free_port()
+    folder.mkdir(parents=True, exist_ok=True)
+    settings = folder / "mosquitto.conf"
+    settings.write_text(
+        f"listener {port} 127.0.0.1\n"
+        "allow_anonymous true\n"
+        "user root\n"
+        "persistence true\n"
+        f"persistence_location {folder}/\n"
+        "autosave_on_changes true\n"
+        "autosave_interval 1\n"
+        "max_queued_messages 0\n" + more
+    )
+    return Server(folder, [find("mosquitto"), "-c", str(settings)], port)
+
+
+def victoria_metrics(folder: Path) -> Server:
+    """A time-series server that shows what was written after flush(), and keeps the last of repeats."""
+    port = free_port()
+    folder.mkdir(parents=True, exist_ok=True)
+    options = {
+        "httpListenAddr": f"127.0.0.1:{port}",
+        "storageDataPath": str(folder / "data"),
+        "retentionPeriod": "100y",
+        "search.latencyOffset": "0s",
+        "dedup.minScrapeInterval": "1ms",
+        "loggerLevel": "WARN",
+    }
+    command = [find("victoria-metrics"), *(f"-{name}={value}" for name, value in options.items())]
+    return Server(folder, command, port)
+
+
+def flush(server: Server) -> None:
+    """Makes victoria-metrics show what it has taken so far."""
+    with urllib.request.urlopen(f"http://127.0.0.1:{server.port}/internal/force_flush", timeout=10) as answer:
+        assert answer.status == 200
