@@ -1,4 +1,4 @@
-"""What a source hands to the pipeline, and what a decoder makes of it. No behaviour, so that neither knows the other."""
+"""What a source hands to the pipeline, and what a decoder makes of it: neither knows the other."""
 
 from __future__ import annotations
 
@@ -20,6 +20,22 @@ class Delivery:
 
 
 @dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that will not become a reading: a short stable word, and what it was and what is allowed."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one arrival: its refusals, and how many readings it gave (repeated ones included)."""
+
+    readings: int
+    refused: tuple[Refusal, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Arrival:
     """Bytes as they came, whole: one line, one message, or one file.
 
@@ -28,6 +44,7 @@ class Arrival:
                sample that carries its own time is taken, any other is refused and counted
     done       called from the pipeline's thread once the batch with these bytes is committed, and also when
                they were refused for good (poison is acknowledged too); never called if the commit failed
+    outcome    called just before `done`, from the same thread, by sources that report what became of a file
     """
 
     source: str
@@ -37,24 +54,17 @@ class Arrival:
     live: bool = True
     delivery: Delivery | None = None
     done: Callable[[], None] | None = None
+    outcome: Callable[[Outcome], None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One decoded value in SI under the name the probe uses on the wire; at = UTC ms, None if it brought no time."""
+    """One value in SI under the probe's name on the wire; at = UTC ms, None if it brought no time."""
 
     name: str
     quantity: Quantity
     value: float
     at: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """Something that will not become a reading. `kind` is a short stable word, `text` says what and what is allowed."""
-
-    kind: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)

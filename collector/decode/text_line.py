@@ -32,7 +32,7 @@ class TextLineDecoder:
 
     def decode(self, arrival: Arrival) -> Decoded:
         """Samples in SI without a time; a blank line is nothing at all."""
-        line = arrival.payload.rstrip(b"\r\n")
+        line = arrival.payload.removesuffix(b"\n").removesuffix(b"\r")
         if not line.strip():
             return Decoded()
         try:

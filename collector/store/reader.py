@@ -27,9 +27,11 @@ _ROW = np.dtype([("at", np.int64), ("value", np.float64), ("quality", np.int64)]
 # Our own clock's error belongs only to the times our own clock gave.
 _AT = "r.t + CASE r.lag WHEN 0 THEN run.offset ELSE 0 END"
 _JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
-_READING = (
-    f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality "
-    f"{_JOINED} JOIN series s ON s.id = r.series"
+_COLUMNS = f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality"
+_READING = f"{_COLUMNS} {_JOINED} JOIN series s ON s.id = r.series"
+_NEWEST = (
+    f"{_COLUMNS} FROM series s JOIN reading r ON r.t = s.newest AND r.series = s.id "
+    "JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
 )
 
 
@@ -145,10 +147,16 @@ class Reader:
     def latest(self, probe: str, quantity: Quantity) -> Reading | None:
         """The reading with the largest raw time of a series, whatever its quality; None if there is none."""
         with self._in_time() as connection:
-            row = connection.execute(
-                f"{_READING} WHERE s.probe = ? AND s.quantity = ? AND r.t = s.newest", (probe, quantity.value)
-            ).fetchone()
-        return None if row is None else _reading(row)
+            rows = _all(
+                connection, f"{_NEWEST} WHERE s.probe = ? AND s.quantity = ?", (probe, quantity.value)
+            )
+        return _reading(rows[0]) if rows else None
+
+    def newest(self) -> list[Reading]:
+        """Of every series the reading with the largest raw time, whatever its quality."""
+        with self._in_time() as connection:
+            rows = _all(connection, f"{_NEWEST} ORDER BY s.id")
+        return [_reading(row) for row in rows]
 
     def span(self) -> tuple[int, int] | None:
         """The raw times of the first and the last reading, UTC ms; None if the store is empty."""

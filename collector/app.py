@@ -1,0 +1,115 @@
+"""The one place that wires `collect`: sources in threads, one pipeline, one writer."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+
+from collector.arrival import Arrival, Source
+from collector.clock import Clock
+from collector.patience import GrowingWait
+from collector.pipeline import Pipeline
+from collector.settings import Settings
+from collector.sources import source_for
+from collector.store.schema import StoreError
+from collector.store.writer import Writer
+
+log = logging.getLogger("coldshed.collect")
+
+ENDED, NOT_STARTED, NOT_COMMITTED = 0, 1, 2
+"""What collect() returns."""
+
+SOURCES_END_S = 2.5
+"""Sources are given this long to end; the whole end stays within 5 s."""
+
+
+def collect(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
+    """Collects until `stop`. Returns an exit code: 0, or 1 if it could not start, 2 if readings were left over.
+
+    Raises what is wrong with the program itself; nobody can mend that here.
+    """
+    try:
+        writer = Writer.open(settings.readings_db, clock)
+    except (StoreError, OSError) as error:
+        log.error("collect does not start: %s", error)
+        return NOT_STARTED
+    try:
+        pipeline = Pipeline(settings, writer, clock)
+        threads = [SourceThread(source_for(item, settings, clock)) for item in settings.source]
+        for thread in threads:
+            thread.start(pipeline.put, stop)
+        log.info("collecting from %d sources into %s", len(threads), settings.readings_db)
+        end = _End(stop, threads)
+        all_stored = pipeline.run(end, each_round=lambda: _tell_changes(threads))
+    finally:
+        writer.close()
+    log.info("collect has ended")
+    return ENDED if all_stored else NOT_COMMITTED
+
+
+class SourceThread:
+    """Runs one source. A source that fails by its own fault is told of and started again after a growing wait."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self._fault: str | None = None
+        self._told = ""
+        self._thread: threading.Thread | None = None
+
+    @property
+    def state(self) -> str:
+        return self._fault or self.source.state
+
+    @property
+    def alive(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def start(self, put: Callable[[Arrival], None], stop: Callable[[], bool]) -> None:
+        self._thread = threading.Thread(target=self._run, args=(put, stop), name=self.source.id, daemon=True)
+        self._thread.start()
+
+    def change(self) -> str | None:
+        """The state if it is another one than at the last call."""
+        state = self.state
+        if state == self._told:
+            return None
+        self._told = state
+        return state
+
+    def _run(self, put: Callable[[Arrival], None], stop: Callable[[], bool]) -> None:
+        wait = GrowingWait()
+        while not stop():
+            try:
+                self.source.run(put, stop)
+            except Exception as error:
+                log.exception("source %r failed", self.source.id)
+                self._fault = f"failed: {error}"
+                wait.pause(stop)
+                self._fault = None
+
+
+class _End:
+    """True once `stop` says so and the sources have ended, or had their time to."""
+
+    def __init__(self, stop: Callable[[], bool], threads: list[SourceThread]) -> None:
+        self._stop = stop
+        self._threads = threads
+        self._since: float | None = None
+
+    def __call__(self) -> bool:
+        if not self._stop():
+            return False
+        if self._since is None:
+            self._since = time.monotonic()
+        late = time.monotonic() - self._since > SOURCES_END_S
+        return late or not any(thread.alive for thread in self._threads)
+
+
+def _tell_changes(threads: list[SourceThread]) -> None:
+    for thread in threads:
+        state = thread.change()
+        if state is not None:
+            level = logging.WARNING if state.startswith("failed") else logging.INFO
+            log.log(level, "source %s: %s", thread.source.id, state)

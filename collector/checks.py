@@ -1,0 +1,210 @@
+"""Looks at readings and flags what cannot be true. A value is never altered and never dropped.
+
+All rules go by the readings' times, not by when they came, so the order within a batch does not matter. The
+limits are common practice, no source; each says below what it is meant to let through and what not.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import chain
+
+from collector.reading import ProbeFacts, Quality, Quantity, Reading
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Of one quantity, in its SI unit: its range, and how far it may move: step + per_minute * minutes."""
+
+    low: float
+    high: float
+    step: float
+    per_minute: float
+
+
+LIMITS: dict[Quantity, Limits] = {
+    # A heated panel may reach 100 degC and a winter shed -30; a hot-air gun, or a probe carried from a shed
+    # into a warm room, moves a few K in 10 s. A bad contact jumps by tens of K between two readings.
+    Quantity.TEMPERATURE: Limits(low=-40.0, high=120.0, step=2.0, per_minute=30.0),
+    # Sensors read up to 103 % when wet; 0 % is a fault or water on the sensor. Breath moves 30 % in seconds.
+    Quantity.RELATIVE_HUMIDITY: Limits(low=1.0, high=105.0, step=15.0, per_minute=300.0),
+    # Open air has about 420 ppm. Breath on the sensor adds thousands in seconds.
+    Quantity.CO2: Limits(low=250.0, high=40_000.0, step=1000.0, per_minute=60_000.0),
+}
+
+LEVEL_MS = 60_000
+"""Values that agree with each other for this long, though not with what was before, are the new level."""
+STUCK_MS = 30 * 60_000
+STUCK_TIMES = 5
+"""Stuck: constant for 30 min and for five times longer than any of the last constant stretches."""
+UNKNOWN_STEADY_MS = 72 * 60_000
+"""Taken for the longest constant stretch while fewer than STRETCHES_KNOWN were seen: stuck only after 6 h."""
+STRETCHES_KNOWN = 5
+GAP_MS = 15 * 60_000
+"""A stretch with a longer gap (or one of three intervals) is not known to have been constant."""
+SATURATED_PERCENT = 99.0
+POWER_ON = 85.0
+POWER_ON_NEAR = 15.0
+NEIGHBOUR_MS = 30 * 60_000
+GONE = (-127.0, 127.9375)
+"""What a driver returns for a one-wire sensor that does not answer, and a reading with too little power."""
+SAME = 0.005
+AHEAD_MS = 60_000
+"""A probe's clock may be this much ahead of ours before its time is not believed."""
+
+
+def believed_time(own: int, received: int) -> tuple[int, Quality]:
+    """The time to file a reading under: its own, or, if that lies ahead of ours, when it came (flagged)."""
+    return (own, Quality.GOOD) if own <= received + AHEAD_MS else (received, Quality.CLOCK_AHEAD)
+
+
+@dataclass
+class _Series:
+    """What is remembered of one series. Points are (UTC ms, value)."""
+
+    newest: int | None = None
+    good: tuple[int, float] | None = None
+    other_level: tuple[int, int, float] | None = None  # since, last, value
+    steady: tuple[int, int, float] | None = None  # since, last, value
+    stretches: deque[int] = field(default_factory=lambda: deque(maxlen=20))
+
+
+_Key = tuple[str, Quantity]
+
+
+class Checks:
+    """Flags readings batch by batch; remembers a little of each series. For one thread."""
+
+    def __init__(self, probes: Iterable[ProbeFacts]) -> None:
+        self._probes = {probe.id: probe for probe in probes}
+        self._series: dict[_Key, _Series] = {}
+
+    def remember(self, reading: Reading) -> None:
+        """What was stored before the start: the first new reading is compared with it."""
+        series = self._series.setdefault((reading.probe, reading.quantity), _Series())
+        series.newest = reading.at
+        if reading.quality.usable:
+            series.good = (reading.at, reading.value)
+
+    def flag(self, readings: Sequence[Reading]) -> list[Reading]:
+        """The same readings in the same order, with their flags.
+
+        Readings older than their series' newest are LATE; they are compared with each other, and do not
+        disturb what is remembered of the present.
+        """
+        flagged = list(readings)
+        late: dict[_Key, _Series] = {}
+        order = sorted(
+            range(len(readings)),
+            key=lambda i: (readings[i].at, readings[i].probe, readings[i].quantity, readings[i].value),
+        )
+        for index in order:
+            reading = readings[index]
+            key = (reading.probe, reading.quantity)
+            series = self._series.setdefault(key, _Series())
+            quality = reading.quality
+            if series.newest is not None and reading.at < series.newest:
+                series = late.setdefault(key, _Series())
+                quality |= Quality.LATE
+            flagged[index] = replace(reading, quality=quality | self._look(reading, series))
+        return flagged
+
+    def _look(self, reading: Reading, series: _Series) -> Quality:
+        found = self._alone(reading)
+        if series.newest == reading.at:  # a repeat, or a rival for the same place: nothing to learn from it
+            return found
+        series.newest = reading.at
+        if self._is_power_on(reading, series):
+            found |= Quality.POWER_ON_VALUE
+        if found.usable and _jumps(reading, series):
+            found |= Quality.IMPOSSIBLE_RATE
+        if found.usable and self._sticks(reading, series, wet=bool(found & Quality.SATURATED)):
+            found |= Quality.STUCK
+        if found.usable:
+            series.good = (reading.at, reading.value)
+        return found
+
+    @staticmethod
+    def _alone(reading: Reading) -> Quality:
+        """What one value tells by itself."""
+        limits = LIMITS[reading.quantity]
+        if reading.quantity is Quantity.TEMPERATURE and any(
+            abs(reading.value - gone) < SAME for gone in GONE
+        ):
+            return Quality.DISCONNECTED
+        if not limits.low <= reading.value <= limits.high:
+            return Quality.OUT_OF_RANGE
+        if reading.quantity is Quantity.RELATIVE_HUMIDITY and reading.value >= SATURATED_PERCENT:
+            return Quality.SATURATED
+        return Quality.GOOD
+
+    def _is_power_on(self, reading: Reading, series: _Series) -> bool:
+        """85 degC exactly is what a one-wire sensor holds before it has measured; in an oven it is a reading.
+
+        It is believed if this series, or another temperature of the zone, was near it within half an hour.
+        """
+        if reading.quantity is not Quantity.TEMPERATURE or abs(reading.value - POWER_ON) >= SAME:
+            return False
+        neighbours = chain(
+            [series.good],
+            (self._series[key].good for key in self._series if self._same_zone(key, reading.probe)),
+        )
+        return not any(
+            good is not None
+            and abs(good[0] - reading.at) <= NEIGHBOUR_MS
+            and abs(good[1] - POWER_ON) <= POWER_ON_NEAR
+            for good in neighbours
+        )
+
+    def _same_zone(self, key: _Key, probe: str) -> bool:
+        here, there = self._probes.get(probe), self._probes.get(key[0])
+        return (
+            key[1] is Quantity.TEMPERATURE
+            and key[0] != probe
+            and here is not None
+            and there is not None
+            and here.zone == there.zone
+        )
+
+    def _sticks(self, reading: Reading, series: _Series, wet: bool) -> bool:
+        """True if the value has not moved by one digit for far longer than it usually rests."""
+        probe = self._probes.get(reading.probe)
+        gap = max(GAP_MS, 3000 * probe.interval_s if probe else 0)
+        if series.steady is None or reading.at - series.steady[1] > gap:
+            series.steady = (reading.at, reading.at, reading.value)
+            return False
+        since, _, value = series.steady
+        if value != reading.value:
+            series.stretches.append(reading.at - since)
+            series.steady = (reading.at, reading.at, reading.value)
+            return False
+        series.steady = (since, reading.at, value)
+        known = len(series.stretches) >= STRETCHES_KNOWN
+        longest = max(series.stretches) if known else UNKNOWN_STEADY_MS
+        # Saturated air reads 100 % for hours: that is a state of the air, not of the probe.
+        return not wet and reading.at - since >= max(STUCK_MS, STUCK_TIMES * longest)
+
+
+def _jumps(reading: Reading, series: _Series) -> bool:
+    """True if no panel and no air can have moved that fast since the last good value.
+
+    One wild value is compared and forgotten. If the new values keep agreeing with each other for a minute,
+    the probe was moved or the world did change, and they are believed.
+    """
+    if series.good is None or _reaches(reading, *series.good):
+        series.other_level = None
+        return False
+    level = series.other_level
+    since = level[0] if level is not None and _reaches(reading, *level[1:]) else reading.at
+    series.other_level = (since, reading.at, reading.value)
+    if reading.at - since < LEVEL_MS:
+        return True
+    series.other_level = None
+    return False
+
+
+def _reaches(reading: Reading, at: int, value: float) -> bool:
+    limits = LIMITS[reading.quantity]
+    return abs(reading.value - value) <= limits.step + limits.per_minute * (reading.at - at) / 60_000

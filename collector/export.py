@@ -1,0 +1,59 @@
+"""Readings as CSV (RFC 4180): raw values in SI with what the checks found, times in UTC."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
+from typing import TextIO
+
+from collector.reading import Quality, Quantity
+from collector.store.reader import Reader
+
+UNITS = {Quantity.TEMPERATURE: "degC", Quantity.RELATIVE_HUMIDITY: "%", Quantity.CO2: "ppm"}
+HEADER = ("time_utc", "probe", "quantity", "value", "unit", "quality")
+STRETCH_MS = 24 * 3_600_000
+"""Read a day at a time: no read may hold up the writer."""
+
+
+def export_csv(reader: Reader, probes: Iterable[str], start_ms: int, end_ms: int, out: TextIO) -> int:
+    """Writes the probes' readings from start to end, both in; returns the number of rows below the header.
+
+    Open `out` with newline="". Raises StoreError if a day cannot be read within a second.
+    """
+    table = csv.writer(out, lineterminator="\r\n")
+    table.writerow(HEADER)
+    rows = 0
+    for probe in probes:
+        for quantity in Quantity:
+            for start, end in _stretches(reader, start_ms, end_ms):
+                for at, value, bits in zip(*reader.samples(probe, quantity, start, end), strict=True):
+                    row = (_iso(int(at)), _safe(probe), quantity.value, repr(float(value)), UNITS[quantity])
+                    table.writerow((*row, words(Quality(int(bits)))))
+                    rows += 1
+    return rows
+
+
+def words(quality: Quality) -> str:
+    """'good', or the flags in words, joined with +."""
+    return "+".join(str(flag.name).lower() for flag in quality) or "good"
+
+
+def _stretches(reader: Reader, start_ms: int, end_ms: int) -> Iterator[tuple[int, int]]:
+    """Days, both ends in, that cover the range as far as there is anything."""
+    span = reader.span()
+    if span is None:
+        return
+    start, last = max(start_ms, span[0] - STRETCH_MS), min(end_ms, span[1] + STRETCH_MS)
+    while start <= last:
+        yield start, min(start + STRETCH_MS - 1, last)
+        start += STRETCH_MS
+
+
+def _iso(at: int) -> str:
+    return datetime.fromtimestamp(at / 1000, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _safe(text: str) -> str:
+    """A name that a spreadsheet would take for a formula gets an apostrophe before it."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

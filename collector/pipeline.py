@@ -1,0 +1,212 @@
+"""From arrivals to committed batches: decode, name the probe, check, commit, and only then say "received".
+
+One thread runs it and owns the Writer. Sources hand over through a bounded queue, so that a store that cannot
+keep up slows them down instead of filling the memory.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+import apsw
+
+from collector.arrival import Arrival, Decoded, Decoder, Delivery, Outcome, Refusal, Sample
+from collector.checks import Checks, believed_time
+from collector.clock import Clock
+from collector.decode import decoder_for
+from collector.patience import GrowingWait
+from collector.reading import ProbeFacts, Reading
+from collector.settings import Settings
+from collector.store.reader import Reader
+from collector.store.writer import Committed, Heard, Refused, Writer
+
+log = logging.getLogger("coldshed.collect")
+
+BATCH_ARRIVALS = 10
+"""Half of the 20 messages a broker sends ahead of acknowledgements: it never has to wait for a commit."""
+BATCH_S = 1.0
+LINGER_S = 0.03
+"""The lines of one round come a few ms apart; one commit for all of them is what spares an SD card."""
+IDLE_S = 0.1
+QUEUE_ARRIVALS = 1000
+EARLIEST_MS = 946_684_800_000
+"""2000-01-01 UTC: a reading before it comes from a clock that was never set."""
+
+
+@dataclass
+class _Batch:
+    """What waits for the next commit."""
+
+    readings: list[Reading] = field(default_factory=list)
+    refusals: list[Refused] = field(default_factory=list)
+    heard: list[Heard] = field(default_factory=list)
+    deliveries: list[Delivery] = field(default_factory=list)
+    arrivals: list[tuple[Arrival, Outcome]] = field(default_factory=list)
+    opened: float = 0.0
+    checked: bool = False
+
+
+class Pipeline:
+    """Use either run(), with sources that put() from their threads, or take() and flush() from one thread."""
+
+    def __init__(
+        self, settings: Settings, writer: Writer, clock: Clock, at_most: int = BATCH_ARRIVALS
+    ) -> None:
+        """`at_most`: arrivals in one commit."""
+        self._writer = writer
+        self._clock = clock
+        self._at_most = at_most
+        self._decoders: dict[str, Decoder] = {
+            source.id: decoder_for(source.decode) for source in settings.source
+        }
+        self._probes = {(probe.source, probe.wire_name): probe.id for probe in settings.probe}
+        facts = probe_facts(settings)
+        self._checks = Checks(facts)
+        writer.describe(facts)
+        for reading in Reader(writer.connection).newest():
+            self._checks.remember(reading)
+        self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
+        self._closed = False
+        self._batch = _Batch()
+
+    def put(self, arrival: Arrival) -> None:
+        """For sources, from any thread: waits while the queue is full; takes nothing once run() has ended."""
+        while not self._closed:
+            try:
+                self._queue.put(arrival, timeout=0.1)
+            except queue.Full:
+                continue
+            return
+
+    def run(self, stop: Callable[[], bool], each_round: Callable[[], None] = lambda: None) -> bool:
+        """Commits what arrives until `stop`, then what is left. False if something could not be committed.
+
+        `each_round` is called several times a second. Any error but the store's ends the run and is raised.
+        """
+        wait = GrowingWait()
+        try:
+            while not (stop() and self._queue.empty()):
+                each_round()
+                self._gather()
+                if self._try_flush():
+                    wait.reset()
+                elif stop():
+                    return False
+                else:
+                    wait.pause(stop)
+            return self._try_flush()
+        finally:
+            self._closed = True
+
+    def take(self, arrival: Arrival) -> None:
+        """Decodes one arrival into the open batch."""
+        if arrival.delivery is not None and self._writer.absorbed(arrival.delivery):
+            _tell(arrival, Outcome(0, ()))
+            return
+        decoded = self._decode(arrival)
+        batch = self._batch
+        refused = list(decoded.refused)
+        before = len(batch.readings)
+        for sample in decoded.samples:
+            refusal = self._place(sample, arrival)
+            if refusal is not None:
+                refused.append(refusal)
+        batch.refusals.extend(Refused(arrival.source, r.kind, r.text, arrival.received) for r in refused)
+        if arrival.delivery is not None:
+            batch.deliveries.append(arrival.delivery)
+        if not batch.arrivals:
+            batch.opened = time.monotonic()
+        batch.arrivals.append((arrival, Outcome(len(batch.readings) - before, tuple(refused))))
+
+    def take_all(self, arrivals: Iterable[Arrival]) -> None:
+        """Takes and commits them all, in batches; for files and for a night that is seeded at full speed."""
+        for arrival in arrivals:
+            self.take(arrival)
+            if len(self._batch.arrivals) >= self._at_most:
+                self.flush()
+        self.flush()
+
+    def flush(self) -> Committed | None:
+        """Commits the open batch, then tells its sources. Raises apsw.Error, and keeps the batch then."""
+        batch = self._batch
+        if not batch.arrivals:
+            return None
+        if not batch.checked:  # once only: a second look would take a retry for a repeat
+            batch.readings = self._checks.flag(batch.readings)
+            batch.checked = True
+        done = self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard)
+        self._batch = _Batch()
+        for arrival, outcome in batch.arrivals:
+            _tell(arrival, outcome)
+        return done
+
+    def _gather(self) -> None:
+        """Fills the batch until it is full, a second old, or nothing has come for a moment."""
+        if self._batch.checked:  # it could not be committed yet: the sources wait
+            return
+        try:
+            while not self._full():
+                self.take(self._queue.get(timeout=LINGER_S if self._batch.arrivals else IDLE_S))
+        except queue.Empty:
+            return
+
+    def _full(self) -> bool:
+        batch = self._batch
+        if not batch.arrivals:
+            return False
+        return len(batch.arrivals) >= self._at_most or time.monotonic() - batch.opened >= BATCH_S
+
+    def _try_flush(self) -> bool:
+        try:
+            self.flush()
+        except apsw.Error as error:
+            kept = len(self._batch.readings)
+            log.error("not committed (%s): %d readings are kept and tried again", error, kept)
+            return False
+        return True
+
+    def _decode(self, arrival: Arrival) -> Decoded:
+        try:
+            return self._decoders[arrival.source].decode(arrival)
+        except Exception:
+            # A decoder's bug must not come back with every restart: the bytes are counted and acknowledged.
+            log.exception("the decoder of source %r failed on %r", arrival.source, arrival.payload[:200])
+            return Decoded(refused=[Refusal("decoder", f"the decoder failed on {arrival.payload[:60]!r}")])
+
+    def _place(self, sample: Sample, arrival: Arrival) -> Refusal | None:
+        """Puts the sample into the batch as a probe's reading, or says why it cannot become one."""
+        probe = self._probes.get((arrival.source, sample.name))
+        if probe is None:
+            heard = Heard(arrival.source, sample.name, sample.quantity, sample.value, arrival.received)
+            self._batch.heard.append(heard)
+            return Refusal(
+                "unknown name", f"no probe is called {sample.name[:80]!r} on source {arrival.source!r}"
+            )
+        if sample.at is None and not arrival.live:
+            return Refusal("stale", f"{sample.name[:80]}: an old message without a time of its own")
+        if sample.at is not None and sample.at < EARLIEST_MS:
+            return Refusal(
+                "time", f"{sample.name[:80]}: {sample.at} ms lies before 2000: its clock is not set"
+            )
+        at, quality = believed_time(arrival.received if sample.at is None else sample.at, arrival.received)
+        if quality and not arrival.live:
+            return Refusal("time", f"{sample.name[:80]}: an old message whose time lies ahead of ours")
+        reading = Reading(probe, sample.quantity, sample.value, at, arrival.received, quality)
+        self._batch.readings.append(reading)
+        return None
+
+
+def probe_facts(settings: Settings) -> list[ProbeFacts]:
+    """What everyone else may know of the configured probes."""
+    return [ProbeFacts(p.id, p.zone, p.place, p.interval_s, p.accuracy_K) for p in settings.probe]
+
+
+def _tell(arrival: Arrival, outcome: Outcome) -> None:
+    if arrival.outcome is not None:
+        arrival.outcome(outcome)
+    if arrival.done is not None:
+        arrival.done()
