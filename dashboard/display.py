@@ -1,7 +1,7 @@
 """The edge: numbers, times and units become text here and nowhere else.
 
-Times are rounded to the safe side: a "before" down, a "from" up, to 5 min within 3 h, 15 within 12 h, else 1 h
-(1 min within the last 10, where 5 would already lie in the past). Number and unit are tied by a no-break space.
+Times are rounded to the safe side: a "before" down, a "from" up, to 5 min within 3 h, 15 within 12 h, else
+1 h (1 min within the last 10, where 5 would already lie in the past). A no-break space ties number and unit.
 """
 
 from __future__ import annotations
@@ -45,6 +45,11 @@ class View:
     unit: str
     now: int
 
+    @property
+    def hour(self) -> int:
+        """The hour of the viewer's day, 0 to 23."""
+        return self._local(self.now).hour
+
     def sentence(self, say: Say) -> str:
         """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
         template = words.KEYS[say.key]
@@ -67,7 +72,7 @@ class View:
         return None
 
     def clock(self, at: int) -> str:
-        """Wall time of a UTC ms to the minute; day if it is not today, and which time on a clock-change night."""
+        """Wall time to the minute of a UTC ms; day if not today, and which time on a clock-change night."""
         local, here = self._local(at), self._local(self.now)
         text = f"{local:%H:%M}"
         days = abs((local.date() - here.date()).days)
@@ -147,7 +152,7 @@ class View:
 
 
 def _number(value: float, name: str, step: float) -> str:
-    """A number on the grid 1 or 0.1, to the safe side its name asks for, with a true minus and no minus zero."""
+    """A number on the grid 1 or 0.1, to the safe side its name asks for; true minus, no minus zero."""
     scaled = value / step
     if name in _UP:
         scaled = math.ceil(scaled - 1e-9)
@@ -162,3 +167,8 @@ def _minutes(minutes: int) -> str:
         return f"{minutes}{TIE}min"
     hours, rest = divmod(minutes, 60)
     return f"{hours}{TIE}h{TIE}{rest:02d}" if rest else f"{hours}{TIE}h"
+
+
+def say(sentence: Say, view: View) -> str:
+    """One Say as this viewer's sentence."""
+    return view.sentence(sentence)

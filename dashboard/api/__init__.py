@@ -1,0 +1,1 @@
+"""The same facts as JSON, and the one way to log something."""

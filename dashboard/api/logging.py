@@ -1,0 +1,160 @@
+"""The one way to log: a POST with an id made where the button was tapped, absorbed if it comes twice."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, ConfigDict, Field
+
+from dashboard.desk import Desk
+from dashboard.entries import said
+from dashboard.logbook import Event
+
+Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
+Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Who = Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$")]
+
+
+class _Body(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Registration(_Body):
+    """A new panel; its id is made from its name."""
+
+    id: Id
+    who: Who = ""
+    name: Short
+    zone: Short
+    surface_probe: Short | None = None
+    air_probe: Short | None = None
+    substrate: Short
+
+
+class Coat(_Body):
+    """A coat mixed with a card; times UTC ms."""
+
+    card: Short
+    applied_at: int | None = None
+    kind: Literal["laminate"] = "laminate"
+
+
+class Tap(_Body):
+    """Something done to a panel. at: UTC ms when it happened; None: now."""
+
+    id: Id
+    who: Who = ""
+    at: int | None = Field(default=None, ge=0, lt=2**53)
+    panel: Annotated[str, Field(min_length=1, max_length=64)]
+    kind: Literal["washed", "sanded", "demoulded"]
+
+
+class Mixed(_Body):
+    """A coat was mixed."""
+
+    id: Id
+    who: Who = ""
+    at: int | None = Field(default=None, ge=0, lt=2**53)
+    panel: Annotated[str, Field(min_length=1, max_length=64)]
+    kind: Literal["coat mixed"]
+    body: Coat
+
+
+class Seen(_Body):
+    """Somebody has seen an alarm."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["alarm seen"]
+    alarm: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class Withdrawn(_Body):
+    """An entry is taken back; it stays readable."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["withdrawn"]
+    panel: Annotated[str, Field(min_length=1, max_length=64)]
+    event: Id
+
+
+class Unit(_Body):
+    """The shop's unit."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["preference"]
+    key: Literal["unit"]
+    value: Literal["degC", "degF"]
+
+
+Entry = Annotated[Tap | Mixed | Seen | Withdrawn | Unit, Field(discriminator="kind")]
+
+
+def router(desk: Desk) -> APIRouter:
+    """POST /api/events and /api/panels."""
+    routes = APIRouter(prefix="/api")
+
+    @routes.post("/events")
+    def log(entry: Entry) -> dict[str, Any]:
+        now = desk.shop.clock.now()
+        event = Event(
+            id=entry.id,
+            at=getattr(entry, "at", None) or now,
+            recorded=now,
+            who=entry.who,
+            kind=entry.kind,
+            panel=getattr(entry, "panel", None),
+            body=_body(entry),
+        )
+        new = desk.shop.logbook.append(event)
+        number = None
+        if isinstance(entry, Mixed):
+            number = next(
+                (coat.number for coat in desk.panels()[entry.panel].coats if coat.event == entry.id), None
+            )
+        return {"event": event.id, "new": new, "said": said(event, desk.view(), number)}
+
+    @routes.post("/panels")
+    def register(entry: Registration) -> dict[str, Any]:
+        earlier = next((event for event in desk.shop.logbook.events() if event.id == entry.id), None)
+        if earlier is not None:
+            return {"event": entry.id, "new": False, "panel": earlier.panel}
+        now = desk.shop.clock.now()
+        panel = slug(entry.name, desk.panels())
+        fields = ("name", "zone", "surface_probe", "air_probe", "substrate")
+        body = {key: getattr(entry, key) for key in fields}
+        new = desk.shop.logbook.append(Event(entry.id, now, now, entry.who, "panel registered", panel, body))
+        return {"event": entry.id, "new": new, "panel": panel}
+
+    return routes
+
+
+def slug(name: str, taken: dict[str, Any]) -> str:
+    """A panel's id from its name: lower-case ASCII letters, digits, dashes; a number if it is taken."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:48] or "panel"
+    if base == "new":
+        base = "panel-new"
+    found, number = base, 2
+    while found in taken:
+        found, number = f"{base}-{number}", number + 1
+    return found
+
+
+def _body(entry: Entry) -> dict[str, Any]:
+    match entry:
+        case Mixed():
+            return entry.body.model_dump()
+        case Seen():
+            return {"alarm": entry.alarm}
+        case Withdrawn():
+            return {"event": entry.event}
+        case Unit():
+            return {"key": entry.key, "value": entry.value}
+        case Tap():
+            return {}

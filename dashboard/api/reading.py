@@ -1,0 +1,109 @@
+"""What the pages show, as JSON: sentences for people, numbers in SI and UTC ms beside them."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from fastapi import APIRouter, HTTPException, Request, Response
+
+from collector.store.schema import NotYet
+from dashboard import strips, trace
+from dashboard.assessment import Assessment
+from dashboard.desk import Desk
+from dashboard.entries import rail
+from dashboard.figures import figure
+from dashboard.pages.more import alarm_line, probe_lines
+from dashboard.pages.panels import find
+from dashboard.words import LABELS
+
+
+def router(desk: Desk) -> APIRouter:
+    """GET /api/round, panels, panels/{id}, panels/{id}/chart, events, alarms, probes, health."""
+    routes = APIRouter(prefix="/api")
+
+    @routes.get("/round")
+    def round_(request: Request) -> Response:
+        view = desk.view()
+        found = desk.round(view)
+        body = {
+            "site": desk.shop.site,
+            "invented": desk.shop.invented,
+            "known": found.known,
+            "readings_to": found.readings_to,
+            "worked_out": found.worked_out,
+            "strips": [dataclasses.asdict(item) for item in found.strips],
+        }
+        return desk.json(request, body, view)
+
+    @routes.get("/panels")
+    def panels(request: Request) -> Response:
+        found = [dataclasses.asdict(panel) for panel in desk.panels().values()]
+        return desk.json(request, {"panels": found}, desk.view())
+
+    @routes.get("/panels/{panel_id}")
+    def one_panel(request: Request, panel_id: str) -> Response:
+        panel, view = find(desk, panel_id), desk.view()
+        item, started = desk.assessment(panel_id)
+        strip = strips.strip(panel, item, view, started)
+        body: dict[str, Any] = {"panel": dataclasses.asdict(panel), "strip": dataclasses.asdict(strip)}
+        return desk.json(request, body | {"assessment": _numbers(item) if item else None}, view)
+
+    @routes.get("/panels/{panel_id}/chart")
+    def chart(request: Request, panel_id: str) -> Response:
+        panel, view = find(desk, panel_id), desk.view()
+        item, _ = desk.assessment(panel_id)
+        if item is None or item.curve is None or not item.curve.t:
+            raise HTTPException(404, LABELS["no_coat_chart"])
+        rows = trace.rows(item, view)
+        body = {
+            "figure": figure(item, item.curve, rail(panel), view),
+            "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
+        }
+        return desk.json(request, body, view)
+
+    @routes.get("/events")
+    def events(request: Request, panel: str | None = None) -> Response:
+        found = [dataclasses.asdict(event) for event in desk.shop.logbook.events(panel)]
+        return desk.json(request, {"events": found}, desk.view())
+
+    @routes.get("/alarms")
+    def alarms(request: Request) -> Response:
+        view = desk.view()
+        found = [dataclasses.asdict(alarm_line(alarm, view)) | _times(alarm) for alarm in desk.alarms()]
+        return desk.json(request, {"alarms": found}, view)
+
+    @routes.get("/probes")
+    def probes(request: Request) -> Response:
+        view = desk.view()
+        heard = desk.shop.heard()
+        body = {
+            "probes": [dataclasses.asdict(line) for line in probe_lines(heard, view)],
+            "refused": [dataclasses.asdict(item) for item in heard.refused],
+            "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
+        }
+        return desk.json(request, body, view)
+
+    @routes.get("/health")
+    def health() -> dict[str, Any]:
+        """Serve answers; whether watch does is told by the age of what it worked out, UTC ms."""
+        try:
+            worked_out = max((item.at for item in desk.shop.watched.latest()), default=None)
+            watch = "running" if worked_out else "nothing worked out yet"
+        except NotYet as reason:
+            worked_out, watch = None, str(reason)
+        return {"serve": "running", "watch": watch, "worked_out": worked_out, "now": desk.shop.clock.now()}
+
+    return routes
+
+
+def _numbers(item: Assessment) -> dict[str, Any]:
+    """An assessment without its curve, which the chart has."""
+    body = dataclasses.asdict(dataclasses.replace(item, curve=None))
+    body["verdict"]["flags"] = sorted(str(flag) for flag in item.verdict.flags)
+    return body
+
+
+def _times(alarm: Any) -> dict[str, Any]:
+    return {"kind": alarm.kind, "raised_at": alarm.raised_at, "returned_at": alarm.returned_at,
+            "seen_at": alarm.seen_at, "probe": alarm.probe}  # fmt: skip

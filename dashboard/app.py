@@ -1,0 +1,114 @@
+"""serve's application: pages, API and static files behind the guard, with one shape of error."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+
+from collector.clock import Clock
+from collector.reading import ProbeFacts
+from collector.store.schema import StoreError
+from dashboard import security
+from dashboard.api import logging as api_logging
+from dashboard.api import reading as api_reading
+from dashboard.desk import Desk
+from dashboard.logbook import LogbookError
+from dashboard.pages import more, panels
+from dashboard.pages import round as round_page
+from dashboard.ports import Logbook, Shop, Watched
+from dashboard.probes import Heard, hearing
+from dashboard.static_files import StaticFiles
+
+log = logging.getLogger("coldshed.serve")
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+
+
+def create_app(
+    watched: Watched,
+    logbook: Logbook,
+    probes: Callable[[], list[ProbeFacts]],
+    cards: Callable[[], list[str]],
+    clock: Clock,
+    site: str,
+    time_zone: str,
+    invented: bool = False,
+    allowed_hosts: Iterable[str] = LOOPBACK,
+    port: int = 8137,
+    readings: Path | None = None,
+) -> FastAPI:
+    """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
+
+    readings   path of readings.db, for what each probe last said and what was refused
+    """
+    shop = Shop(
+        watched,
+        logbook,
+        probes,
+        hearing(readings) if readings else Heard,
+        cards,
+        clock,
+        site,
+        time_zone,
+        invented,
+    )
+    files = StaticFiles()
+    desk = Desk(shop, files.version)
+    app = FastAPI(
+        title="coldshed", docs_url=None, redoc_url=None, openapi_url=None, max_body_size=security.MAX_BODY
+    )
+    for router in (
+        round_page.router(desk),
+        panels.router(desk),
+        more.router(desk),
+        api_reading.router(desk),
+        api_logging.router(desk),
+        files.router(),
+    ):
+        app.include_router(router)
+    _errors(app, desk)
+    app.add_middleware(security.Guard, hosts=tuple(allowed_hosts), port=port)
+    return app
+
+
+def _errors(app: FastAPI, desk: Desk) -> None:
+    """Every error says what happened and what to do; none shows its insides."""
+
+    @app.exception_handler(HTTPException)
+    def refused(request: Request, error: HTTPException) -> Response:
+        if error.status_code == 404 and not request.url.path.startswith(("/api/", "/static/")):
+            page = desk.page(request, "missing.html", desk.view(), tab="", what=_missing(error))
+            page.status_code = 404
+            return page
+        do = "Send at most 64 KiB." if error.status_code == 413 else "Go back to the round."
+        return security.problem(error.status_code, str(error.detail), do)
+
+    @app.exception_handler(RequestValidationError)
+    def not_valid(request: Request, error: RequestValidationError) -> Response:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"] if part != "body") or "the entry"
+        return security.problem(422, f"{where}: {first['msg']}", "Correct it and send it again.")
+
+    @app.exception_handler(LogbookError)
+    def makes_no_sense(request: Request, error: LogbookError) -> Response:
+        return security.problem(409, str(error), "Nothing was logged. Correct it and tap again.")
+
+    @app.exception_handler(StoreError)
+    def not_readable(request: Request, error: StoreError) -> Response:
+        log.warning("store: %s", error)
+        return security.problem(503, str(error), "Wait a minute and open the page again.")
+
+    @app.exception_handler(Exception)
+    def broken(request: Request, error: Exception) -> Response:
+        log.error("%s %s failed", request.method, request.url.path, exc_info=error)
+        return security.problem(
+            500, "This page failed; its log says why.", "Go back to the round; test with thumb."
+        )
+
+
+def _missing(error: HTTPException) -> str:
+    return str(error.detail) if error.detail != "Not Found" else "There is no such page."

@@ -1,0 +1,121 @@
+"""What all pages and the API share: one look at the stores, the viewer's view, how an answer is sent."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import Response
+
+from collector.reading import ProbeFacts
+from collector.store.schema import NotYet
+from dashboard import strips, words
+from dashboard.assessment import Assessment
+from dashboard.display import View
+from dashboard.logbook import Panel
+from dashboard.ports import Shop
+from dashboard.probes import Heard
+from dashboard.watch_store import Alarm
+
+# A page's own clock starts from this; put in after the ETag is taken, so that time alone changes nothing.
+_NOW = "@NOW@"
+
+
+class Desk:
+    """Reads for pages; holds no state but the templates. `version` names the static files of this release."""
+
+    def __init__(self, shop: Shop, version: str) -> None:
+        self.shop = shop
+        self._zone = ZoneInfo(shop.time_zone)
+        self._templates = Environment(
+            loader=PackageLoader("dashboard"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.globals.update(
+            t=words.LABELS,
+            cautions=words.CAUTIONS,
+            too_old=words.HEADLINES["too_old"],
+            site=shop.site,
+            invented=shop.invented,
+            v=version,
+        )
+
+    def view(self) -> View:
+        """The viewer's zone, unit and time."""
+        return View(self._zone, self.shop.logbook.preference("unit") or "degC", self.shop.clock.now())
+
+    def panels(self) -> dict[str, Panel]:
+        return self.shop.logbook.panels()
+
+    def assessment(self, panel: str) -> tuple[Assessment | None, bool]:
+        """The newest of one panel, and whether watch has ever run."""
+        try:
+            return self.shop.watched.assessment(panel), True
+        except NotYet:
+            return None, False
+
+    def probes(self) -> list[ProbeFacts]:
+        """The probes of the settings; none while collect has never run."""
+        try:
+            return self.shop.probes()
+        except NotYet:
+            return []
+
+    def heard(self) -> Heard | None:
+        """What the probes last said; None while collect has never run."""
+        try:
+            return self.shop.heard()
+        except NotYet:
+            return None
+
+    def alarms(self) -> list[Alarm]:
+        """Newest first; none while watch has never run."""
+        try:
+            return sorted(self.shop.watched.alarms(), key=lambda alarm: -alarm.raised_at)
+        except NotYet:
+            return []
+
+    def standing(self) -> list[Alarm]:
+        """Alarms that last or that nobody has seen, unseen first: what takes the title's place."""
+        open_ones = [alarm for alarm in self.alarms() if alarm.seen_at is None]
+        return sorted(open_ones, key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
+
+    def round(self, view: View) -> strips.Round:
+        try:
+            latest: list[Assessment] | None = self.shop.watched.latest()
+        except NotYet:
+            latest = None
+        return strips.round_of(self.panels(), latest, view)
+
+    def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
+        """A page; 304 if the browser's copy differs in nothing but the time it was made."""
+        text = self._templates.get_template(template).render(
+            view=view, now=_NOW, rate=self.shop.clock.rate, alarms=self.standing(), **values
+        )
+        # no-store: a page brought back from a cache would count its age from the wrong moment.
+        return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
+
+    def json(self, request: Request, body: Mapping[str, Any], view: View) -> Response:
+        """JSON with an ETag; `now` stands in a header of its own."""
+        text = json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        return self._send(request, text, "application/json", "no-cache", view)
+
+    def _send(self, request: Request, text: str, kind: str, cache: str, view: View) -> Response:
+        tag = f'"{hashlib.sha256(text.encode()).hexdigest()[:24]}"'
+        headers = {
+            "ETag": tag,
+            "Cache-Control": cache,
+            "Coldshed-Now": str(view.now),
+            "Coldshed-Rate": str(self.shop.clock.rate),
+        }
+        if request.headers.get("if-none-match") == tag:
+            return Response(status_code=304, headers=headers)
+        return Response(text.replace(_NOW, str(view.now)), headers=headers, media_type=kind)

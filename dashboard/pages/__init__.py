@@ -1,0 +1,1 @@
+"""The pages: each module has one function that makes its router."""

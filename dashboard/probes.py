@@ -1,0 +1,41 @@
+"""What readings.db says of the probes: their last values, what was refused, and names nobody claims."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.reader import HeardName, Reader, Tally
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed."""
+
+    probes: tuple[ProbeFacts, ...] = ()
+    newest: tuple[Reading, ...] = ()
+    refused: tuple[Tally, ...] = ()
+    unclaimed: tuple[HeardName, ...] = ()
+
+
+def hear(readings: Path) -> Heard:
+    """One look at the file. Raises collector.store.schema.NotYet while collect has never run."""
+    reader = Reader.open(readings)
+    try:
+        probes = reader.probes()
+        newest = [reader.latest(probe.id, quantity) for probe in probes for quantity in Quantity]
+        return Heard(
+            probes=tuple(probes),
+            newest=tuple(reading for reading in newest if reading is not None),
+            refused=tuple(reader.tallies()),
+            unclaimed=tuple(reader.heard()),
+        )
+    finally:
+        reader.close()
+
+
+def hearing(readings: Path) -> Callable[[], Heard]:
+    """hear() of one file, for the pages."""
+    return lambda: hear(readings)

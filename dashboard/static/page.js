@@ -1,0 +1,145 @@
+// Keeps an open page true: its own clock, "not known" past good_until without any server, and a poll while seen.
+"use strict";
+(() => {
+  const POLL_MS = 5000;
+  const body = document.body;
+  let base = Number(body.dataset.now);
+  let rate = Number(body.dataset.rate);
+  let ticked = performance.now();
+  let dated = Date.now();
+  let tag = "";
+  let swapped = -1e9;
+  let lost = false;
+
+  // performance.now() may stand still while a phone sleeps, Date.now() may be set: the later one is the safe one.
+  const now = () => base + rate * Math.max(performance.now() - ticked, Date.now() - dated);
+
+  const clock = (at) =>
+    new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: body.dataset.zone }).format(at);
+
+  const rebase = (answer) => {
+    const sent = Number(answer.headers.get("Coldshed-Now"));
+    if (!sent) return;
+    base = sent;
+    rate = Number(answer.headers.get("Coldshed-Rate"));
+    ticked = performance.now();
+    dated = Date.now();
+  };
+
+  const speak = (text) => {
+    document.getElementById("spoken").textContent = text;
+  };
+
+  const expire = () => {
+    for (const strip of document.querySelectorAll("[data-good-until]")) {
+      if (strip.dataset.expired || now() < Number(strip.dataset.goodUntil)) continue;
+      strip.dataset.expired = "yes";
+      for (const name of ["act", "go", "care", "wait"]) strip.classList.remove(name);
+      strip.classList.add("not-known");
+      for (const part of strip.querySelectorAll(".fresh")) part.hidden = true;
+      for (const part of strip.querySelectorAll(".stale")) part.hidden = false;
+      speak(`${strip.dataset.name}: ${strip.querySelector(".stale .headline").textContent}`);
+    }
+  };
+
+  const headline = (strip) => strip.querySelector(".fresh .headline")?.textContent ?? "";
+
+  // Takes a strip's new content in place; a strip never changes its place while the page is seen.
+  const takeStrip = (old, fresh) => {
+    const changed = headline(old) !== headline(fresh);
+    if (old.isEqualNode(fresh)) return;
+    const focused = old.contains(document.activeElement) ? (document.activeElement.matches(".do") ? ".do" : ".open") : "";
+    const height = old.offsetHeight;
+    for (const name of [...old.getAttributeNames()]) if (!fresh.hasAttribute(name)) old.removeAttribute(name);
+    for (const { name, value } of [...fresh.attributes]) old.setAttribute(name, value);
+    old.replaceChildren(...fresh.childNodes);
+    if (focused) old.querySelector(focused)?.focus({ preventScroll: true });
+    if (changed) {
+      old.classList.add("changed");
+      speak(`${old.dataset.name}: ${headline(old)}`);
+    }
+    if (old.offsetHeight !== height) swapped = performance.now();
+  };
+
+  const takeStrips = (page) => {
+    const list = document.querySelector(".strips");
+    const fresh = [...page.querySelectorAll(".strips > .strip")];
+    if (!list) {
+      if (fresh.length) location.reload();
+      return;
+    }
+    for (const strip of fresh) {
+      const old = document.getElementById(strip.id);
+      if (old) takeStrip(old, strip);
+      else list.append(strip.cloneNode(true));
+    }
+    const order = (strips) => strips.map((strip) => strip.id).join(" ");
+    document.getElementById("resort").hidden =
+      order([...list.children]) === order([...page.querySelectorAll(".strips > .strip")]);
+  };
+
+  const take = (text) => {
+    const page = new DOMParser().parseFromString(text, "text/html");
+    const rung = document.querySelector("[data-alarm]")?.dataset.alarm;
+    for (const old of document.querySelectorAll("[data-live]")) {
+      const fresh = page.querySelector(`[data-live="${old.dataset.live}"]`);
+      if (!fresh || old.isEqualNode(fresh)) continue;
+      if (old.matches("[data-strip]")) takeStrip(old, fresh);
+      else if (!old.contains(document.activeElement)) old.replaceWith(document.adoptNode(fresh));
+    }
+    if (page.getElementById("resort")) takeStrips(page);
+    const alarm = document.querySelector("[data-alarm]");
+    if (alarm && alarm.dataset.alarm !== rung) document.getElementById("rings").textContent = alarm.textContent;
+    expire();
+  };
+
+  const touch = (answered) => {
+    if (answered === !lost) return;
+    const mark = document.getElementById("lost");
+    lost = !answered;
+    mark.hidden = answered;
+    mark.textContent = answered ? "" : body.dataset.lost.replace("{}", clock(now()));
+  };
+
+  const poll = async () => {
+    try {
+      const answer = await fetch(location.href.split("#")[0], {
+        cache: "no-store",
+        headers: tag ? { "If-None-Match": tag } : {},
+        signal: AbortSignal.timeout(4000),
+      });
+      if (answer.status !== 304 && !answer.ok) throw new Error(`status ${answer.status}`);
+      rebase(answer);
+      if (answer.status !== 304) {
+        tag = answer.headers.get("ETag") ?? "";
+        take(await answer.text());
+      }
+      touch(true);
+      dispatchEvent(new Event("polled"));
+    } catch {
+      touch(false); // the header says since when; the next poll tries again
+    }
+  };
+
+  let turn = 0;
+  const rounds = async () => {
+    const mine = ++turn;
+    while (!document.hidden && mine === turn) {
+      await poll();
+      await new Promise((done) => setTimeout(done, POLL_MS));
+    }
+  };
+
+  document.addEventListener("visibilitychange", () => {
+    expire();
+    // Sorted anew only when nobody was looking.
+    const resort = document.getElementById("resort");
+    if (!document.hidden && resort && !resort.hidden) location.reload();
+    else rounds();
+  });
+  document.getElementById("resort")?.addEventListener("click", () => location.reload());
+  setInterval(expire, 250);
+  setTimeout(rounds, POLL_MS);
+
+  window.coldshed = { now, poll, speak, clock, steady: () => performance.now() - swapped > 400 };
+})();

@@ -1,0 +1,180 @@
+"""From assessments to what the Morning round shows: one strip a panel, in the order of what to do first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from dashboard.assessment import Assessment
+from dashboard.display import View
+from dashboard.logbook import Panel
+from dashboard.words import LABELS
+from model.verdict import Kind, Mark, Say, State
+
+NOT_KNOWN_RANK = 2
+FOLD_BEYOND = 5
+"""With more panels than this, those that only wait fold to one line."""
+
+
+@dataclass(frozen=True)
+class Button:
+    """What a strip's one button does: opens `href`, or logs an event of `kind` at once."""
+
+    label: str
+    href: str | None = None
+    kind: str | None = None
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One strip, all text ready. Times UTC ms.
+
+    ahead      "in 40 min" for the headline's time limit, or None
+    why        one sentence or two
+    good_until past it the page itself must show "not known" with `last_said`; None: nothing to expire
+    """
+
+    panel: str
+    title: str
+    kind: Kind
+    mark: Mark
+    headline: str
+    ahead: str | None
+    why: str
+    button: Button
+    known: bool
+    rank: int
+    good_until: int | None
+    last_said: str
+    worked_out: int | None
+    readings_to: int | None
+    folded: bool = False
+
+    @property
+    def contour(self) -> str:
+        """The kind as a class name."""
+        return self.kind.value.replace(" ", "-")
+
+
+@dataclass(frozen=True)
+class Round:
+    """All strips in order, with how old they are."""
+
+    strips: tuple[Strip, ...]
+    known: int
+    readings_to: int | None
+    worked_out: int | None
+
+
+def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool = True) -> Strip:
+    """One panel's strip; `started` is False if watch has never run. Past good_until it says "not known"."""
+    if assessment is None:
+        key = "not_worked_out" if started else "watch_not_started"
+        return _unknown(panel, Say(key), Say(f"why_{key}"), view)
+    if view.now >= assessment.good_until:
+        said = Say(
+            "why_too_old",
+            {"said_at": assessment.at, "said": view.sentence(assessment.verdict.headline)},
+        )
+        return _unknown(panel, Say("too_old"), said, view, assessment)
+    verdict = assessment.verdict
+    return Strip(
+        panel=panel.id,
+        title=title(panel),
+        kind=verdict.kind,
+        mark=verdict.mark,
+        headline=view.sentence(verdict.headline),
+        ahead=view.ahead(verdict.headline),
+        why=" ".join(view.sentence(say) for say in verdict.why[:2]),
+        button=button(panel, assessment),
+        known=verdict.kind is not Kind.NOT_KNOWN,
+        rank=verdict.rank,
+        good_until=assessment.good_until,
+        last_said=last_said(assessment, view),
+        worked_out=assessment.at,
+        readings_to=assessment.readings_to,
+    )
+
+
+def last_said(assessment: Assessment, view: View) -> str:
+    """ "Last said 06:12: Recoat before 06:50." """
+    said = view.sentence(assessment.verdict.headline)
+    return LABELS["last_said"].format(at=view.clock(assessment.at), said=said)
+
+
+def title(panel: Panel) -> str:
+    """ "Skiff deck 2 · coat 2"; the panel's name and how many coats it has."""
+    coats = len(panel.coats)
+    if coats == 0:
+        return f"{panel.name} · {LABELS['no_coat']}"
+    text = LABELS["coats_1"] if coats == 1 else LABELS["coats_n"].format(n=coats)
+    return f"{panel.name} · {text}"
+
+
+def button(panel: Panel, assessment: Assessment) -> Button:
+    """The one thing to log or look up. Demoulding ends the watching, so it is never on the round."""
+    verdict, here = assessment.verdict, f"/panels/{panel.id}"
+    if verdict.kind is Kind.NOT_KNOWN:
+        return Button(LABELS["check_probe"], href=_probe_page(panel))
+    if verdict.mark is Mark.LAP or verdict.state is State.PLANNED:
+        return Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat")
+    if verdict.mark is Mark.DROP and verdict.headline.key != "wash_later":
+        return Button(LABELS["log_wash"], kind="washed")
+    if verdict.mark is Mark.TEETH:
+        return Button(LABELS["log_sand"], kind="sanded")
+    if verdict.mark is Mark.KNEE:
+        return Button(LABELS["see_heat"], href=f"{here}#why")
+    return Button(LABELS["see_panel"], href=here)
+
+
+def round_of(panels: Mapping[str, Panel], assessments: Iterable[Assessment] | None, view: View) -> Round:
+    """The round of all open panels; assessments None: watch has never run. Order: rank, deadline, name."""
+    by_panel = {item.panel: item for item in assessments or ()}
+    open_panels = [panel for panel in panels.values() if not panel.closed]
+    started = assessments is not None
+    strips = [strip(panel, by_panel.get(panel.id), view, started) for panel in open_panels]
+    fold = len(strips) > FOLD_BEYOND
+    strips = [_folded(item) if fold and item.kind is Kind.WAIT else item for item in strips]
+    strips.sort(key=lambda item: (item.rank, _limit(by_panel.get(item.panel)), item.title))
+    known = [item for item in strips if item.known]
+    return Round(
+        strips=tuple(strips),
+        known=len(known),
+        readings_to=min((item.readings_to for item in known if item.readings_to is not None), default=None),
+        worked_out=min((item.worked_out for item in strips if item.worked_out is not None), default=None),
+    )
+
+
+def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | None = None) -> Strip:
+    return Strip(
+        panel=panel.id,
+        title=title(panel),
+        kind=Kind.NOT_KNOWN,
+        mark=Mark.TORN,
+        headline=view.sentence(head),
+        ahead=None,
+        why=view.sentence(why) + ("." if old else ""),
+        button=Button(LABELS["check_probe"], href=_probe_page(panel)),
+        known=False,
+        rank=NOT_KNOWN_RANK,
+        good_until=None,
+        last_said="",
+        worked_out=old.at if old else None,
+        readings_to=old.readings_to if old else None,
+    )
+
+
+def _probe_page(panel: Panel) -> str:
+    probe = panel.surface_probe or panel.air_probe
+    return f"/more/probes#probe-{probe}" if probe else f"/panels/{panel.id}"
+
+
+def _folded(item: Strip) -> Strip:
+    return Strip(**{**vars(item), "folded": True})
+
+
+def _limit(assessment: Assessment | None) -> int:
+    """The headline's earliest time limit, to order strips of one rank by."""
+    values = assessment.verdict.headline.values if assessment else {}
+    times = [int(value) for name, value in values.items() if name.endswith(("_by", "_from"))]
+    return min(times, default=2**62)

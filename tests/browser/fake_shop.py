@@ -1,0 +1,233 @@
+"""An invented shop of five panels in real stores, with answers written by hand: for tests of the pages only."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fastapi import FastAPI
+
+from collector.clock import Clock, SteppedClock
+from collector.reading import ProbeFacts
+from dashboard.app import create_app
+from dashboard.assessment import Assessment, Curve, Film, Passing
+from dashboard.logbook import Event, Logbook
+from dashboard.watch_store import Alarm, WatchReader, WatchWriter
+from model.verdict import Flag, Kind, Mark, Say, State, Verdict
+
+MINUTE = 60_000
+HOUR = 60 * MINUTE
+ZONE = "Europe/Oslo"
+
+
+def utc(text: str) -> int:
+    """UTC ms of "2026-01-11 06:10"."""
+    return int(datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp() * 1000)
+
+
+NOW = utc("2026-01-11 05:10")
+"""06:10 in the shop's zone, on a winter morning."""
+
+PROBES = [
+    ProbeFacts("S1", "shed", "surface", 30.0, 0.8),
+    ProbeFacts("S2", "shed", "surface", 30.0, 0.8),
+    ProbeFacts("A1", "shed", "air", 30.0, 0.8),
+]
+CARDS = ["invented-15min", "invented-25min", "invented-winter"]
+
+
+@dataclass
+class FakeShop:
+    """Real stores in a folder, a clock moved by hand, and the application over them."""
+
+    folder: Path
+    clock: Clock
+    logbook: Logbook
+    store: WatchWriter
+    app: FastAPI
+
+    def save(self, *items: Assessment, alarms: tuple[Alarm, ...] = ()) -> None:
+        """Stores assessments and alarms as watch would."""
+        self.store.save(items, alarms)
+
+    def close(self) -> None:
+        self.store.close()
+        self.logbook.close()
+
+
+def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled: bool = True) -> FakeShop:
+    """A shop; `filled` with five panels and their answers as of NOW."""
+    clock = clock or SteppedClock(NOW)
+    logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
+    store = WatchWriter(folder / "watch.db")
+    app = create_app(
+        watched=WatchReader(folder / "watch.db", logbook),
+        logbook=logbook,
+        probes=lambda: PROBES,
+        cards=lambda: CARDS,
+        clock=clock,
+        site="Invented shed",
+        time_zone=ZONE,
+        invented=True,
+        allowed_hosts=("127.0.0.1", "localhost", "testserver"),
+        port=port,
+    )
+    shop = FakeShop(folder, clock, logbook, store, app)
+    if filled:
+        for name, coats in (("Skiff deck 2", 2), ("Lid 4", 2), ("Rib 1", 1), ("Box A", 3), ("Plug 7", 2)):
+            register(shop, name, coats)
+        shop.save(*morning(NOW), alarms=(too_cold(),))
+    return shop
+
+
+def register(shop: FakeShop, name: str, coats: int) -> str:
+    """Registers a panel with coats two and a half hours apart, the first at 17:00; returns its id."""
+    panel = name.lower().replace(" ", "-")
+    start = NOW - 13 * HOUR - 10 * MINUTE
+    body = {"name": name, "zone": "shed", "surface_probe": "S1", "air_probe": "A1", "substrate": "wood"}
+    events = [("panel registered", start - HOUR, body)]
+    for number in range(coats):
+        events.append(("coat mixed", start + number * 160 * MINUTE, {"card": CARDS[1], "kind": "laminate"}))
+    for number, (kind, at, body) in enumerate(events):
+        shop.logbook.append(Event(f"{panel}-{number:08d}", at, at, "Kim", kind, panel, body))
+    return panel
+
+
+def night(now: int) -> Curve:
+    """A cold night, 17:00 to 13:00, with an hour missing at 01:00, and an outlook."""
+    start = now - 13 * HOUR - 10 * MINUTE
+    t = tuple(start + i * 10 * MINUTE for i in range(120))
+    panel, air, dew, outlook, low, mid, high, tg = ([] for _ in range(8))
+    for i, at in enumerate(t):
+        h = i / 6
+        warm = 10.5 + 6.5 * math.cos((h + 1.0) * math.pi / 13.0) if h < 13 else 4 + 1.7 * (h - 12.9)
+        gap, past = 8.0 <= h < 9.1, at <= now
+        panel.append(None if gap or not past else round(warm, 2))
+        air.append(None if gap or not past else round(warm - 1.6 + h * 0.15, 2))
+        dew.append(None if gap or not past else round(4.0 if h < 11.5 else 4.0 + 2.2 * (h - 11.5), 2))
+        outlook.append(round(warm, 2) if not past else None)
+        middle = 1 - math.exp(-0.045 * h)
+        spread = 0.02 + 0.006 * h
+        low.append(max(0.0, middle - spread))
+        mid.append(middle)
+        high.append(min(1.0, middle + spread))
+        tg.append(-30 + 90 * middle)
+    return Curve(
+        t,
+        tuple(low),
+        tuple(mid),
+        tuple(high),
+        tuple(tg),
+        tuple(panel),
+        tuple(air),
+        tuple(dew),
+        tuple(outlook),
+    )
+
+
+def answer(panel: str, name: str, verdict: Verdict, now: int = NOW, **more: object) -> Assessment:
+    """An assessment of one panel, good for ten minutes."""
+    base = Assessment(
+        panel=panel,
+        name=name,
+        zone="shed",
+        coat=2,
+        coats=2,
+        card=CARDS[1],
+        at=now,
+        readings_to=now - MINUTE,
+        good_until=now + 10 * MINUTE,
+        batch=1,
+        verdict=verdict,
+        minimum_C=10.0,
+        mixed_at=now - 13 * HOUR - 10 * MINUTE,
+        missing_h=1.1,
+        gaps=((now - 5 * HOUR - 10 * MINUTE, now - 4 * HOUR - 5 * MINUTE),),
+        curve=night(now),
+        milestones=(
+            Passing("recoat", now - 6 * HOUR, now - 5 * HOUR, now - 4 * HOUR, 1.0),
+            Passing("recoat_until", now, now + HOUR, now + 3 * HOUR, 0.4),
+            Passing("sand", now + 3 * HOUR, now + 5 * HOUR, now + 8 * HOUR, 0.0),
+        ),
+        glass_transition_C=(24.0, 27.0, 41.0),
+        film=Film("wet", 3.0, -0.8, now - HOUR, now - 2 * HOUR, now - 45 * MINUTE, None),
+        cautions=("estimate",),
+    )
+    return replace(base, **more)  # type: ignore[arg-type]
+
+
+def morning(now: int) -> list[Assessment]:
+    """Five answers, one of each kind of act."""
+    return [
+        answer("skiff-deck-2", "Skiff deck 2", recoat(now + 40 * MINUTE, now + 75 * MINUTE), now),
+        answer(
+            "lid-4",
+            "Lid 4",
+            Verdict(
+                State.FIRM, Kind.CARE, Mark.DROP, Say("wash_wet"),
+                (Say("why_wash_wet", {"under_K": 0.8, "wet_at": now - 2 * HOUR, "dry_at": now - 45 * MINUTE}),),
+                Say("next_sand", {"sand_at": now + 5 * HOUR}), frozenset({Flag.WASH_FIRST}), 3,
+            ),
+            now,
+        ),
+        answer(
+            "rib-1",
+            "Rib 1",
+            Verdict(
+                State.NOT_KNOWN, Kind.NOT_KNOWN, Mark.TORN, Say("probe_silent", {"silent_at": now - 178 * MINUTE}),
+                (Say("why_probe_silent", {"was": "firm"}),), Say("next_probe"), frozenset({Flag.PROBE_SILENT}), 2,
+            ),
+            now,
+            readings_to=now - 178 * MINUTE,
+        ),
+        answer(
+            "box-a",
+            "Box A",
+            Verdict(
+                State.SANDABLE, Kind.GO, Mark.TEETH, Say("sandable"),
+                (Say("why_sandable", {"passed_at": now - 30 * MINUTE}),),
+                Say("next_demould", {"demould_at": now + 9 * HOUR}), frozenset(), 5,
+            ),
+            now,
+        ),
+        answer("plug-7", "Plug 7", stopped(now), now),
+    ]  # fmt: skip
+
+
+def recoat(by: int, likely: int) -> Verdict:
+    """Recoat before `by`."""
+    return Verdict(
+        State.RECOATABLE, Kind.ACT, Mark.LAP, Say("recoatable", {"shut_by": by}),
+        (Say("why_recoatable", {"opened_at": by - 3 * HOUR, "shut_at": likely}),),
+        Say("next_shut", {"shut_at": likely}), frozenset(), 1,
+    )  # fmt: skip
+
+
+def stopped(now: int) -> Verdict:
+    """Stopped by cold."""
+    return Verdict(
+        State.SETTING, Kind.CARE, Mark.KNEE, Say("stopped_by_cold", {"move_C": 12.0}),
+        (
+            Say("why_stopped_by_cold", {"panel_C": 4.8, "since_at": now - 260 * MINUTE}),
+            Say("why_warmed", {"warm_C": 20.0, "do": "sand", "warmed_h": 6.0}),
+        ),
+        Say("next_warmed", {"do": "sand", "warm_C": 20.0, "warmed_h": 6.0, "soon_h": 4.5, "late_h": 8.0}),
+        frozenset({Flag.STOPPED_BY_COLD}), 4,
+    )  # fmt: skip
+
+
+def waiting(now: int) -> Verdict:
+    """Wait, then recoat."""
+    return Verdict(
+        State.SETTING, Kind.WAIT, Mark.RAMP, Say("setting", {"open_from": now + 2 * HOUR}),
+        (Say("why_setting", {"open_at": now + 90 * MINUTE, "panel_C": 8.2, "trend": "falling"}),),
+        Say("next_open", {"open_at": now + 90 * MINUTE}), frozenset(), 6,
+    )  # fmt: skip
+
+
+def too_cold(ident: str = "too cold:plug-7:1") -> Alarm:
+    """Plug 7 has been below its card's minimum."""
+    say = Say("alarm_too_cold", {"panel": "Plug 7", "panel_C": 4.8, "minimum_C": 10.0})
+    return Alarm(ident, "too cold", "plug-7", None, NOW - 4 * HOUR, None, say)
