@@ -80,16 +80,18 @@ class ConversionTime:
         )
 
 
-def time_between(rate: Callable[[Floats], Floats], start: float, end: float, cells: int = 64) -> float:
+def time_between(rate: Callable[[Floats], Floats], start: float, end: float) -> float:
     """Time from conversion `start` to `end` of any rate function da/dt = rate(a), in the rate's time unit.
 
-    The rate must be positive on [start, end]. Substituted a = x^5 against a^m at 0, 6-point Gauss-Legendre.
+    The rate must be positive on [start, end]. Double-exponential (tanh-sinh) rule of H. Takahasi and M. Mori,
+    Publ. RIMS 9, 1974 (citation from memory): unharmed by a^m at 0 and by a run's end just beyond `end`.
     Raises ValueError unless 0 <= start <= end.
     """
     if not 0.0 <= start <= end:
         raise ValueError(f"conversion must run upwards from 0 or more; asked for {start} to {end}")
-    low, high = start ** (1.0 / _STRETCH), end ** (1.0 / _STRETCH)
-    cell = (high - low) / cells
-    x = low + cell * (np.arange(cells)[:, np.newaxis] + 0.5 * (1.0 + _NODES))
-    density = _STRETCH * np.power(x, _STRETCH - 1.0) / rate(np.power(x, _STRETCH))
-    return float((density * (0.5 * cell * _WEIGHTS)).sum())
+    step = 1.0 / 64.0
+    t = step * np.arange(-288, 289)
+    s = np.pi * np.sinh(t)
+    share = 1.0 / (1.0 + np.exp(-s))
+    width = share / (1.0 + np.exp(s)) * np.pi * np.cosh(t)
+    return float(((end - start) * step * width / rate(start + (end - start) * share)).sum())

@@ -50,8 +50,10 @@ def members(
 ) -> Members:
     """n members spread over five independent normal dimensions (J/mol, degC, K).
 
-    Additive recurrence on the generalised golden ratio (g the positive root of g^6 = g + 1), each column
-    replaced by its ranks so that every margin is exactly stratified, then the inverse normal.
+    Additive recurrence on the generalised golden ratio (g the positive root of g^6 = g + 1) for the first half,
+    its mirror image for the second (and the middle if n is odd), each column replaced by its ranks so that
+    every margin is exactly stratified, then the inverse normal. The mirror makes medians exact and halves the
+    mean quantile error of weighted sums of the five; without it they are no better than random strata.
     Raises ValueError for n < 1.
     """
     if n < 1:
@@ -59,11 +61,12 @@ def members(
     root = 1.0
     for _ in range(64):  # contracts by a sixth each turn: 64 turns are far beyond the last bit
         root = (1.0 + root) ** (1.0 / 6.0)
-    position = np.arange(1, n + 1, dtype=np.float64)
+    position = np.arange(1, n // 2 + 1, dtype=np.float64)
     score = np.array([_normal_quantile((i + 0.5) / n) for i in range(n)])
     columns = []
     for j in range(1, 6):
-        u = np.mod(0.5 + position * root**-j, 1.0)
+        half = np.mod(0.5 + position * root**-j, 1.0)
+        u = np.concatenate([half, 1.0 - half, np.full(n % 2, 0.5)])
         columns.append(score[np.argsort(np.argsort(u, kind="stable"), kind="stable")])
     rate, energy, full, probe, forecast = columns
     return Members(rate_sd * rate, E + E_sd * energy, Tg_inf + Tg_inf_sd * full, probe_sd_K * probe, forecast)
