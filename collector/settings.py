@@ -43,9 +43,10 @@ def _check_zone(value: str | None) -> str | None:
         try:
             ZoneInfo(value)
         except (ValueError, OSError, KeyError) as error:
-            raise ValueError(
-                f"no time zone is called {value!r}; {nearest(value, available_timezones())}"
-            ) from error
+            near = nearest(
+                value, {"Europe/Oslo", "UTC"} | {zone for zone in available_timezones() if "/" in zone}
+            )
+            raise ValueError(f"no time zone is called {value!r}; {near}") from error
     return value
 
 

@@ -15,6 +15,8 @@ _HEADER = re.compile(r"^\s*(\[\[|\[)\s*([A-Za-z0-9_.\-\"' ]+?)\s*\]\]?\s*(?:#.*)
 _KEY = re.compile(r"^\s*([A-Za-z0-9_\-]+|\"[^\"]*\"|'[^']*')((?:\s*\.\s*[A-Za-z0-9_\-]+)*)\s*=")
 
 Path = Sequence[str | int]
+LISTED = 12
+"""Names told when none is near."""
 
 
 def line_of(text: str, path: Path) -> int:
@@ -41,7 +43,10 @@ def nearest(word: str, allowed: Iterable[str]) -> str:
     """'did you mean X?' or 'allowed: A, B': the end of an error about an unknown word."""
     names = sorted(allowed)
     close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
-    return f"did you mean {close[0]!r}?" if close else "allowed here: " + ", ".join(names)
+    if close:
+        return f"did you mean {close[0]!r}?"
+    rest = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
+    return "allowed here: " + ", ".join(names[:LISTED]) + rest
 
 
 def _resolve(parts: list[str], array: bool, counts: dict[tuple[str, ...], int]) -> list[str]:

@@ -1,0 +1,108 @@
+"""The settings file: the shipped example loads, and every error names file, line, key and the nearest legal word."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from collector import settings
+from collector.settings import SettingsError, load, parse
+from collector.toml_lines import line_of, nearest
+
+EXAMPLE = files("collector").joinpath("example.toml").read_text(encoding="utf-8")
+FILE = Path("shop.toml")
+
+
+def test_the_shipped_example_loads_and_shows_every_kind(tmp_path: Path) -> None:
+    path = tmp_path / "coldshed.toml"
+    path.write_text(EXAMPLE, encoding="utf-8")
+    shop = load(path)
+    kinds = {source.kind for source in shop.source} | {source.decode.kind for source in shop.source}
+    legal = {"serial", "mqtt", "folder", "text_line", "senml", "json_map", "logger_csv"}
+    assert kinds == legal
+    assert shop.readings_db == tmp_path / "data" / "readings.db"
+    assert {probe.source for probe in shop.probe} == {source.id for source in shop.source}
+
+
+def test_a_probe_is_heard_under_its_id_unless_it_has_a_name() -> None:
+    names = {probe.id: probe.wire_name for probe in parse(EXAMPLE, FILE).probe}
+    assert names["S1"] == "S1"
+    assert names["S2"] == "urn:dev:mac:0024befffe804ff1"
+
+
+# what to replace, with what, what stands on the line told, the key told, and what else is told
+MISTAKES = [
+    ("baud = 115200", "boud = 115200", "boud =", "source.0.boud", "did you mean 'baud'"),
+    ("baud = 115200", 'baud = "fast"', "baud =", "source.0.baud", "integer"),
+    ("baud = 115200", "baud = 12", "baud =", "source.0.baud", "300"),
+    ('unit = "degC" }', 'unit = "C" }', "field = [", "source.0.decode.field.0.unit", "degC"),
+    (', unit = "degC" }', " }", "field = [", "source.0.decode.field.0.unit", "a number without its unit"),
+    ('"degC" }', '"%" }', "field = [", "source.0.decode.field.0", "degC, degF, K"),
+    ('quantity = "temperature"', 'quantity = "temprature"', "field = [", "quantity", "'temperature'"),
+    ('kind = "senml"', 'kind = "senmml"', '"senmml"', "source.1.decode.kind", "did you mean 'senml'"),
+    ('kind = "serial"', 'kind = "serail"', '"serail"', "source.0.kind", "did you mean 'serial'"),
+    ('source = "usb"', 'source = "usv"', '"usv"', "probe.0.source", "did you mean 'usb'"),
+    ('id = "A1"', 'id = "S1"\nname = "x"', 'id = "S1"', "probe.1.id", "two probes"),
+    ('id = "A1"', 'id = "A1"\nname = "S1"', 'name = "S1"', "probe.1.name", "already"),
+    (
+        'id = "broker-json"',
+        'id = "broker"',
+        'id = "broker"',
+        "source.2.id",
+        "two sources",
+    ),
+    ('time_zone = "Europe/Oslo"', 'time_zone = "Europe/Osl"', "time_zone", "time_zone", "'Europe/Oslo'"),
+    ('zone = "Europe/Oslo" }', 'zone = "Mars" }', "time = { key", "source.3.decode.time.zone", "Mars"),
+    (', name = "L1" }', " }", "field = [", "source.3.decode.field.0.name", "missing"),
+    ("[serve]", "[serv]", "[serv]", "serv", "did you mean 'serve'"),
+    ("port = 8137", 'port = 8137\nhost = "0.0.0.0"', "0.0.0.0", "serve.host", "127.0.0.1"),
+    ('place = "surface"', 'place = "panel"', '"panel"', "probe.0.place", "air, bottles, surface"),
+    ("interval_s = 10", "interval_s = -1", "= -1", "probe.0.interval_s", "greater than 0"),
+    ("interval_s = 10", "interval = 10", "interval =", "probe.0.interval", "did you mean 'interval_s'"),
+    ('topic = ["shed/+/senml"]', 'topic = "shed"', 'topic = "shed"', "source.1.topic", "list"),
+    ('data = "data"', 'folder = "data"', "folder =", "folder", "did you mean 'data'"),
+    ("[serve]", "[serve", "[serve", "not TOML", "line"),
+]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "mark", "key", "also"), MISTAKES, ids=[f"{m[3]}:{m[1]}" for m in MISTAKES]
+)
+def test_a_mistake_is_told_with_file_line_key_and_what_is_legal(
+    old: str, new: str, mark: str, key: str, also: str
+) -> None:
+    text = EXAMPLE.replace(old, new, 1)
+    assert text != EXAMPLE
+    with pytest.raises(SettingsError) as caught:
+        parse(text, FILE)
+    told = [line for line in str(caught.value).splitlines() if key in line and also in line]
+    assert told, str(caught.value)
+    name, line, _ = told[0].split(":", 2)
+    assert name == "shop.toml"
+    assert mark in text.splitlines()[int(line) - 1]
+
+
+def test_a_missing_file_is_told_with_what_to_do(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=r"coldshed\.toml: cannot be read .* Copy example\.toml"):
+        load(tmp_path / "coldshed.toml")
+
+
+def test_a_line_is_found_through_tables_arrays_and_dotted_keys() -> None:
+    text = "a = 1\n[t]\nb.c = 2\n[[x]]\nk = 1\n[[x]]\n# k = 0\nk = 2\n[x.y]\nz = 3\n"
+    assert line_of(text, ["a"]) == 1
+    assert line_of(text, ["t", "b", "c"]) == 3
+    assert line_of(text, ["x", 1, "k"]) == 8
+    assert line_of(text, ["x", 1, "y", "z"]) == 10
+    assert line_of(text, ["x", 0, "missing"]) == 4
+    assert line_of(text, ["nowhere"]) == 1
+
+
+def test_the_nearest_word_or_all_that_are_allowed() -> None:
+    assert nearest("seril", ["serial", "mqtt"]) == "did you mean 'serial'?"
+    assert nearest("xyz", ["b", "a"]) == "allowed here: a, b"
+
+
+def test_units_are_listed_once() -> None:
+    assert {unit for units in settings.UNITS_OF.values() for unit in units} == set(settings.UNITS)
