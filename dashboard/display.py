@@ -50,6 +50,11 @@ class View:
         """The hour of the viewer's day, 0 to 23."""
         return self._local(self.now).hour
 
+    @property
+    def local_field(self) -> str:
+        """Now as a browser's date and time field wants it, "2026-01-11T06:10"."""
+        return f"{self._local(self.now):%Y-%m-%dT%H:%M}"
+
     def sentence(self, say: Say) -> str:
         """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
         template = words.KEYS[say.key]

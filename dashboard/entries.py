@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from dashboard.chart_layout import Did
 from dashboard.display import View
-from dashboard.figures import Did
 from dashboard.logbook import Event, Panel
 from dashboard.words import DID, LABELS
 

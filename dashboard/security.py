@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 MAX_BODY = 64 * 1024
 PLOTLY_STYLES = (
     "sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=",
-    "sha256-UNPINNED",
+    "sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o=",
 )
 """Hashes of the two style elements that Plotly 7.1.0 puts into a page: an empty one, and its map's."""
 

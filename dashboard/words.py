@@ -144,7 +144,7 @@ NEXTS: dict[str, str] = {
 }
 
 ALARMS: dict[str, str] = {
-    "alarm_too_cold": "Warm {panel}: {panel_C}, its card needs {minimum_C}",
+    "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
     "alarm_stopped": "Warm {panel} above {move_C}: curing has stopped",
     "alarm_blush": "Wash {panel} before its next coat: exposure {level}",
     "alarm_silent": "Check probe {probe}: silent since {silent_at}",
@@ -188,6 +188,7 @@ LABELS: dict[str, str] = {
     "no_readings": "no readings",
     "worked_out": "worked out {at}",
     "known": "{known} of {all} known",
+    "invented_short": "invented",
     "lost_touch": "this page lost touch {at}",
     "order_changed": "Order changed: sort again",
     "last_said": "Last said {at}: {said}.",
@@ -272,6 +273,8 @@ LABELS: dict[str, str] = {
     "to": "to",
     "time": "time",
     "no_trace": "No readings to draw yet.",
+    "tg": "Tg",
+    "legend": "Lines",
     "summary": "Panel between {low} and {high}.",
     "summary_gap": "{span} without readings.",
     "no_coat_chart": "No coat yet: the chart begins when one is mixed.",
@@ -285,7 +288,6 @@ LABELS: dict[str, str] = {
     "value_relative_humidity": "humidity",
     "value_co2": "CO₂",
     "settings": "Settings",
-    "about": "What this is, and is not",
     "saved": "Saved.",
     "choose_card": "Choose a card",
     "choose": "Choose",

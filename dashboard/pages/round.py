@@ -18,7 +18,6 @@ def router(desk: Desk) -> APIRouter:
     def morning_round(request: Request) -> Response:
         view = desk.view()
         found = desk.round(view)
-        known = LABELS["known"].format(known=found.known, all=len(found.strips))
         return desk.page(
             request,
             "round.html",
@@ -26,7 +25,7 @@ def router(desk: Desk) -> APIRouter:
             tab="round",
             round=found,
             title=name(view),
-            ages=ages(view, found.readings_to, found.worked_out, known if found.strips else ""),
+            ages=ages(view, found.readings_to, found.worked_out),
         )
 
     return routes
