@@ -1,0 +1,260 @@
+"""One MQTT 5 client: its connection, its callbacks as events in a queue, its acknowledgements.
+
+The callbacks run in the library's network thread, which an exception would end while is_connected() stays
+True; so they only put an event on the queue, and what still goes wrong becomes an event too. Nothing is
+acknowledged here by itself: the broker keeps a message until ack() is called for it.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any
+
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from collector import settings
+from collector.clock import Clock
+
+KEEPALIVE_S = 20
+CONNECT_TIMEOUT_S = 3.0
+NEVER = 0xFFFFFFFF
+"""The session never expires (MQTT 5, 3.1.2.11.2): the broker keeps messages however long we are away."""
+IN_FLIGHT = 100
+"""Messages the broker hands over before it waits for an acknowledgement; it bounds our memory at QoS 1."""
+STALLED_S = 5.0
+"""If an acknowledgement takes longer, the broker may be keeping messages back; a batch is cut at 1 s."""
+MAX_PACKET = 2_000_000
+MAX_WAITING_QOS0 = 10_000
+"""QoS 0 has no such window: beyond this many waiting, further ones are dropped and counted."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Connected:
+    resumed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """The broker answered, and does not let us in."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unreachable:
+    pass
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Subscribed:
+    """For each topic asked for: None, or why the broker refuses it."""
+
+    refusals: tuple[str | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """The broker's answer to our marker: None, or why it refuses it."""
+
+    refusal: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """`received` is UTC ms; `connection` numbers the connection it came through."""
+
+    topic: str
+    payload: bytes
+    received: int
+    mid: int
+    qos: int
+    dup: bool
+    retained: bool
+    connection: int
+
+
+@dataclass(frozen=True, slots=True)
+class Alive:
+    """The broker answered a ping; the library cuts the connection itself if it does not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A callback failed; its message, if there was one, stays unacknowledged."""
+
+    why: str
+
+
+Event = Connected | Refused | Unreachable | Lost | Subscribed | Published | Message | Alive | Trouble
+
+
+class Link:
+    """A client from open() to close(); connects again by itself in between, waiting 1 to 30 s.
+
+    stalled is set when an acknowledgement came so late that later messages may have waited at the broker.
+    """
+
+    def __init__(self, settings: settings.MqttSource, client_id: str, clock: Clock) -> None:
+        self.events: SimpleQueue[Event] = SimpleQueue()
+        self.dropped = 0
+        self.stalled = threading.Event()
+        self._settings = settings
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._connection = 0
+        self._unacknowledged: dict[int, float] = {}
+        self._client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=client_id,
+            protocol=MQTTProtocolVersion.MQTTv5,
+            manual_ack=True,
+        )
+
+    def open(self) -> None:
+        """Begins to connect, in a thread of its own. Raises OSError if the password file cannot be read."""
+        client = self._client
+        if self._settings.user is not None:
+            client.username_pw_set(self._settings.user, _password(self._settings.password_file))
+        client.connect_timeout = CONNECT_TIMEOUT_S
+        client.reconnect_delay_set(1, 30)
+        client.on_connect = self._safe(self._on_connect)
+        client.on_connect_fail = self._safe(lambda *_: self.events.put(Unreachable()))
+        client.on_disconnect = self._safe(self._on_disconnect)
+        client.on_subscribe = self._safe(self._on_subscribe)
+        client.on_publish = self._safe(self._on_publish)
+        client.on_message = self._safe(self._on_message)
+        client.on_log = self._safe(self._on_log)
+        wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library leaves it bare
+        wishes.SessionExpiryInterval = NEVER
+        wishes.ReceiveMaximum = IN_FLIGHT
+        wishes.MaximumPacketSize = MAX_PACKET
+        client.connect_async(
+            self._settings.host,
+            self._settings.port,
+            keepalive=KEEPALIVE_S,
+            clean_start=False,
+            properties=wishes,
+        )
+        client.loop_start()
+
+    def close(self) -> None:
+        """Leaves, keeping the session at the broker, and ends the thread."""
+        with self._lock:
+            self._connection += 1
+            self._unacknowledged.clear()
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def subscribe(self, topics: Sequence[str]) -> None:
+        """QoS 1; retained messages only where the subscription is new."""
+        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
+        self._client.subscribe([(topic, options) for topic in topics])
+
+    def publish(self, topic: str, payload: bytes) -> None:
+        self._client.publish(topic, payload, qos=1)
+
+    def ack(self, mid: int, connection: int) -> None:
+        """Tells the broker that a message is ours now; any thread may call it.
+
+        Does nothing once its connection is gone: the broker then sends the message again, and the same number
+        may by now belong to another one.
+        """
+        with self._lock:
+            since = self._unacknowledged.pop(mid, None) if connection == self._connection else None
+            if since is None:
+                return
+            if time.monotonic() - since > STALLED_S:
+                self.stalled.set()  # before the broker can send what it kept back
+            self._client.ack(mid, 1)
+
+    def longest_unacknowledged(self) -> float:
+        """Seconds the oldest message of this connection has waited for its ack(); 0 if none waits."""
+        with self._lock:
+            oldest = next(iter(self._unacknowledged.values()), None)
+        return 0.0 if oldest is None else time.monotonic() - oldest
+
+    def _new_connection(self) -> None:
+        with self._lock:
+            self._connection += 1
+            self._unacknowledged.clear()
+
+    def _safe(self, callback: Callable[..., None]) -> Callable[..., None]:
+        def guarded(*args: Any) -> None:
+            try:
+                callback(*args)
+            except Exception as error:
+                log.exception("an MQTT callback failed")
+                self.events.put(Trouble(f"{type(error).__name__}: {error}"))
+
+        return guarded
+
+    def _on_connect(self, client: Client, _: Any, flags: Any, reason: ReasonCode, *__: Any) -> None:
+        self._new_connection()
+        if reason.is_failure:
+            self.events.put(Refused(str(reason)))
+        else:
+            self.events.put(Connected(bool(flags.session_present)))
+
+    def _on_disconnect(self, client: Client, _: Any, flags: Any, reason: ReasonCode, *__: Any) -> None:
+        self._new_connection()
+        self.events.put(Lost(str(reason)))
+
+    def _on_subscribe(
+        self, client: Client, _: Any, mid: int, reasons: Sequence[ReasonCode], *__: Any
+    ) -> None:
+        self.events.put(Subscribed(tuple(_refusal(reason) for reason in reasons)))
+
+    def _on_publish(self, client: Client, _: Any, mid: int, reason: ReasonCode, *__: Any) -> None:
+        self.events.put(Published(_refusal(reason)))
+
+    def _on_log(self, client: Client, _: Any, level: int, text: str) -> None:
+        # The library has no callback for the answer to a ping.
+        if text == "Received PINGRESP":
+            self.events.put(Alive())
+
+    def _on_message(self, client: Client, _: Any, message: MQTTMessage) -> None:
+        received = self._clock.now()
+        if message.qos == 0 and self.events.qsize() >= MAX_WAITING_QOS0:
+            self.dropped += 1
+            return
+        if message.qos > 0:
+            with self._lock:
+                self._unacknowledged[message.mid] = time.monotonic()
+        self.events.put(
+            Message(
+                topic=message.topic,
+                payload=bytes(message.payload),
+                received=received,
+                mid=message.mid,
+                qos=message.qos,
+                dup=message.dup,
+                retained=message.retain,
+                connection=self._connection,
+            )
+        )
+
+
+def _refusal(reason: ReasonCode) -> str | None:
+    return str(reason) if reason.is_failure else None
+
+
+def _password(file: str | None) -> str | None:
+    return None if file is None else Path(file).read_text(encoding="utf-8").rstrip("\r\n")
