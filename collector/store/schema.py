@@ -96,7 +96,9 @@ def open_reader(path: Path, schema: Schema) -> apsw.Connection:
         raise
     if version < schema.version:
         connection.close()
-        raise NotYet(f"{path.name} is of an older version ({version}): {schema.writer} will bring it to {schema.version}")
+        raise NotYet(
+            f"{path.name} is of an older version ({version}): {schema.writer} will bring it to {schema.version}"
+        )
     return connection
 
 
@@ -143,7 +145,9 @@ def _take_lock(path: Path, schema: Schema) -> int:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
         os.close(lock)
-        raise Locked(f"{path.name} is being written by another process: {schema.writer} runs already") from error
+        raise Locked(
+            f"{path.name} is being written by another process: {schema.writer} runs already"
+        ) from error
     return lock
 
 
@@ -155,7 +159,8 @@ def _version(connection: apsw.Connection, schema: Schema, path: Path | None) -> 
         raise StoreError(f"{name} is not a {schema.name} file: move it away, nothing was changed")
     if version > schema.version:
         raise StoreError(
-            f"{name} was written by a newer coldshed (version {version}, this one knows {schema.version}): update this one"
+            f"{name} was written by a newer coldshed (version {version}, this one knows {schema.version}):"
+            " update this one"
         )
     return version
 

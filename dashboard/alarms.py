@@ -1,0 +1,142 @@
+"""Which warnings stand: raised when a condition has lasted, gone when it has been away as long.
+
+A condition that must act at once has no on-delay; one that a short excursion may cause has one. Both delays
+keep a value that sits on its limit from raising alarm after alarm. Words of ISA-18.2: an occurrence is active
+until it has returned to normal, and unacknowledged until a person has seen it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from collector.reading import ProbeFacts
+from dashboard.assessment import Assessment
+from dashboard.follow import Follower
+from dashboard.watch_store import Alarm
+from model.verdict import Flag, Say, State
+
+MINUTE_MS = 60_000
+
+
+@dataclass(frozen=True)
+class Delays:
+    """How long a condition must last before it rings, and how long it must be away before it is over; ms."""
+
+    on: int
+    off: int
+
+
+DELAYS = {
+    "too cold": Delays(on=2 * MINUTE_MS, off=10 * MINUTE_MS),
+    "blush exposure": Delays(on=0, off=0),
+    "probe silent": Delays(on=0, off=MINUTE_MS),
+}
+
+Cause = tuple[str, str]
+"""(kind, panel or probe): one occurrence of it at a time."""
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Something that is so right now."""
+
+    kind: str
+    panel: str | None
+    probe: str | None
+    say: Say
+
+    @property
+    def cause(self) -> Cause:
+        return self.kind, self.panel or self.probe or ""
+
+
+class AlarmStates:
+    """Carries conditions from round to round; update() answers with the occurrences that changed."""
+
+    def __init__(self, standing: Iterable[Alarm] = ()) -> None:
+        self._active: dict[Cause, Alarm] = {(a.kind, a.panel or a.probe or ""): a for a in standing}
+        self._since: dict[Cause, int] = {}
+        self._away: dict[Cause, int] = {}
+
+    @property
+    def active(self) -> list[Alarm]:
+        return list(self._active.values())
+
+    def update(self, conditions: Iterable[Condition], at: int) -> list[Alarm]:
+        """Takes in what is so at `at` (UTC ms); returns alarms newly raised, worded anew, or returned to normal."""
+        now = {condition.cause: condition for condition in conditions}
+        changed = [self._present(cause, condition, at) for cause, condition in now.items()]
+        changed += [self._absent(cause, at) for cause in list(self._active) if cause not in now]
+        for cause in [cause for cause in self._since if cause not in now]:
+            del self._since[cause]
+        return [alarm for alarm in changed if alarm is not None]
+
+    def _present(self, cause: Cause, condition: Condition, at: int) -> Alarm | None:
+        self._away.pop(cause, None)
+        standing = self._active.get(cause)
+        if standing is not None:
+            if standing.say == condition.say:
+                return None
+            self._active[cause] = replace(standing, say=condition.say)
+            return self._active[cause]
+        since = self._since.setdefault(cause, at)
+        if at - since < DELAYS[condition.kind].on:
+            return None
+        alarm = Alarm(
+            id=f"{condition.kind.replace(' ', '-')}.{cause[1]}.{since}",
+            kind=condition.kind,
+            panel=condition.panel,
+            probe=condition.probe,
+            raised_at=since,
+            returned_at=None,
+            say=condition.say,
+        )
+        self._active[cause] = alarm
+        return alarm
+
+    def _absent(self, cause: Cause, at: int) -> Alarm | None:
+        away = self._away.setdefault(cause, at)
+        if at - away < DELAYS[cause[0]].off:
+            return None
+        del self._away[cause]
+        return replace(self._active.pop(cause), returned_at=away)
+
+
+def conditions(
+    assessments: Iterable[Assessment], probes: Mapping[str, ProbeFacts], follower: Follower, at: int
+) -> list[Condition]:
+    """What is wrong at `at`: panels too cold or exposed while young, and probes in use that have gone silent."""
+    found: list[Condition] = []
+    for item in assessments:
+        found += _too_cold(item)
+        found += _exposed(item)
+    for probe in probes.values():
+        heard = follower.heard(probe.id)
+        if heard is None:
+            found.append(
+                Condition("probe silent", None, probe.id, Say("alarm_never_heard", {"probe": probe.id}))
+            )
+        elif at - heard > 3000 * probe.interval_s:
+            say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
+            found.append(Condition("probe silent", None, probe.id, say))
+    return found
+
+
+def _too_cold(item: Assessment) -> list[Condition]:
+    if Flag.STOPPED_BY_COLD not in item.verdict.flags or item.verdict.state is State.NOT_KNOWN:
+        return []
+    values = item.verdict.headline.values
+    say = Say("alarm_stopped", {"panel": item.name, "move_C": values.get("move_C", item.minimum_C or 0.0)})
+    return [Condition("too cold", item.panel, None, say)]
+
+
+def _exposed(item: Assessment) -> list[Condition]:
+    film = item.film
+    if film is None or film.level not in ("some", "heavy", "wet") or film.washed_at is not None:
+        return []
+    return [
+        Condition(
+            "blush exposure", item.panel, None, Say("alarm_blush", {"panel": item.name, "level": film.level})
+        )
+    ]

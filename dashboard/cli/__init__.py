@@ -1,0 +1,149 @@
+"""The command `coldshed`. Each command imports what it needs when it runs, so that --help answers at once."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import logging
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+COMMANDS = "dashboard.cli."
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands, with their help."""
+    top = argparse.ArgumentParser(
+        prog="coldshed",
+        description="Watches epoxy laminates cure in places whose climate nobody controls, and says what to do now.",
+    )
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    demo = _command(
+        commands, "demo", "show an invented cold night in an invented shop", "demo:demo", settings=False
+    )
+    demo.add_argument("--port", type=int, default=8137, help="port on 127.0.0.1 (default 8137)")
+    demo.add_argument(
+        "--folder", type=Path, help="where to keep the demo's files (default: a fresh temporary folder)"
+    )
+    demo.add_argument(
+        "--rate", type=float, default=20.0, help="seconds of the night in one real second (default 20)"
+    )
+    demo.add_argument(
+        "--start", default="05:50", help="time of that morning at which to begin (default 05:50)"
+    )
+
+    _command(commands, "run", "collect, watch and serve, each started again when it ends", "processes:run")
+    for name, text in (
+        ("collect", "take down what the probes say"),
+        ("watch", "work out what it means, raise alarms"),
+        ("serve", "show the pages and take down what people did"),
+        ("forward", "send committed readings on to the time-series server"),
+    ):
+        _command(commands, name, text, f"processes:{name}")
+
+    listen = _command(
+        commands, "listen", "print live what the probes send, without storing it", "processes:listen"
+    )
+    listen.add_argument("--ports", action="store_true", help="only list the serial ports there are")
+
+    _assess(commands)
+    _files(commands)
+    _panels(commands)
+    _check(commands)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command; returns its exit code. 0 done, 1 could not, 2 wrong words on the command line."""
+    arguments = parser().parse_args(argv)
+    logging.basicConfig(
+        level=logging.INFO, stream=sys.stderr, format="%(asctime)s %(name)s: %(message)s", datefmt="%H:%M:%S"
+    )
+    module, function = arguments.does.split(":")
+    from dashboard.cli.errors import explained
+
+    with explained() as outcome:
+        outcome.code = getattr(importlib.import_module(COMMANDS + module), function)(arguments)
+    return outcome.code
+
+
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    text: str,
+    does: str,
+    *,
+    settings: bool = True,
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+    command.set_defaults(does=does)
+    if settings:
+        command.add_argument(
+            "--settings",
+            type=Path,
+            default=Path("coldshed.toml"),
+            help="settings file (default coldshed.toml here)",
+        )
+        command.add_argument("--demo-clock", help=argparse.SUPPRESS)
+        command.add_argument("--supervised", action="store_true", help=argparse.SUPPRESS)
+    return command
+
+
+def _assess(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    assess = _command(
+        commands, "assess", "say what a logger's CSV file means for one coat", "assess:assess", settings=False
+    )
+    assess.add_argument(
+        "file", type=Path, help="CSV with a header row, e.g. time,panel [degC],air [degC],air [%%RH]"
+    )
+    assess.add_argument("--card", required=True, help="a card's id, or the path of its file")
+    assess.add_argument("--mixed", required=True, help="when the coat was mixed, e.g. 2026-01-10T18:20")
+    assess.add_argument("--at", help="the time to answer for (default: the last reading)")
+    assess.add_argument(
+        "--zone", help="time zone of the file's times and of --mixed, e.g. Europe/Oslo or UTC"
+    )
+    assess.add_argument(
+        "--interval", type=float, help="seconds between readings (default: as the file has it)"
+    )
+    assess.add_argument("--unit", choices=("degC", "degF"), default="degC", help="unit of the answer")
+    assess.add_argument("--json", action="store_true", help="print the whole assessment as JSON")
+    assess.add_argument("--chart", type=Path, help="also write a chart to this .html file")
+
+
+def _files(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    take = _command(commands, "import", "take in a logger's CSV file", "files:import_")
+    take.add_argument("file", type=Path)
+    take.add_argument(
+        "--source", required=True, help="id of the source in the settings that says how to read it"
+    )
+    export = _command(commands, "export", "write readings as CSV", "files:export")
+    export.add_argument("--probe", required=True)
+    export.add_argument(
+        "--from", dest="start", help="first time, UTC, e.g. 2026-01-10T18:00 (default: the beginning)"
+    )
+    export.add_argument("--to", dest="end", help="last time, UTC (default: now)")
+    export.add_argument("-o", "--output", type=Path, help="file to write (default: standard output)")
+
+
+def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    add = _command(commands, "panel", "register a panel, or log a coat, a wash or sanding", "panels:panel")
+    add.add_argument("what", choices=("add", "coat", "washed", "sanded", "list"))
+    add.add_argument("name", nargs="?", help="the panel's name")
+    add.add_argument("--zone", default="", help="with add: part of the site")
+    add.add_argument("--surface", help="with add: the probe on its surface")
+    add.add_argument("--air", help="with add: the probe in the air around it")
+    add.add_argument("--substrate", default="wood", help="with add: what it is laid on (default wood)")
+    add.add_argument("--card", help="with coat: the resin card's id")
+    add.add_argument("--at", help="when it happened, UTC, e.g. 2026-01-10T18:20 (default: now)")
+    add.add_argument("--who", default="command", help="who did it")
+
+
+def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    check = _command(commands, "check", "say what is wrong anywhere, and what to do", "checks:check")
+    check.add_argument(
+        "what", nargs="?", choices=("settings", "card"), help="only this (default: everything)"
+    )
+    check.add_argument("file", nargs="?", type=Path, help="with card: the card's file, or its id")
+    check.add_argument("--chart", type=Path, help="with card: also write a chart to this .html file")

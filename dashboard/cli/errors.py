@@ -1,0 +1,40 @@
+"""Turns the errors a person can do something about into one line on standard error and exit code 1."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from collector.settings import SettingsError
+from collector.store.schema import StoreError
+
+
+class CommandError(Exception):
+    """A command cannot do what it was asked; the text says why and what is allowed."""
+
+
+@dataclass
+class Outcome:
+    code: int = 1
+
+
+@contextmanager
+def explained() -> Iterator[Outcome]:
+    """Everything else is a defect of ours and keeps its traceback."""
+    from dashboard.cards import CardFileError
+    from dashboard.logbook import LogbookError
+
+    outcome = Outcome()
+    try:
+        yield outcome
+    except (CommandError, SettingsError, StoreError, CardFileError, LogbookError) as error:
+        print(f"coldshed: {error}", file=sys.stderr)
+        outcome.code = 1
+    except BrokenPipeError:
+        # Whoever read our output has gone, e.g. `head`: nothing more can be said, and nothing is wrong.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except KeyboardInterrupt:
+        outcome.code = 130

@@ -1,0 +1,57 @@
+"""`coldshed import` and `export`: readings in and out as CSV."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from collector import settings as settings_file
+from collector.clock import SystemClock
+from collector.export import export_csv
+from collector.file_import import ImportRefused, import_file
+from collector.store.reader import Reader
+from dashboard.cli.errors import CommandError
+from dashboard.cli.times import utc_ms
+
+
+def import_(arguments: argparse.Namespace) -> int:
+    """Takes a file in, or hands it to the collector that runs. Returns 0, or 1 if nothing in it could be used."""
+    settings = settings_file.load(arguments.settings)
+    try:
+        done = import_file(arguments.file, settings, arguments.source, SystemClock())
+    except ImportRefused as error:
+        raise CommandError(str(error)) from error
+    if done.outcome is None:
+        print(f"collect is running: handed to it as {done.handed_to}")
+        return 0
+    for refusal in done.outcome.refused[:20]:
+        print(f"refused: {refusal.text}", file=sys.stderr)
+    print(f"{done.outcome.readings} readings taken in, {len(done.outcome.refused)} refused")
+    return 0 if done.outcome.readings else 1
+
+
+def export(arguments: argparse.Namespace) -> int:
+    """Writes one probe's readings. Returns 0, or 1 if there are none."""
+    settings = settings_file.load(arguments.settings)
+    start = utc_ms(arguments.start, "UTC", "--from") if arguments.start else 0
+    end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else SystemClock().now()
+    reader = Reader.open(settings.readings_db)
+    try:
+        known = [probe.id for probe in reader.probes()]
+        if arguments.probe not in known:
+            raise CommandError(
+                f"no probe is called {arguments.probe!r}; there are: {', '.join(known) or 'none'}"
+            )
+        if arguments.output is None:
+            sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
+            rows = export_csv(reader, [arguments.probe], start, end, sys.stdout)
+        else:
+            try:
+                with arguments.output.open("x", encoding="utf-8", newline="") as out:
+                    rows = export_csv(reader, [arguments.probe], start, end, out)
+            except OSError as error:
+                raise CommandError(f"{arguments.output}: cannot be written ({error.strerror})") from error
+    finally:
+        reader.close()
+    print(f"{rows} readings of {arguments.probe}", file=sys.stderr)
+    return 0 if rows else 1

@@ -1,0 +1,121 @@
+"""`coldshed panel`: the same entries that the pages take down, from a command line.
+
+If serve runs, it is asked on loopback, because it is the one writer of shop.db; else the file is written here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import secrets
+import urllib.error
+import urllib.request
+from typing import Any
+
+from collector import settings as settings_file
+from collector.clock import SystemClock
+from collector.settings import Settings
+from collector.store.schema import Locked, NotYet
+from dashboard.cards import CardShelf
+from dashboard.cli.errors import CommandError
+from dashboard.cli.times import iso, utc_ms
+from dashboard.entry import coat_event, register_event, step_event
+from dashboard.logbook import Event, Logbook, LogbookReader, Panel
+
+
+def panel(arguments: argparse.Namespace) -> int:
+    """Registers, logs or lists. Returns 0."""
+    settings = settings_file.load(arguments.settings)
+    panels = _panels(settings)
+    if arguments.what == "list":
+        for item in panels.values():
+            newest = item.newest
+            last = (
+                f"coat {newest.number}, {newest.card}, mixed {iso(newest.mixed_at)}"
+                if newest
+                else "no coat yet"
+            )
+            print(f"{item.id:<24} {item.name:<24} {item.zone:<12} {last}")
+        return 0
+    if not arguments.name:
+        raise CommandError(f"panel {arguments.what} needs the panel's name")
+    event = _event(arguments, settings, panels)
+    print(_log(settings, event))
+    return 0
+
+
+def _panels(settings: Settings) -> dict[str, Panel]:
+    try:
+        return LogbookReader(settings.shop_db).panels()
+    except NotYet:
+        return {}
+
+
+def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, Panel]) -> Event:
+    now = SystemClock().now()
+    at = utc_ms(arguments.at, "UTC", "--at") if arguments.at else now
+    number = secrets.token_hex(12)
+    if arguments.what == "add":
+        probes = {probe.id for probe in settings.probe}
+        for probe in (arguments.surface, arguments.air):
+            if probe is not None and probe not in probes:
+                raise CommandError(
+                    f"no probe is called {probe!r}; there are: {', '.join(sorted(probes)) or 'none'}"
+                )
+        return register_event(
+            number, now, arguments.who, arguments.name, arguments.zone or settings.site,
+            arguments.surface, arguments.air, arguments.substrate, panels,
+        )  # fmt: skip
+    found = next((item for item in panels.values() if arguments.name in (item.id, item.name)), None)
+    if found is None:
+        names = ", ".join(item.name for item in panels.values()) or "none yet: coldshed panel add NAME"
+        raise CommandError(f"no panel is called {arguments.name!r}; there are: {names}")
+    if arguments.what == "coat":
+        if not arguments.card:
+            raise CommandError("panel coat needs --card: which resin card was mixed?")
+        return coat_event(number, at, now, arguments.who, found.id, arguments.card)
+    return step_event(number, at, now, arguments.who, found.id, arguments.what)
+
+
+def _log(settings: Settings, event: Event) -> str:
+    try:
+        logbook = Logbook(settings.shop_db, CardShelf(settings.folder / "cards").names).open()
+    except Locked:
+        return _ask_serve(settings, event)
+    try:
+        logbook.append(event)
+    finally:
+        logbook.close()
+    return f"logged: {event.kind}, {event.panel}, {iso(event.at)}"
+
+
+def _ask_serve(settings: Settings, event: Event) -> str:
+    host = f"[{settings.serve.host}]" if ":" in settings.serve.host else settings.serve.host
+    base = f"http://{host}:{settings.serve.port}"
+    path, body = _request(event)
+    request = urllib.request.Request(
+        base + path,
+        json.dumps(body).encode(),
+        {"Content-Type": "application/json", "Origin": base},
+        method="POST",
+    )
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    try:
+        with opener.open(request, timeout=10) as answer:
+            return f"logged by serve: {json.load(answer).get('said', event.kind)}"
+    except urllib.error.HTTPError as error:
+        raise CommandError(f"serve refuses it: {error.read().decode(errors='replace')}") from error
+    except OSError as error:
+        raise CommandError(
+            f"shop.db is being written, but serve does not answer on {base}: {error}"
+        ) from error
+
+
+def _request(event: Event) -> tuple[str, dict[str, Any]]:
+    """The same entry as serve's API takes it."""
+    if event.kind == "panel registered":
+        return "/api/panels", {"id": event.id, "who": event.who, **event.body}
+    body: dict[str, Any] = {
+        "id": event.id, "who": event.who, "kind": event.kind, "panel": event.panel, "at": event.at
+    }  # fmt: skip
+    return "/api/events", body | ({"body": dict(event.body)} if event.kind == "coat mixed" else {})

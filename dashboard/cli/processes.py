@@ -1,0 +1,209 @@
+"""The processes, put together: collect, watch, serve, forward, each alone or all under `run`."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import socket
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from collector import settings as settings_file
+from collector.clock import Clock, DemoClock, SystemClock
+from collector.settings import Settings
+from collector.supervise import Stop, Supervisor, python_command
+from dashboard.cli.errors import CommandError
+
+log = logging.getLogger("coldshed.run")
+
+START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:]))"
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """collect, watch and serve (and forward, where the settings name a server), until a signal."""
+    settings = settings_file.load(arguments.settings)
+    names = ["collect", "watch", "serve"] + (["forward"] if settings.forward else [])
+    return Supervisor(commands(names, arguments.settings, arguments.demo_clock)).run(Stop().on_signals())
+
+
+def commands(names: list[str], settings: Path, demo_clock: str | None) -> dict[str, list[str]]:
+    """Command lines of the processes under a supervisor."""
+    clock = ["--demo-clock", demo_clock] if demo_clock else []
+    return {
+        name: python_command(START, [name, "--settings", str(settings.resolve()), "--supervised", *clock])
+        for name in names
+    }
+
+
+def collect(arguments: argparse.Namespace) -> int:
+    from collector.app import collect
+
+    return collect(settings_file.load(arguments.settings), clock_of(arguments), stop_of(arguments))
+
+
+def watch(arguments: argparse.Namespace) -> int:
+    from dashboard.announce import Announcer, Broker
+    from dashboard.cards import CardShelf
+    from dashboard.logbook import LogbookReader
+    from dashboard.watch import Watch
+    from dashboard.watch_store import WatchWriter
+
+    settings = settings_file.load(arguments.settings)
+    stop = stop_of(arguments)
+    announcer = None
+    if settings.announce is not None:
+        told = settings.announce
+        password = _secret(settings, told.password_file)
+        announcer = Announcer(Broker(told.host, told.port, told.user, password), settings.site)
+        announcer.start()
+    store = WatchWriter(settings.watch_db)
+    try:
+        return Watch(
+            readings=settings.readings_db,
+            logbook=LogbookReader(settings.shop_db),
+            cards=CardShelf(settings.folder / "cards"),
+            store=store,
+            clock=clock_of(arguments),
+            zone=ZoneInfo(settings.time_zone),
+            announcer=announcer,
+        ).run(stop)
+    finally:
+        if announcer is not None:
+            announcer.stop()
+        store.close()
+
+
+def serve(arguments: argparse.Namespace) -> int:
+    import uvicorn
+
+    from collector.reading import ProbeFacts
+    from collector.store.reader import Reader
+    from dashboard.app import create_app
+    from dashboard.cards import CardShelf
+    from dashboard.logbook import Logbook
+    from dashboard.watch_store import WatchReader
+
+    settings = settings_file.load(arguments.settings)
+    stop = stop_of(arguments)
+    shelf = CardShelf(settings.folder / "cards")
+    logbook = Logbook(settings.shop_db, shelf.names).open()
+
+    def probes() -> list[ProbeFacts]:
+        reader = Reader.open(settings.readings_db)
+        try:
+            return reader.probes()
+        finally:
+            reader.close()
+
+    app = create_app(
+        watched=WatchReader(settings.watch_db, logbook),
+        logbook=logbook,
+        readings=settings.readings_db,
+        probes=probes,
+        cards=shelf.names,
+        clock=clock_of(arguments),
+        site=settings.site,
+        time_zone=settings.time_zone,
+        invented=arguments.demo_clock is not None,
+        port=settings.serve.port,
+    )
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            host=settings.serve.host,
+            port=settings.serve.port,
+            log_level="warning",
+            timeout_graceful_shutdown=3,
+            server_header=False,
+            proxy_headers=False,
+        )
+    )
+    _must_be_free(settings.serve.host, settings.serve.port)
+    log.info("pages on http://%s:%d", settings.serve.host, settings.serve.port)
+    try:
+        return _serve_until(server, stop)
+    finally:
+        logbook.close()
+
+
+def forward(arguments: argparse.Namespace) -> int:
+    from collector.forward import Cursor, Forwarder
+    from collector.store.reader import Reader
+
+    settings = settings_file.load(arguments.settings)
+    server = settings.forward
+    if server is None:
+        raise CommandError(
+            f"{arguments.settings}: no [forward] table: say there which server takes the readings"
+        )
+    if server.token_file is not None:
+        server = server.model_copy(update={"token_file": str(settings.folder / server.token_file)})
+    Forwarder(
+        lambda: Reader.open(settings.readings_db),
+        server,
+        settings.site,
+        Cursor(settings.data_folder / "forward.cursor"),
+        clock_of(arguments),
+    ).run(stop_of(arguments))
+    return 0
+
+
+def listen(arguments: argparse.Namespace) -> int:
+    from collector.listen import listen, print_ports
+
+    if arguments.ports:
+        return print_ports()
+    return listen(settings_file.load(arguments.settings), clock_of(arguments), Stop().on_signals())
+
+
+def clock_of(arguments: argparse.Namespace) -> Clock:
+    """The machine's clock, or the demo's if the command line brings one."""
+    return DemoClock.parse(arguments.demo_clock) if arguments.demo_clock else SystemClock()
+
+
+def stop_of(arguments: argparse.Namespace) -> Stop:
+    """Set by SIGTERM, SIGINT, and under a supervisor also when that ends."""
+    stop = Stop().on_signals()
+    return stop.when_supervisor_ends() if arguments.supervised else stop
+
+
+def _secret(settings: Settings, name: str | None) -> str | None:
+    if name is None:
+        return None
+    path = settings.folder / name
+    try:
+        return path.read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise CommandError(
+            f"{path}: cannot be read ({error.strerror}): put the secret there, readable by you alone"
+        ) from error
+
+
+def _must_be_free(host: str, port: int) -> None:
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise CommandError(
+                f"port {port} on {host} is taken ({error.strerror}): end what uses it, or set another under [serve]"
+            ) from error
+
+
+def _serve_until(server: object, stop: Stop) -> int:
+    """uvicorn takes the signals over while it runs; `stop` ends it when the supervisor goes away."""
+    import threading
+
+    import uvicorn
+
+    assert isinstance(server, uvicorn.Server)
+    running = server
+
+    def end_when_told() -> None:
+        while not stop.wait(0.25):
+            pass
+        running.should_exit = True
+
+    threading.Thread(target=end_when_told, name="stop", daemon=True).start()
+    running.run()
+    return 0

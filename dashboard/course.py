@@ -1,0 +1,237 @@
+"""Follows one panel's coats through the temperatures the panel had, and those it is likely to have."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from dashboard.facts import Facts, start_of
+from dashboard.film import dew_by_minute, exposure_of
+from dashboard.follow import Trace
+from dashboard.logbook import Coat
+from model.blocks import Blocks
+from model.blush import FilmExposure
+from model.calibration import Calibration, calibrate, card_central, card_members
+from model.coat import HOUR_MS, Course, Path, course, courses
+from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
+from model.forecast import outlook
+from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
+from model.members import quantile
+from model.milestones import Passing, passings
+from model.psychrometrics import dew_point_C
+from model.resin_card import Milestone, ResinCard
+
+OUTLOOK_H = 72.0
+WIDENING_K_H = 3.0
+"""How fast an unheated shed or a heated room changes at most, K/h: bounds what can have happened in a gap."""
+DATUM_C = 0.0
+"""Datum of the temperature-time factor shown beside the kinetics, degC: a person can check it by hand."""
+TREND_K_H = 0.3
+
+LAG_S = {
+    "wood": 3600.0,
+    "foam": 1200.0,
+    "solid laminate": 2400.0,
+    "metal mould": 5400.0,
+    "composite mould": 3600.0,
+    "floor": 14400.0,
+}
+"""Time constant with which a panel follows the air, s, when only the air is measured (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class CoatCourse:
+    """One coat: its range on each path, the card's own single member, and where it stands now.
+
+    conversion, age_h   of the middle of the range now
+    conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
+    """
+
+    coat: Coat
+    card: ResinCard
+    paths: Mapping[Path, Course]
+    central: Calibration
+    middle: Course
+    passings: Mapping[Milestone, Passing]
+    conversion: float
+    age_h: float
+    conversion_range: tuple[float, float, float]
+    age_range_h: tuple[float, float, float]
+    glass_transition_C: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class PanelCourse:
+    """A panel at `at` (UTC ms): its newest coat, the coat that is furthest from sanding, and what it lived through.
+
+    history   minutes from the oldest coat that counts up to now
+    dew       dew point of the air in each minute of the newest coat's life, degC, NaN where unknown
+    """
+
+    at: int
+    newest: CoatCourse
+    least: CoatCourse
+    history: Blocks
+    air: Blocks | None
+    dew: np.ndarray[tuple[int], np.dtype[np.float64]]
+    film: FilmExposure
+    gaps: list[tuple[int, int]]
+    panel_C: float
+    trend: str
+    air_C: float | None
+    air_RH: float | None
+    dew_point_C: float | None
+    measured_h: float
+    missing_h: float
+    temperature_time_factor_Ch: float
+    equivalent_age_h: float
+    equivalent_age_interval_mean_h: float
+
+
+def follow_panel(facts: Facts, at: int) -> PanelCourse:
+    """The panel's course up to `at` and through the outlook. Needs a coat, its card, and a usable reading by `at`."""
+    trace = facts.temperature
+    assert trace is not None
+    samples = _panel_samples(facts, trace, at)
+    coats = _coats_that_count(facts)
+    start = min(start_of(coat, card) for coat, card in coats)
+    history = minute_blocks(samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
+    whole = history.joined(outlook(samples, at, OUTLOOK_H))
+    followed = [_follow(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
+    newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
+    begun = min(start_of(newest.coat, newest.card), at)
+    holes = gaps(samples, trace.interval_s, begun, at)
+    missing_h = sum(last - first for first, last in holes) / HOUR_MS
+    dew = dew_by_minute(facts, newest, at)
+    panel_C = float(samples.value[-1])
+    air_C, air_RH = _now(facts.air, at), _now(facts.humidity, at)
+    hours, value = _life(samples, begun, at)
+    energy, reference = float(newest.central.members.E_J_mol[0]), newest.card.reference_C
+    longest_h = longest_join_ms(trace.interval_s) / HOUR_MS
+    return PanelCourse(
+        at=at,
+        newest=newest,
+        least=least,
+        history=history,
+        air=_air_blocks(facts, begun, at),
+        dew=dew,
+        film=exposure_of(facts, newest, dew, at),
+        gaps=holes,
+        panel_C=panel_C,
+        trend=_trend(samples),
+        air_C=air_C,
+        air_RH=air_RH,
+        dew_point_C=None
+        if air_C is None or air_RH is None
+        else float(dew_point_C(air_C, min(air_RH, 100.0))),
+        measured_h=(at - begun) / HOUR_MS - missing_h,
+        missing_h=missing_h,
+        temperature_time_factor_Ch=temperature_time_factor_Ch(hours, value, DATUM_C, longest_h=longest_h),
+        equivalent_age_h=equivalent_age_h(hours, value, energy, reference, longest_h=longest_h),
+        equivalent_age_interval_mean_h=equivalent_age_interval_mean_h(
+            hours, value, energy, reference, longest_h=longest_h
+        ),
+    )
+
+
+def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
+    """The newest coat of each card, the newest of all last: with the same card, an older coat is never less cured."""
+    by_card: dict[str, tuple[Coat, ResinCard]] = {}
+    for coat in facts.panel.coats:
+        by_card.pop(coat.card, None)
+        by_card[coat.card] = (coat, facts.cards[coat.card])
+    return list(by_card.values())
+
+
+@lru_cache(maxsize=64)
+def _calibrations(card: ResinCard, probe_sd_K: float) -> tuple[Calibration, Calibration]:
+    return calibrate(card, card_members(card, probe_sd_K=probe_sd_K)), calibrate(card, card_central(card))
+
+
+def _follow(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
+    calibration, central = _calibrations(card, accuracy_K / 2.0)
+    start = start_of(coat, card)
+    paths = courses(calibration, whole, start)
+    middle = course(central, whole, start)
+    row = paths["central"].row(at)
+    if row < 0:
+        conversion, age = np.zeros(3), np.zeros(3)
+        transition = quantile(
+            calibration.glass_transition(np.zeros(len(calibration.members))), (0.1, 0.5, 0.9)
+        )
+    else:
+        low, high = paths.get("cold", paths["central"]), paths.get("hot", paths["central"])
+        spread = [
+            quantile(path.conversion[row], q)
+            for path, q in ((low, 0.1), (paths["central"], 0.5), (high, 0.9))
+        ]
+        conversion = np.array(spread)
+        ages = [path.age_h[row] for path in (low, paths["central"], high)]
+        age = np.array([quantile(values, q) for values, q in zip(ages, (0.1, 0.5, 0.9), strict=True)])
+        tg = [path.glass_transition(slice(row, row + 1))[0] for path in (low, paths["central"], high)]
+        transition = np.array([quantile(values, q) for values, q in zip(tg, (0.1, 0.5, 0.9), strict=True)])
+    return CoatCourse(
+        coat=coat,
+        card=card,
+        paths=paths,
+        central=central,
+        middle=middle,
+        passings=passings(paths, at),
+        conversion=float(conversion[1]),
+        age_h=float(age[1]),
+        conversion_range=(float(conversion[0]), float(conversion[1]), float(conversion[2])),
+        age_range_h=(float(age[0]), float(age[1]), float(age[2])),
+        glass_transition_C=(float(transition[0]), float(transition[1]), float(transition[2])),
+    )
+
+
+def _furthest_from_sanding(followed: CoatCourse) -> float:
+    ready = followed.passings[Milestone.SAND].safe
+    return float("inf") if ready is None else float(ready)
+
+
+def _panel_samples(facts: Facts, trace: Trace, at: int) -> Samples:
+    """The panel's temperature up to `at`: measured on it, or the air's followed with the lag of what it lies on."""
+    samples = trace.samples
+    if trace is not facts.surface:
+        samples = lagged(samples, LAG_S[facts.panel.substrate])
+    upto = int(np.searchsorted(samples.t, at, "right"))
+    return Samples(samples.t[:upto], samples.value[:upto])
+
+
+def _life(
+    samples: Samples, begun: int, at: int
+) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], np.ndarray[tuple[int], np.dtype[np.float64]]]:
+    """Hours since `begun` and temperatures of the newest coat's life, its ends interpolated or held."""
+    inside = (samples.t > begun) & (samples.t < at)
+    t = np.concatenate([[begun], samples.t[inside], [at]])
+    value = np.interp(t, samples.t, samples.value)
+    keep = np.concatenate([[True], np.diff(t) > 0])
+    return (t[keep] - begun) / HOUR_MS, value[keep]
+
+
+def _trend(samples: Samples) -> str:
+    """ "rising", "falling" or "steady" over the last hour."""
+    last = int(samples.t[-1])
+    before = float(np.interp(last - HOUR_MS, samples.t, samples.value))
+    change = float(samples.value[-1]) - before
+    return "steady" if abs(change) < TREND_K_H else "rising" if change > 0 else "falling"
+
+
+def _now(trace: Trace | None, at: int) -> float | None:
+    """The newest usable value, None if it is older than three intervals."""
+    if trace is None:
+        return None
+    upto = int(np.searchsorted(trace.samples.t, at, "right"))
+    if not upto or at - int(trace.samples.t[upto - 1]) > 3000 * trace.interval_s:
+        return None
+    return float(trace.samples.value[upto - 1])
+
+
+def _air_blocks(facts: Facts, begun: int, at: int) -> Blocks | None:
+    if facts.air is None or not len(facts.air.samples):
+        return None
+    return minute_blocks(facts.air.samples, facts.air.interval_s, begun, at, 0.0)

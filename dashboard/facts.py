@@ -1,0 +1,39 @@
+"""What an assessment rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from dashboard.follow import Trace
+from dashboard.logbook import Coat, Panel
+from model.resin_card import ResinCard
+
+
+@dataclass(frozen=True)
+class Facts:
+    """One panel's facts.
+
+    cards   by id, those of the panel's coats that can be read
+    surface, air, humidity   the panel's probes as they are followed; None: no such probe
+    batch   the newest batch of readings among them
+    """
+
+    panel: Panel
+    cards: Mapping[str, ResinCard]
+    surface: Trace | None
+    air: Trace | None
+    humidity: Trace | None
+    batch: int
+
+    @property
+    def temperature(self) -> Trace | None:
+        """The probe that stands for the panel: the one on its surface, else the one in the air."""
+        return self.surface or self.air
+
+
+def start_of(coat: Coat, card: ResinCard) -> int:
+    """When the sheet's clock starts: at mixing, or at application if the card says so and somebody told when."""
+    if card.times_from == "application" and coat.applied_at is not None:
+        return coat.applied_at
+    return coat.mixed_at

@@ -1,0 +1,110 @@
+"""What the newest coat's film met while it was young: the air's dew point against the panel, minute by minute."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal, cast
+
+import numpy as np
+
+from dashboard.assessment import Film
+from dashboard.facts import Facts
+from model.blocks import Bools, Floats
+from model.blush import FilmExposure, Level, film_exposure
+from model.decide import FilmNow
+from model.history import minute_blocks
+from model.psychrometrics import dew_point_C
+from model.resin_card import Milestone
+
+if TYPE_CHECKING:
+    from dashboard.course import CoatCourse
+
+MINUTE_MS = 60_000
+YOUNG_UNTIL = 1.8
+"""A film is young until its equivalent age is so many times the sheet's "recoat from"."""
+
+
+def dew_by_minute(facts: Facts, newest: CoatCourse, at: int) -> Floats:
+    """Dew point of the air in each minute of the newest coat's life up to `at`, degC; NaN where not measured."""
+    rows = newest.middle.row(at) + 1
+    if rows <= 0:
+        return np.empty(0)
+    end = int(newest.middle.t_ms[rows - 1])
+    begin = end - rows * MINUTE_MS
+    dew = np.full(rows, np.nan)
+    if (
+        facts.air is None
+        or facts.humidity is None
+        or not (len(facts.air.samples) and len(facts.humidity.samples))
+    ):
+        return dew
+    air = minute_blocks(facts.air.samples, facts.air.interval_s, begin, end, 0.0)
+    humidity = minute_blocks(facts.humidity.samples, facts.humidity.interval_s, begin, end, 0.0)
+    known = air.measured & humidity.measured & (humidity.central > 0.0)
+    dew[known] = dew_point_C(air.central[known], np.minimum(humidity.central[known], 100.0))
+    return dew
+
+
+def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, at: int) -> FilmExposure:
+    """Exposure of the newest coat from application until it is no longer young, is washed, or `at`."""
+    middle, rows = newest.middle, len(dew)
+    return film_exposure(
+        surface_C=middle.panel_C[:rows],
+        dew_point_C=dew,
+        conversion=middle.conversion[:rows, 0],
+        young=_young(facts, newest, rows),
+        susceptibility=cast(Literal["low", "medium", "high"], newest.card.blush),
+        tacky=_tacky(newest, rows),
+        measured=middle.measured[:rows],
+        air_only=facts.surface is None,
+    )
+
+
+def film_now(film: FilmExposure, start_ms: int, washed_at: int | None) -> FilmNow:
+    """What a verdict needs of it; nothing is left to do once the film was washed."""
+    if washed_at is not None or film.level in (Level.NONE_MEASURED, None):
+        return FilmNow(None, measured=film.level is not None)
+    wet = film.level is Level.WET and film.wet_from is not None and film.wet_to is not None
+    return FilmNow(
+        level=film.level.value,
+        exposed_h=film.exposure_h,
+        margin_h=film.close_h,
+        under_K=-film.least_margin_K if film.least_margin_K is not None else 0.0,
+        wet_at=start_ms + MINUTE_MS * film.wet_from if wet and film.wet_from is not None else None,
+        dry_at=start_ms + MINUTE_MS * film.wet_to if wet and film.wet_to is not None else None,
+        missing_h=film.unknown_h,
+    )
+
+
+def film_of(film: FilmExposure, start_ms: int, washed_at: int | None) -> Film:
+    """The same for the panel's page."""
+
+    def at(minute: int | None) -> int | None:
+        return None if minute is None else start_ms + MINUTE_MS * minute
+
+    return Film(
+        level=None if film.level is None else film.level.value,
+        exposure_h=film.exposure_h,
+        least_margin_K=film.least_margin_K,
+        least_margin_at=at(film.least_margin_minute),
+        wet_from=at(film.wet_from),
+        wet_to=at(film.wet_to),
+        washed_at=washed_at,
+    )
+
+
+def _young(facts: Facts, newest: CoatCourse, rows: int) -> Bools:
+    middle = newest.middle
+    young = middle.age_h[:rows, 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
+    if newest.coat.applied_at is not None:
+        young &= middle.t_ms[:rows] > newest.coat.applied_at
+    if facts.panel.washed_at is not None:
+        young &= middle.t_ms[:rows] <= facts.panel.washed_at
+    return np.asarray(young)
+
+
+def _tacky(newest: CoatCourse, rows: int) -> Bools:
+    """Before the middle of the range is tack-free."""
+    free = newest.passings[Milestone.TACK_FREE].likely
+    if free is None:
+        return np.ones(rows, dtype=np.bool_)
+    return np.asarray(newest.middle.t_ms[:rows] <= free)

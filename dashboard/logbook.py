@@ -1,0 +1,295 @@
+"""shop.db: what people did and said, as events that are only ever added.
+
+A panel is what its events make of it. Taking something back is an event too: the entry stays readable and is
+left out when the panel is worked out again. Times are UTC ms.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import apsw
+
+from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
+
+SHOP = Schema(
+    name="shop.db",
+    writer="serve",
+    application_id=0x63735368,
+    migrations=(
+        """
+        CREATE TABLE event(
+          seq INTEGER PRIMARY KEY,
+          id TEXT NOT NULL UNIQUE,
+          at INTEGER NOT NULL,
+          recorded INTEGER NOT NULL,
+          who TEXT NOT NULL,
+          kind TEXT NOT NULL,
+          panel TEXT,
+          body TEXT NOT NULL
+        );
+        CREATE INDEX event_panel ON event(panel, seq);
+        """,
+    ),
+)
+
+SUBSTRATES = ("wood", "foam", "solid laminate", "metal mould", "composite mould", "floor")
+FUTURE_MS = 2 * 60_000
+"""A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
+
+
+class LogbookError(ValueError):
+    """The entry cannot be taken down; the text says why and what is allowed. Nothing was written."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """One entry. `id` is made where the button was tapped, so that a double tap is one entry."""
+
+    id: str
+    at: int
+    recorded: int
+    who: str
+    kind: str
+    panel: str | None
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One coat: number from 1; `applied_at` is None until somebody says, then mixing time stands for it."""
+
+    number: int
+    card: str
+    mixed_at: int
+    applied_at: int | None
+    kind: str
+    event: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A panel as its events leave it."""
+
+    id: str
+    name: str
+    zone: str
+    surface_probe: str | None
+    air_probe: str | None
+    substrate: str
+    coats: tuple[Coat, ...] = ()
+    washed_at: int | None = None
+    sanded_at: int | None = None
+    demoulded_at: int | None = None
+    closed: bool = False
+
+    @property
+    def newest(self) -> Coat | None:
+        return self.coats[-1] if self.coats else None
+
+
+def withdrawn(events: Iterable[Event]) -> frozenset[str]:
+    """Ids of the entries that were taken back."""
+    return frozenset(str(event.body["event"]) for event in events if event.kind == "withdrawn")
+
+
+def fold(events: Iterable[Event]) -> dict[str, Panel]:
+    """Panels by id, in the order of registration, from their events in the order they were taken down."""
+    listed = list(events)
+    gone = withdrawn(listed)
+    panels: dict[str, Panel] = {}
+    for event in listed:
+        if event.id in gone or event.panel is None:
+            continue
+        panel = panels.get(event.panel)
+        if event.kind == "panel registered" and panel is None:
+            panels[event.panel] = Panel(id=event.panel, **event.body)
+        elif panel is not None and event.kind in _STEPS:
+            panels[event.panel] = _STEPS[event.kind](panel, event)
+    return panels
+
+
+def _coat_mixed(panel: Panel, event: Event) -> Panel:
+    coat = Coat(
+        number=len(panel.coats) + 1,
+        card=event.body["card"],
+        mixed_at=event.at,
+        applied_at=event.body.get("applied_at"),
+        kind=event.body.get("kind", "laminate"),
+        event=event.id,
+    )
+    # A wash or a sanding prepares the surface for what comes after it: a new coat starts with a clean slate.
+    return replace(panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None)
+
+
+_STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
+    "coat mixed": _coat_mixed,
+    "washed": lambda panel, event: replace(panel, washed_at=event.at),
+    "sanded": lambda panel, event: replace(panel, sanded_at=event.at),
+    "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
+    "closed": lambda panel, event: replace(panel, closed=True),
+}
+_KINDS = {"panel registered", *_STEPS, "withdrawn", "alarm seen", "preference"}
+
+
+def check(
+    event: Event, panels: Mapping[str, Panel], events: Iterable[Event], cards: Iterable[str] | None
+) -> None:
+    """Raises LogbookError if the event makes no sense against what is there already."""
+    if event.kind not in _KINDS:
+        raise LogbookError(
+            f"{event.kind!r} is not something that can be logged; allowed: {', '.join(sorted(_KINDS))}"
+        )
+    if event.at > event.recorded + FUTURE_MS:
+        raise LogbookError(
+            "that time is still to come: log it when it has happened, or check this device's clock"
+        )
+    if event.kind == "panel registered":
+        _check_registration(event, panels)
+    elif event.kind in _STEPS:
+        _check_step(event, panels, cards)
+    elif event.kind == "withdrawn":
+        listed = list(events)
+        if event.body.get("event") not in {item.id for item in listed}:
+            raise LogbookError("there is no such entry to take back")
+
+
+def _check_registration(event: Event, panels: Mapping[str, Panel]) -> None:
+    if not re.fullmatch(r"[a-z0-9-]{1,64}", event.panel or ""):
+        raise LogbookError(f"{event.panel!r} cannot be a panel's id: use lower-case letters, digits and dashes")
+    if event.panel in panels:
+        raise LogbookError(f"a panel with the id {event.panel!r} is there already: choose another")
+    name = str(event.body.get("name", "")).strip()
+    if not name or len(name) > 64 or not name.isprintable():
+        raise LogbookError("a panel needs a name of 1 to 64 printable characters")
+    if any(panel.name == name and not panel.closed for panel in panels.values()):
+        raise LogbookError(f"a panel called {name!r} is there already: choose another name")
+    if event.body.get("substrate") not in SUBSTRATES:
+        raise LogbookError(f"what is it laid on? allowed: {', '.join(SUBSTRATES)}")
+
+
+def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] | None) -> None:
+    panel = panels.get(event.panel or "")
+    if panel is None:
+        raise LogbookError(f"there is no panel {event.panel!r}: register it first")
+    if event.kind == "coat mixed":
+        if cards is not None and event.body.get("card") not in set(cards):
+            raise LogbookError(
+                f"no resin card is called {event.body.get('card')!r}; there are: {', '.join(sorted(cards))}"
+            )
+        if panel.newest and event.at < panel.newest.mixed_at:
+            raise LogbookError("this coat would come before the one already logged: take that one back first")
+    elif panel.newest is None:
+        raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
+
+
+def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | None, body: str) -> Event:
+    return Event(id_, at, recorded, who, kind, panel, json.loads(body))
+
+
+class LogbookReader:
+    """Reads shop.db beside its writer. Opens anew for every read, so a restored file is seen at once.
+
+    Every method raises collector.store.schema.NotYet while serve has never run.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        connection = open_reader(self._path, SHOP)
+        try:
+            return list(connection.execute(sql, values))
+        finally:
+            connection.close()
+
+    def events(self, panel: str | None = None) -> list[Event]:
+        """Events in the order they were taken down; of one panel, or all."""
+        where = "" if panel is None else "WHERE panel = ?"
+        rows = self._rows(
+            f"SELECT id, at, recorded, who, kind, panel, body FROM event {where} ORDER BY seq",
+            () if panel is None else (panel,),
+        )
+        return [_event(*row) for row in rows]
+
+    def version(self) -> int:
+        """Grows with every entry."""
+        return int(self._rows("SELECT coalesce(max(seq), 0) FROM event")[0][0])
+
+    def panels(self) -> dict[str, Panel]:
+        """All panels as their events leave them."""
+        return fold(self.events())
+
+    def preference(self, key: str) -> str | None:
+        """The shop's choice for `key` ("unit": degC or degF), None if nobody chose."""
+        rows = self._rows(
+            "SELECT body FROM event WHERE kind = 'preference' AND json_extract(body, '$.key') = ?"
+            " ORDER BY seq DESC LIMIT 1",
+            (key,),
+        )
+        return str(json.loads(rows[0][0])["value"]) if rows else None
+
+    def seen(self) -> dict[str, tuple[int, str]]:
+        """Alarm occurrences that somebody has seen: id -> (when, who)."""
+        return {
+            str(event.body["alarm"]): (event.at, event.who)
+            for event in self.events()
+            if event.kind == "alarm seen"
+        }
+
+
+class Logbook(LogbookReader):
+    """The one writer of shop.db; safe to call from several threads."""
+
+    def __init__(self, path: Path, cards: Callable[[], Iterable[str]] | None = None) -> None:
+        super().__init__(path)
+        self._cards = cards
+        self._lock = threading.Lock()
+        self._file: WriterFile | None = None
+
+    def open(self) -> Logbook:
+        """Takes the file's lock. Raises Locked if another process writes it."""
+        self._file = open_writer(self._path, SHOP)
+        return self
+
+    def close(self) -> None:
+        if self._file is not None:
+            self._file.close()
+            self._file = None
+
+    def append(self, event: Event) -> bool:
+        """Takes an entry down; it is on the disk when this returns. False if its id was there already.
+
+        Raises LogbookError if it makes no sense; nothing is written then.
+        """
+        with self._lock:
+            connection = self._writing()
+            if next(connection.execute("SELECT 1 FROM event WHERE id = ?", (event.id,)), None):
+                return False
+            events = self.events()
+            check(event, fold(events), events, self._cards() if self._cards else None)
+            with transaction(connection):
+                connection.execute(
+                    "INSERT INTO event(id, at, recorded, who, kind, panel, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        event.id,
+                        event.at,
+                        event.recorded,
+                        event.who,
+                        event.kind,
+                        event.panel,
+                        json.dumps(dict(event.body)),
+                    ),
+                )
+            return True
+
+    def _writing(self) -> apsw.Connection:
+        if self._file is None:
+            raise LogbookError("the logbook is not open for writing")
+        return self._file.connection

@@ -1,0 +1,160 @@
+"""Works every panel out again when something came in, stores what it says, and raises alarms.
+
+One round takes in what was committed since the last, assesses the panels that need it, and saves all results
+in one commit; only then are they told to the broker. If readings.db or shop.db is not there yet, it waits.
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass, field
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from collector.clock import Clock
+from collector.reading import Quantity
+from collector.store.schema import NotYet
+from collector.supervise import Stop
+from dashboard.alarms import AlarmStates, conditions
+from dashboard.announce import Announcer
+from dashboard.assess import assess
+from dashboard.assessment import Assessment
+from dashboard.cards import CardShelf
+from dashboard.display import View, say
+from dashboard.facts import Facts
+from dashboard.follow import Follower
+from dashboard.logbook import LogbookReader, Panel
+from dashboard.watch_store import Alarm, WatchWriter
+
+log = logging.getLogger("coldshed.watch")
+
+MINUTE_MS = 60_000
+PAUSE_S = 0.5
+
+
+@dataclass
+class Watch:
+    """The process's parts; round() is one turn of it.
+
+    readings   path of readings.db
+    zone       the time zone of the words told to the broker
+    """
+
+    readings: Path
+    logbook: LogbookReader
+    cards: CardShelf
+    store: WatchWriter
+    clock: Clock
+    zone: ZoneInfo
+    announcer: Announcer | None = None
+    _follower: Follower | None = field(default=None, init=False)
+    _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
+    _panels: dict[str, Panel] = field(default_factory=dict, init=False)
+    _logbook_version: int = field(default=-1, init=False)
+    _waiting_for: str = field(default="", init=False)
+
+    def __post_init__(self) -> None:
+        self._alarms = AlarmStates(self.store.standing_alarms())
+
+    def run(self, stop: Stop) -> int:
+        """Rounds until `stop`. Returns 0."""
+        for alarm in self._alarms.active:
+            self._tell_alarm(alarm)
+        while not stop():
+            self.round()
+            stop.wait(PAUSE_S)
+        return 0
+
+    def round(self) -> None:
+        """Takes in, assesses, saves, tells. Waits quietly while another process has not made its file yet."""
+        at = self.clock.now()
+        try:
+            follower = self._follower or Follower(self.readings, at)
+            follower.refresh()
+            self._follower = follower
+            gone, changed = self._take_in_logbook()
+        except NotYet as reason:
+            if str(reason) != self._waiting_for:
+                log.info("waiting: %s", reason)
+                self._waiting_for = str(reason)
+            return
+        self._waiting_for = ""
+        fresh = [
+            assess(self._facts(panel, follower), at)
+            for panel in self._panels.values()
+            if self._due(panel, changed, follower, at)
+        ]
+        self._latest.update({item.panel: item for item in fresh})
+        rung = self._alarms.update(conditions(self._latest.values(), follower.probes, follower, at), at)
+        self.store.save(fresh, rung, gone)
+        self._tell(fresh, rung, gone)
+
+    def _take_in_logbook(self) -> tuple[list[str], set[str]]:
+        """Panels that are gone (closed or taken back), and panels whose entries changed."""
+        version = self.logbook.version()
+        if version == self._logbook_version:
+            return [], set()
+        panels = {panel.id: panel for panel in self.logbook.panels().values() if not panel.closed}
+        changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
+        gone = [key for key in self._panels if key not in panels]
+        for key in gone:
+            self._latest.pop(key, None)
+        self._panels, self._logbook_version = panels, version
+        return gone, changed
+
+    def _due(self, panel: Panel, changed: set[str], follower: Follower, at: int) -> bool:
+        """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""
+        last = self._latest.get(panel.id)
+        if (
+            last is None
+            or panel.id in changed
+            or at >= last.good_until
+            or at // MINUTE_MS != last.at // MINUTE_MS
+        ):
+            return True
+        trace = follower.trace(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE)
+        return trace is not None and trace.silent_at(at) != trace.silent_at(last.at)
+
+    def _facts(self, panel: Panel, follower: Follower) -> Facts:
+        return Facts(
+            panel=panel,
+            cards={
+                coat.card: card for coat in panel.coats if (card := self.cards.get(coat.card)) is not None
+            },
+            surface=follower.trace(panel.surface_probe, Quantity.TEMPERATURE),
+            air=follower.trace(panel.air_probe, Quantity.TEMPERATURE),
+            humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
+            batch=follower.batch,
+        )
+
+    def _tell(self, fresh: list[Assessment], rung: list[Alarm], gone: list[str]) -> None:
+        for alarm in rung:
+            if alarm.returned_at is None:
+                log.warning("alarm: %s", self._words(alarm))
+            else:
+                log.info("alarm over: %s", self._words(alarm))
+            self._tell_alarm(alarm)
+        if self.announcer is None:
+            return
+        for panel in gone:
+            self.announcer.clear_verdict(panel)
+        for item in fresh:
+            view = self._view()
+            why = [say(sentence, view) for sentence in item.verdict.why]
+            self.announcer.tell_verdict(item, say(item.verdict.headline, view), why)
+
+    def _tell_alarm(self, alarm: Alarm) -> None:
+        if self.announcer is not None:
+            self.announcer.tell_alarm(alarm, self._words)
+
+    def _words(self, alarm: Alarm) -> str:
+        return say(alarm.say, self._view())
+
+    def _view(self) -> View:
+        return View(zone=self.zone, unit=self._unit(), now=self.clock.now())
+
+    def _unit(self) -> str:
+        try:
+            return self.logbook.preference("unit") or "degC"
+        except NotYet:
+            return "degC"
