@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import course
+from model.conversion_time import ConversionTime
 from model.kinetics import DEFAULT_LAW, RateLaw, acceleration, advance
 from tests.resin import blocks, medium_sheet, shipped
 
@@ -140,3 +141,22 @@ def test_diffusion_only_ever_slows() -> None:
     without = RateLaw(diffusion=False).rate(a, 1.0, 0.0)
     assert np.all(with_it < without)
     assert with_it[0] == pytest.approx(without[0], rel=1e-6)
+
+
+def test_transition_and_conversion_invert_each_other_far_outside_a_shop() -> None:
+    """Exact from -70 degC to full cure, finite and never falling below that, where the curve has a pole."""
+    transition = np.array([-70.0, -40.0, 0.0, 60.0, 85.0])
+    np.testing.assert_allclose(
+        DEFAULT_LAW.glass_transition(DEFAULT_LAW.conversion_at(transition, 85.0), 85.0), transition, atol=1e-9
+    )
+    deep = DEFAULT_LAW.conversion_at(np.arange(-400.0, 100.0), 85.0)
+    assert np.all(np.isfinite(deep))
+    assert np.all(np.diff(deep) >= 0.0)
+
+
+def test_time_and_conversion_invert_each_other_from_the_first_trace_of_cure() -> None:
+    time = ConversionTime(DEFAULT_LAW, DEFAULT_LAW.critical(20.0, np.array([70.0, 85.0, 100.0])))
+    for conversion in (1e-14, 1e-9, 0.01, 0.5, 0.9, 0.999):
+        np.testing.assert_allclose(time.conversion(time.to(conversion)), conversion, rtol=1e-3, atol=1e-15)
+    assert np.all(np.isinf(time.to(1.0)))
+    np.testing.assert_array_equal(time.to(0.0), 0.0)
