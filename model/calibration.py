@@ -49,6 +49,16 @@ class Calibration:
         """The card's time, hours at its reference temperature; None if the card does not give it."""
         return self.card.film.hours(milestone)
 
+    def temperature(self, panel_C: Floats, spread_K: Floats) -> Floats:
+        """What each member's panel is, degC (n, N), when the history says panel_C (n,), degC, and the forecast's
+        standard deviation is spread_K (n,), K: probe offset and forecast departure included.
+        """
+        of = self.members
+        return np.asarray(
+            panel_C[:, np.newaxis] + of.probe_offset_K + spread_K[:, np.newaxis] * of.forecast_z,
+            dtype=np.float64,
+        )
+
     def speed(self, T_C: Numbers) -> Floats:
         """Equivalent age gained in an hour at T_C (..., N), each with the member's own E and rate."""
         return np.asarray(

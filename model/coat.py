@@ -56,7 +56,7 @@ class Course:
 
     def temperature(self, rows: slice = slice(None)) -> Floats:
         """Panel temperature of each member, degC (rows, N): probe offset and forecast departure included."""
-        return _member_temperature(self.calibration, self.panel_C[rows], self.spread_K[rows])
+        return self.calibration.temperature(self.panel_C[rows], self.spread_K[rows])
 
     def glass_transition(self, rows: slice = slice(None)) -> Floats:
         """Glass transition of each member, degC (rows, N)."""
@@ -139,13 +139,6 @@ def _path(blocks: Blocks, path: Path) -> Floats:
     return {"cold": blocks.cold, "central": blocks.central, "hot": blocks.hot}[path]
 
 
-def _member_temperature(calibration: Calibration, panel_C: Floats, spread_K: Floats) -> Floats:
-    of = calibration.members
-    return np.asarray(
-        panel_C[:, np.newaxis] + of.probe_offset_K + spread_K[:, np.newaxis] * of.forecast_z, dtype=np.float64
-    )
-
-
 def _integrate(
     calibration: Calibration, state: CoatState, panel_C: Floats, spread_K: Floats, hours: Floats
 ) -> tuple[Floats, Floats]:
@@ -155,7 +148,7 @@ def _integrate(
     u, last_age = state.u, state.age_h
     for begin in range(0, len(hours), _CHUNK):
         rows = slice(begin, begin + _CHUNK)
-        temperature = _member_temperature(calibration, panel_C[rows], spread_K[rows])
+        temperature = calibration.temperature(panel_C[rows], spread_K[rows])
         speed = calibration.speed(temperature)
         critical = calibration.law.critical(temperature, calibration.members.Tg_inf_C)
         after = advance(calibration.law, u, speed * calibration.k_per_h, critical, hours[rows])

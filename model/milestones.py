@@ -178,12 +178,14 @@ def _passed_members(
 def _hottest_ahead(course: Course) -> Floats:
     """Hottest panel of the next 48 h as far as the outlook goes, degC (groups of 15 minutes, N).
 
-    A sliding maximum by doubling, over groups: exact to the minute it would cost more than the whole cure.
+    A sliding maximum by doubling, over groups: minute by minute it would cost more than the whole cure.
     """
     if not len(course):
         return np.empty((0, len(course.calibration.members)))
     starts = np.arange(0, len(course), _GROUP)
-    hottest = np.maximum.reduceat(course.temperature(), starts, axis=0)
+    hottest = course.calibration.temperature(
+        np.maximum.reduceat(course.panel_C, starts), np.maximum.reduceat(course.spread_K, starts)
+    )
     window, wanted = 1, int(DEMOULD_LOOKAHEAD_H * 60) // _GROUP
     while window < min(wanted, len(starts)):
         step = min(window, wanted - window)
