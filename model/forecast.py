@@ -18,7 +18,7 @@ LONGEST_STEP_MS = 90 * MINUTE_MS
 
 UNKNOWN_DAILY_RANGE_K = 8.0
 LEAST_DAILY_RANGE_K = 1.0
-SPREAD_GROWS_H = 24.0
+SPREAD_GROWS_H = 48.0
 EIGHTY_PC_HALF_WIDTHS = 1.2815515655446004
 """Standard normal quantile at 0.9: half an 80 % range in standard deviations."""
 
@@ -33,9 +33,10 @@ def outlook(samples: Samples, now_ms: int, hours: float = 72.0) -> Blocks:
     fading as exp(-(h-14)/48). Without a complete day: persistence.
 
     spread is one standard deviation, K: an 80 % half-width of 0.10 h^0.68 x daily range x (1 + 0.4/n), n at
-    least 1, the daily range from the log (8 K if unknown, at least 1 K). It stops growing at 24 h: by then
-    the profile carries the forecast, and the rule was tuned on nights. Constants are our own, from outdoor
-    weather.
+    least 1, the daily range from the log (8 K if unknown, at least 1 K). It stops growing at 48 h: the rule was tuned
+    on nights, and by then the mean day carries the forecast. The constants are our own. On a year of hourly
+    coastal weather, and on the same through a lag of 12 h, the 80 % range held 70 to 98 % at leads of 1 to
+    70 h: in a damped room it is somewhat too narrow, two days ahead outdoors too wide.
 
     Raises ValueError if there is no sample at or before now, or for hours below 0.
     """

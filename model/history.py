@@ -186,7 +186,7 @@ def _bound(
     """One bound of the history as knots; side -1 is cold, +1 hot.
 
     Inside a gap the bound runs from each neighbour at the rate and turns where the two lines meet. The turn
-    falls on a whole ms, rounded outward by less than the rate times 1 ms.
+    falls on the nearest whole ms, which moves the bound by less than the rate times 1 ms.
     """
     edge = value.copy()
     open_ = np.diff(t) > limit_ms
@@ -202,8 +202,8 @@ def _bound(
     rate = np.maximum(per_ms, 2.0 * np.abs(rise) / length)
     shift = np.divide(side * rise, 2.0 * rate, out=np.zeros_like(rise), where=rate > 0.0)
     turn = np.rint(0.5 * length + shift).astype(np.int64)
-    reach = np.maximum(side * value[at] + rate * turn, side * value[at + 1] + rate * (length - turn))
-    return np.insert(t, at + 1, t[at] + turn), np.insert(edge, at + 1, side * reach)
+    reach = value[at] + side * rate * turn
+    return np.insert(t, at + 1, t[at] + turn), np.insert(edge, at + 1, reach)
 
 
 def _minute_means(t: Times, value: Floats, edges: Times) -> Floats:

@@ -79,7 +79,7 @@ def test_an_unusual_day_fades_into_the_mean_day() -> None:
     truth = weather(middles(blocks.start, len(blocks)))
     above = blocks.central - truth
     assert 2.0 < above[12 * 60] < 4.0
-    assert 0.3 < above[70 * 60] < above[22 * 60]
+    assert 0.3 < above[70 * 60] < 0.6 * above[22 * 60]
     assert np.max(np.abs(np.diff(blocks.central))) < 0.1
 
 
@@ -100,13 +100,13 @@ def test_a_silent_probe_widens_the_range_from_its_last_reading() -> None:
 
 
 def test_the_spread_follows_the_log_and_shrinks_with_nights() -> None:
-    """A still room has a narrow range, never less than that of a 1 K day; it stops growing after a day."""
+    """A still room has a narrow range, never less than that of a 1 K day; it stops growing after two days."""
     t = log(15).t
     still = outlook(Samples(t, np.full(len(t), 20.0)), NOW)
     swinging = outlook(log(15), NOW)
     assert swinging.spread[600] == pytest.approx(8.0 * still.spread[600], rel=0.01)
     assert outlook(log(2.1), NOW).spread[600] > swinging.spread[600]
-    assert still.spread[-1] == still.spread[30 * 60]
+    assert still.spread[-1] == still.spread[50 * 60]
     assert np.all(np.diff(still.spread) >= 0)
 
 
