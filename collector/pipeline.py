@@ -33,6 +33,17 @@ LINGER_S = 0.03
 """The lines of one round come a few ms apart; one commit for all of them is what spares an SD card."""
 IDLE_S = 0.1
 QUEUE_ARRIVALS = 1000
+MAY_PASS = (
+    apsw.BusyError,
+    apsw.LockedError,
+    apsw.FullError,
+    apsw.IOError,
+    apsw.ReadOnlyError,
+    apsw.CantOpenError,
+    apsw.NoMemError,
+    apsw.ProtocolError,
+)
+"""What a disk or another program may do to a commit, and undo again. Any other error is not mended by waiting."""
 EARLIEST_MS = 946_684_800_000
 """2000-01-01 UTC: a reading before it comes from a clock that was never set."""
 
@@ -85,7 +96,7 @@ class Pipeline:
     def run(self, stop: Callable[[], bool], each_round: Callable[[], None] = lambda: None) -> bool:
         """Commits what arrives until `stop`, then what is left. False if something could not be committed.
 
-        `each_round` is called several times a second. Any error but the store's ends the run and is raised.
+        `each_round` is called several times a second. An error that waiting cannot mend ends the run and is raised.
         """
         wait = GrowingWait()
         try:
@@ -163,7 +174,7 @@ class Pipeline:
     def _try_flush(self) -> bool:
         try:
             self.flush()
-        except apsw.Error as error:
+        except MAY_PASS as error:
             kept = len(self._batch.readings)
             log.error("not committed (%s): %d readings are kept and tried again", error, kept)
             return False
