@@ -58,9 +58,7 @@ def create_app(
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)
-    app = FastAPI(
-        title="coldshed", docs_url=None, redoc_url=None, openapi_url=None, max_body_size=security.MAX_BODY
-    )
+    app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
     for router in (
         round_page.router(desk),
         panels.router(desk),
@@ -84,8 +82,7 @@ def _errors(app: FastAPI, desk: Desk) -> None:
             page = desk.page(request, "missing.html", desk.view(), tab="", what=_missing(error))
             page.status_code = 404
             return page
-        do = "Send at most 64 KiB." if error.status_code == 413 else "Go back to the round."
-        return security.problem(error.status_code, str(error.detail), do)
+        return security.problem(error.status_code, str(error.detail), "Go back to the round.")
 
     @app.exception_handler(RequestValidationError)
     def not_valid(request: Request, error: RequestValidationError) -> Response:

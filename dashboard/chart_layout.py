@@ -13,8 +13,6 @@ from dashboard.words import LABELS, STATES
 Json = dict[str, Any]
 UPPER, LOWER, FILM, DID = (0.53, 1.0), (0.2, 0.47), (0.1, 0.16), 0.055
 """Where each lane lies, from the bottom of the plot to its top, 0 to 1."""
-CLEAR_K = 2.0
-"""How far the panel's line must start above the card's minimum for its name to stand there, K."""
 
 
 @dataclass(frozen=True)
@@ -146,7 +144,7 @@ def _note(text: str, *, font: Json | None = None, **place: Any) -> Json:
 
 def _on_line(text: str, **place: Any) -> Json:
     """A name that stands on its horizontal, on a ground of its own."""
-    return _note(text, xref="paper", **{"yanchor": "middle", "bgcolor": "@strip", "borderpad": 1, **place})
+    return _note(text, xref="paper", **{"yanchor": "middle", "bgcolor": "@strip", **place})
 
 
 def _names(item: Assessment, curve: Curve, low: float, high: float, view: View) -> list[Json]:
@@ -161,10 +159,7 @@ def _names(item: Assessment, curve: Curve, low: float, high: float, view: View) 
     notes += _milestone_names(item, curve)
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
         text = LABELS["card_minimum"].format(value=f"{view.scale(item.minimum_C):.0f}")
-        # On the side where the panel's line is further from it.
-        first = next((value for value in curve.panel_C if value is not None), item.minimum_C)
-        side = {"x": 0.01} if first - item.minimum_C > CLEAR_K else {"x": 1, "xanchor": "right"}
-        notes.append(_on_line(text, yref="y", y=view.scale(item.minimum_C), **side))
+        notes.append(_note(text, xref="paper", x=1, xanchor="right", yref="y", y=view.scale(item.minimum_C)))
     tg = item.glass_transition_C
     if tg and view.scale(tg[1]) > high:
         text = f"Tg {view.temperature(tg[1], whole=True)} ↑"
@@ -198,7 +193,7 @@ def _did(done: list[Did], start: int, end: int) -> list[Json]:
     for did in sorted(done, key=lambda did: did.at):
         if max(start, free) <= did.at <= end:
             notes.append(_note(did.label, x=did.at, xshift=3, yref="paper", y=DID, yanchor="middle"))
-            free = did.at + round(0.15 * (end - start))
+            free = did.at + round((0.05 if len(did.label) < 3 else 0.25) * (end - start))
     return notes
 
 

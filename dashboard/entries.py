@@ -57,7 +57,7 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
 
 def rail(panel: Panel) -> list[Did]:
     """What the chart's lowest rail shows of a panel."""
-    done = [Did(coat.mixed_at, LABELS["coat"].format(n=coat.number)) for coat in panel.coats]
+    done = [Did(coat.mixed_at, str(coat.number)) for coat in panel.coats]
     for at, label in (
         (panel.washed_at, "washed"),
         (panel.sanded_at, "sanded"),

@@ -69,6 +69,12 @@ class Guard:
             await send(message)
 
         refusal = self._refusal(scope["method"], Headers(scope=scope))
+        if refusal is None and scope["method"] not in READING:
+            body = await _read(receive)
+            if body is None:
+                refusal = problem(413, "The body is too large.", "Send at most 64 KiB.")
+            else:
+                receive = _replay(body, receive)
         await (refusal or self._app)(scope, receive, send_guarded)
 
     def _refusal(self, method: str, headers: Headers) -> JSONResponse | None:
@@ -94,6 +100,30 @@ def _cross_site(headers: Headers, host: str) -> JSONResponse | None:
     if same and site in (None, "same-origin"):
         return None
     return problem(403, "Only this shop's own pages may log something.", "Tap the button on the page itself.")
+
+
+def _replay(messages: list[Message], receive: Receive) -> Receive:
+    """Gives the messages that were read already once more, then goes on with the connection's own."""
+    waiting = iter(messages)
+
+    async def again() -> Message:
+        found = next(waiting, None)
+        return found if found is not None else await receive()
+
+    return again
+
+
+async def _read(receive: Receive) -> list[Message] | None:
+    """The whole body's messages; None if it is larger than MAX_BODY, whatever its header said."""
+    messages, size, more = [], 0, True
+    while more:
+        message = await receive()
+        size += len(message.get("body", b""))
+        if size > MAX_BODY:
+            return None
+        messages.append(message)
+        more = message["type"] == "http.request" and message.get("more_body", False)
+    return messages
 
 
 def _not_json(headers: Headers) -> JSONResponse | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gzip
 import hashlib
 import importlib.resources
@@ -34,7 +35,7 @@ class StaticFiles:
 
     def __init__(self) -> None:
         self._files = {name: _hold(data, name) for name, data in _ours().items()}
-        self._files["plotly.min.js"] = _hold(_plotly().read_bytes(), "plotly.min.js")
+        self._files["plotly.min.js"] = _held_plotly()
         digest = hashlib.sha256()
         for name in sorted(self._files):
             digest.update(name.encode() + b"\0" + self._files[name].plain)
@@ -61,6 +62,12 @@ class StaticFiles:
 
 def _hold(data: bytes, name: str) -> Held:
     return Held(data, gzip.compress(data, 6, mtime=0), KINDS[Path(name).suffix])
+
+
+@functools.cache
+def _held_plotly() -> Held:
+    """Compressing it takes a fifth of a second: once in a process is enough."""
+    return _hold(_plotly().read_bytes(), "plotly.min.js")
 
 
 def _ours() -> dict[str, bytes]:

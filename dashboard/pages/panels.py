@@ -102,10 +102,11 @@ def _reasons(item: Assessment | None, view: View) -> list[str]:
 
 def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip) -> list[Button]:
     """The strip's button first, then what else may have been done; demoulding only where it may be."""
-    first = [strip.button] if strip.button.href != f"/panels/{panel.id}" else []
+    here = f"/panels/{panel.id}"
+    first = [strip.button] if strip.button.href not in (here, f"{here}#why") else []
     rest = [Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"/panels/{panel.id}/coat")]
     if panel.coats:
         rest += [Button(LABELS["log_wash"], kind="washed"), Button(LABELS["log_sand"], kind="sanded")]
     if item is not None and item.verdict.state in (State.DEMOULDABLE, State.FULLY_CURED):
         rest.append(Button(LABELS["log_demould"], kind="demoulded"))
-    return first + [button for button in rest if button not in first and button.href != "#"]
+    return first + [button for button in rest if button not in first]

@@ -32,7 +32,9 @@ class Served:
     """One running server."""
 
     def __init__(self, app: FastAPI, port: int) -> None:
-        config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1)
+        config = uvicorn.Config(
+            app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1
+        )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, daemon=True)
         self.url = f"http://127.0.0.1:{port}"

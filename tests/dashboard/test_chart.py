@@ -1,0 +1,129 @@
+"""The chart's JSON: gaps stay gaps, the scale turns, nothing is an inline style, and the table says the same."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from dashboard import trace
+from dashboard.assessment import Curve
+from dashboard.chart_layout import Did
+from dashboard.display import TIE, View
+from dashboard.figures import figure
+from tests.browser.fake_shop import HOUR, MINUTE, NOW, ZONE, answer, stopped
+
+ITEM = answer("plug-7", "Plug 7", stopped(NOW))
+GAP = ITEM.gaps[0]
+
+
+def view(unit: str = "degC", zone: str = ZONE) -> View:
+    return View(ZoneInfo(zone), unit, NOW)
+
+
+def drawn(item: Any = ITEM, unit: str = "degC") -> dict[str, Any]:
+    return figure(item, item.curve, [Did(NOW - 10 * HOUR, "1")], view(unit))
+
+
+def lines(chart: dict[str, Any], colour: str) -> list[dict[str, Any]]:
+    return [line for line in chart["data"] if line["line"].get("color") == colour and line["yaxis"] == "y"]
+
+
+def test_no_measured_line_crosses_a_gap() -> None:
+    chart = drawn()
+    measured = [*lines(chart, "@air"), *lines(chart, "@dew"), lines(chart, "@ink")[-1]]
+    assert len(measured) == 3
+    for line in measured:
+        inside = [y for x, y in zip(line["x"], line["y"], strict=True) if GAP[0] <= x < GAP[1]]
+        assert inside
+        assert set(inside) == {None}
+        assert line["connectgaps"] is False
+
+
+def test_each_gap_is_a_hatched_band_of_its_own_length() -> None:
+    bands = [line for line in drawn()["data"] if "fillpattern" in line]
+    assert [(min(band["x"]), max(band["x"])) for band in bands] == [GAP]
+    assert drawn()["layout"]["yaxis4"]["domain"] == [0, 1]
+
+
+@pytest.mark.parametrize("unit", ["degC", "degF"])
+def test_the_lane_is_drawn_on_the_viewers_scale(unit: str) -> None:
+    line = lines(drawn(unit=unit), "@ink")[-1]
+    celsius = ITEM.curve.panel_C[0]
+    assert line["y"][0] == pytest.approx(celsius if unit == "degC" else celsius * 1.8 + 32, abs=0.006)
+    low, high = drawn(unit=unit)["layout"]["yaxis"]["range"]
+    assert low <= min(y for y in line["y"] if y is not None)
+    assert high >= max(y for y in line["y"] if y is not None)
+
+
+def test_tg_is_drawn_only_where_the_panels_scale_has_room_for_it() -> None:
+    (tg,) = lines(drawn(), "@tg")
+    low, high = drawn()["layout"]["yaxis"]["range"]
+    assert all(low <= y <= high for y in tg["y"] if y is not None)
+    assert any(note["text"].startswith("Tg ") for note in drawn()["layout"]["annotations"])
+
+
+def test_the_chart_holds_no_markup_and_no_colour_of_its_own() -> None:
+    text = json.dumps(drawn())
+    assert "<" not in text
+    assert "#" not in text
+    assert json.loads(json.dumps(drawn(), allow_nan=False)) == drawn()
+
+
+def test_the_now_line_stands_at_now_with_its_flag() -> None:
+    layout = drawn()["layout"]
+    assert any(shape["x0"] == NOW and shape["x1"] == NOW for shape in layout["shapes"])
+    assert any(note["text"] == "now" and note["x"] == NOW for note in layout["annotations"])
+
+
+def test_hours_are_named_in_the_shops_zone_and_stay_in_order_when_the_clocks_change() -> None:
+    """EU summer time ends on the last Sunday of October at 01:00 UTC (Directive 2000/84/EC)."""
+    change = 1792890000000  # 2026-10-25T01:00Z
+    t = tuple(change - 4 * HOUR + i * 10 * MINUTE for i in range(48))
+    n = len(t)
+    curve = Curve(t, *[(0.1,) * n] * 3, (0.0,) * n, *[(10.0,) * n] * 4)
+    item = replace(ITEM, curve=curve, gaps=(), milestones=())
+    axis = figure(item, curve, [], View(ZoneInfo(ZONE), "degC", change))["layout"]["xaxis"]
+    assert axis["tickvals"] == sorted(axis["tickvals"])
+    assert axis["ticktext"] == ["00", "02", "02", "04"]
+
+
+def test_the_film_rail_is_highest_where_the_panel_was_wet() -> None:
+    rails = [line for line in drawn()["data"] if line["yaxis"] == "y3"]
+    wet = next(line for line in rails if line["fillcolor"] == "@care")
+    margins = {
+        at: panel - dew
+        for at, panel, dew in zip(ITEM.curve.t, ITEM.curve.panel_C, ITEM.curve.dew_point_C, strict=True)
+        if panel is not None and dew is not None
+    }
+    assert set(wet["x"][::5]) == {at for at, margin in margins.items() if margin <= 0.3}
+
+
+def test_the_cursor_says_the_numbers_of_the_chart() -> None:
+    rows = trace.rows(ITEM, view())
+    first = rows[0].sentence.replace(TIE, " ")
+    assert first == (
+        "Sat 17:00: panel 16.8 °C, air 15.2 °C, dew point 4.0 °C, margin 12.8 °C, cure 0 % (0 to 2)."
+    )
+    missing = next(row for row in rows if GAP[0] <= row.at < GAP[1])
+    assert ": no readings, cure" in missing.sentence
+    ahead = rows[-1].sentence
+    assert "outlook" in ahead
+    assert "no readings" not in ahead
+
+
+def test_the_table_ends_with_the_chart_and_is_short() -> None:
+    rows = trace.rows(ITEM, view())
+    short = trace.table(rows)
+    assert short[-1] == rows[-1]
+    assert len(short) <= 48
+    assert trace.table([]) == []
+
+
+def test_the_summary_names_the_hours_that_are_missing() -> None:
+    assert trace.summary(ITEM, view()).replace(TIE, " ") == (
+        "Panel between 4.0 °C and 16.8 °C. 1 h 05 without readings."
+    )

@@ -1,0 +1,135 @@
+"""What a tap does: one entry, absorbed when it comes twice, taken back without being lost."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, open_shop
+from tests.dashboard.client import Client, new_id
+
+
+def coat(**more: object) -> dict[str, object]:
+    return {
+        "id": new_id(),
+        "who": "Kim",
+        "kind": "coat mixed",
+        "panel": "lid-4",
+        "body": {"card": "invented-25min"},
+        **more,
+    }
+
+
+def test_a_double_tap_is_one_entry(shop: FakeShop, client: Client) -> None:
+    tap = coat()
+    first, second = client.post("/api/events", tap), client.post("/api/events", tap)
+    assert first.json() == {"event": tap["id"], "new": True, "said": "Coat 3 started 06:10"}
+    assert second.json()["new"] is False
+    assert len(shop.logbook.panels()["lid-4"].coats) == 3
+
+
+def test_a_coat_may_have_been_mixed_earlier_but_not_later_than_now(shop: FakeShop, client: Client) -> None:
+    assert client.post("/api/events", coat(at=NOW - 20 * MINUTE)).status_code == 200
+    assert shop.logbook.panels()["lid-4"].coats[-1].mixed_at == NOW - 20 * MINUTE
+    answer = client.post("/api/events", coat(at=NOW + 10 * MINUTE))
+    assert answer.status_code == 409
+    assert "still to come" in answer.json()["error"]["what"]
+
+
+def test_a_card_that_is_not_there_is_refused_and_the_others_are_named(client: Client) -> None:
+    answer = client.post("/api/events", coat(body={"card": "invented-none"}))
+    assert answer.status_code == 409
+    assert "invented-25min" in answer.json()["error"]["what"]
+
+
+def test_taken_back_means_struck_through_with_who_and_when(shop: FakeShop, client: Client) -> None:
+    tap = coat()
+    client.post("/api/events", tap)
+    back = {"id": new_id(), "who": "Ola", "kind": "withdrawn", "panel": "lid-4", "event": tap["id"]}
+    assert client.post("/api/events", back).json()["new"] is True
+    assert len(shop.logbook.panels()["lid-4"].coats) == 2
+    page = client.get("/panels/lid-4").text
+    assert "<s>Coat 3 started 06:10</s> taken back 06:10 by Ola" in page
+
+
+def test_a_panel_gets_its_id_from_its_name_and_a_second_tap_the_same_one(client: Client) -> None:
+    body = {
+        "id": new_id(),
+        "name": "Ski Böx 9",
+        "zone": "shed",
+        "surface_probe": "S1",
+        "air_probe": None,
+        "substrate": "foam",
+    }
+    assert client.post("/api/panels", body).json() == {"event": body["id"], "new": True, "panel": "ski-box-9"}
+    assert client.post("/api/panels", body).json() == {
+        "event": body["id"],
+        "new": False,
+        "panel": "ski-box-9",
+    }
+    assert client.get("/panels/ski-box-9").status_code == 200
+
+
+def test_a_panel_of_the_same_name_is_refused(client: Client) -> None:
+    body = {"id": new_id(), "name": "Lid 4", "zone": "shed", "substrate": "wood"}
+    answer = client.post("/api/panels", body)
+    assert answer.status_code == 409
+    assert "Lid 4" in answer.json()["error"]["what"]
+
+
+def test_the_shops_unit_turns_every_page(client: Client) -> None:
+    entry = {"id": new_id(), "kind": "preference", "key": "unit", "value": "degF"}
+    assert client.post("/api/events", entry).status_code == 200
+    page = client.get("/").text
+    assert "Warm it above 54\u00a0°F" in page
+    assert "Panel 1.4\u00a0°F under dew point" in page
+    assert "°C" not in page
+
+
+def test_a_unit_that_nobody_knows_is_refused(client: Client) -> None:
+    answer = client.post("/api/events", {"id": new_id(), "kind": "preference", "key": "unit", "value": "K"})
+    assert answer.status_code == 422
+
+
+def test_a_seen_alarm_gives_the_title_back(client: Client) -> None:
+    assert "Warm Plug 7" in client.get("/").text
+    client.post(
+        "/api/events", {"id": new_id(), "who": "Kim", "kind": "alarm seen", "alarm": "too cold:plug-7:1"}
+    )
+    page = client.get("/").text
+    assert "Warm Plug 7: 5" not in page
+    assert "<h1>Morning round</h1>" in page
+    assert "seen 06:10 by Kim" in client.get("/more/alarms").text
+
+
+@pytest.mark.parametrize("path", ["/", "/panels/plug-7", "/api/panels/plug-7/chart", "/api/round"])
+def test_an_unchanged_page_is_not_sent_again_but_its_time_is(client: Client, path: str) -> None:
+    first = client.get(path)
+    again = client.get(path, **{"if-none-match": first.headers["etag"]})
+    assert again.status_code == 304
+    assert again.content == b""
+    assert again.headers["coldshed-now"] == str(NOW)
+
+
+def test_after_noon_it_is_the_evening_round(shop: FakeShop, client: Client) -> None:
+    shop.clock.at = NOW + 8 * HOUR  # type: ignore[attr-defined]
+    assert "Evening round" in client.get("/").text
+
+
+def test_watch_that_never_ran_is_told_in_words(tmp_path, client: Client) -> None:
+    empty = open_shop(tmp_path / "new", filled=False)
+    empty.store.close()
+    (empty.folder / "watch.db").unlink()
+    fresh = Client(empty.app)
+    assert "No panel yet" in fresh.get("/").text
+    fresh.post("/api/panels", {"id": new_id(), "name": "First", "zone": "shed", "substrate": "wood"})
+    assert "Not known: watch has not started" in fresh.get("/").text
+    assert fresh.get("/panels/first").status_code == 200
+    assert fresh.get("/api/health").json()["watch"].startswith("watch.db is not there yet")
+    empty.logbook.close()
+
+
+def test_a_late_page_turns_to_not_known_on_the_server_too(shop: FakeShop, client: Client) -> None:
+    shop.clock.at = NOW + 10 * MINUTE  # type: ignore[attr-defined]
+    page = client.get("/").text
+    assert page.count("Not known: this answer is too old") >= 5
+    assert "Last said 06:10: Recoat before 06:50." in page

@@ -1,0 +1,95 @@
+"""From assessments to strips: order, buttons, and what is said when nothing is known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+from dashboard.display import TIE, View
+from dashboard.logbook import Coat, Panel
+from dashboard.strips import round_of, strip
+from model.verdict import Kind, Mark
+from tests.browser.fake_shop import MINUTE, NOW, ZONE, answer, morning, recoat, waiting
+
+
+def view(now: int = NOW) -> View:
+    return View(ZoneInfo(ZONE), "degC", now)
+
+
+def panel(ident: str = "lid-4", coats: int = 2) -> Panel:
+    made = tuple(Coat(n + 1, "invented-25min", NOW, None, "laminate", f"e{n}") for n in range(coats))
+    return Panel(ident, ident.title(), "shed", "S1", "A1", "wood", made)
+
+
+def panels(*names: str) -> dict[str, Panel]:
+    return {name: panel(name) for name in names}
+
+
+FIVE = ("box-a", "lid-4", "plug-7", "rib-1", "skiff-deck-2")
+
+
+def test_the_round_puts_first_what_has_to_be_done_first() -> None:
+    found = round_of(panels(*FIVE), morning(NOW), view())
+    assert [item.panel for item in found.strips] == ["skiff-deck-2", "rib-1", "lid-4", "plug-7", "box-a"]
+    assert found.known == 4
+
+
+def test_of_two_deadlines_the_nearer_one_comes_first() -> None:
+    items = [
+        answer("b", "B", recoat(NOW + 20 * MINUTE, NOW + 60 * MINUTE)),
+        answer("a", "A", recoat(NOW + 50 * MINUTE, NOW + 60 * MINUTE)),
+    ]
+    assert [item.panel for item in round_of(panels("a", "b"), items, view()).strips] == ["b", "a"]
+
+
+def test_past_good_until_the_strip_says_not_known_and_what_was_said_last() -> None:
+    item = answer("lid-4", "Lid 4", recoat(NOW + 40 * MINUTE, NOW + 75 * MINUTE))
+    late = strip(panel(), item, view(item.good_until))
+    assert late.kind is Kind.NOT_KNOWN
+    assert late.mark is Mark.TORN
+    assert late.headline == "Not known: this answer is too old"
+    assert late.why == "Last said 06:10: Recoat before 06:50."
+    assert strip(panel(), item, view(item.good_until - 1)).kind is Kind.ACT
+
+
+def test_a_panel_that_was_never_worked_out_says_so_and_why() -> None:
+    assert strip(panel(), None, view()).headline == "Not known: not worked out yet"
+    assert strip(panel(), None, view(), started=False).headline == "Not known: watch has not started"
+
+
+def test_each_verdict_offers_the_one_thing_to_log() -> None:
+    found = {item.panel: item.button for item in round_of(panels(*FIVE), morning(NOW), view()).strips}
+    assert (found["skiff-deck-2"].label, found["skiff-deck-2"].href) == (
+        "Start coat 3",
+        "/panels/skiff-deck-2/coat",
+    )
+    assert (found["lid-4"].label, found["lid-4"].kind) == ("Log wash", "washed")
+    assert (found["box-a"].label, found["box-a"].kind) == ("Log sand", "sanded")
+    assert (found["rib-1"].label, found["rib-1"].href) == ("Check probe", "/more/probes#probe-S1")
+    assert (found["plug-7"].label, found["plug-7"].href) == ("See heat", "/panels/plug-7#why")
+
+
+def test_with_more_than_five_panels_those_that_wait_fold() -> None:
+    names = [*FIVE, "wait-1"]
+    items = [*morning(NOW), answer("wait-1", "Wait 1", waiting(NOW))]
+    folded = {item.panel for item in round_of(panels(*names), items, view()).strips if item.folded}
+    assert folded == {"wait-1"}
+    few = round_of(panels("wait-1"), items[-1:], view())
+    assert not few.strips[0].folded
+
+
+def test_a_closed_panel_is_not_on_the_round() -> None:
+    listed = panels(*FIVE) | {"lid-4": replace(panel("lid-4"), closed=True)}
+    assert "lid-4" not in {item.panel for item in round_of(listed, morning(NOW), view()).strips}
+
+
+def test_the_readings_age_is_that_of_the_oldest_panel_that_is_known() -> None:
+    items = morning(NOW)
+    items[0] = replace(items[0], readings_to=NOW - 4 * MINUTE)
+    assert round_of(panels(*FIVE), items, view()).readings_to == NOW - 4 * MINUTE
+
+
+def test_the_time_left_is_told_with_the_deadline() -> None:
+    first = round_of(panels(*FIVE), morning(NOW), view()).strips[0]
+    assert first.headline == "Recoat before 06:50"
+    assert first.ahead == f"in{TIE}40{TIE}min"
