@@ -38,11 +38,19 @@ class _Seen:
 class WatchedFolderSource:
     """Hands each file over as one arrival whose topic is the file's name."""
 
-    def __init__(self, id: str, folder: Path, clock: Clock, settled_s: float = SETTLED_S) -> None:
+    def __init__(
+        self,
+        id: str,
+        folder: Path,
+        clock: Clock,
+        settled_s: float = SETTLED_S,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.id = id
         self._folder = folder
         self._clock = clock
         self._settled_s = settled_s
+        self._monotonic = monotonic
         self._state = "waiting"
         self._seen: dict[Path, _Seen] = {}
         self._handed: set[Path] = set()
@@ -68,7 +76,7 @@ class WatchedFolderSource:
 
     def _settled(self) -> list[Path]:
         """Files that have stopped changing and were not handed over yet, oldest first."""
-        now = time.monotonic()
+        now = self._monotonic()
         found: dict[Path, _Seen] = {}
         for path in self._folder.iterdir():
             if path in self._handed or not _is_ours(path):

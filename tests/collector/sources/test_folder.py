@@ -103,24 +103,17 @@ def test_a_second_file_of_the_same_name_replaces_nothing(inbox: Path, watching: 
     assert (inbox / "done" / "night-2.csv").read_text() == "second"
 
 
-def test_a_file_that_still_grows_is_not_read(
-    inbox: Path, watching: Watching, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    times = iter(range(10**9))
-    monkeypatch.setattr(
-        folders.time, "monotonic", lambda: next(times) * 0.04
-    )  # one look is shorter than settled_s
-    growing = inbox / "night.csv"
+def test_a_file_that_still_grows_is_not_read(tmp_path: Path) -> None:
+    now = [0.0]
+    source = WatchedFolderSource("logger", tmp_path, SteppedClock(0), settled_s=2.0, monotonic=lambda: now[0])
+    growing = tmp_path / "night.csv"
     for size in range(1, 20):
         growing.write_bytes(b"x" * size)
-        seen = watching.source._seen
-        wait_until(
-            lambda size=size: getattr(watching.source._seen.get(growing), "size", 0) >= size, f"look {seen}"
-        )
-        if watching.arrivals:
-            break
-    whole = watching.one().payload
-    assert whole == growing.read_bytes()[: len(whole)]
+        assert source._settled() == []
+        now[0] += 1.5
+    assert source._settled() == []
+    now[0] += 0.6
+    assert source._settled() == [growing]
 
 
 def test_hidden_and_partial_files_are_left_alone(inbox: Path, watching: Watching) -> None:
