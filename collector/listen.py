@@ -18,6 +18,7 @@ from collector.sources import source_for
 
 UNITS = {"temperature": "degC", "relative_humidity": "%", "co2": "ppm"}
 SHOWN = 120
+LINKS = Path("/dev/serial")
 
 
 def listen(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
@@ -85,7 +86,7 @@ def print_ports() -> int:
 
 
 def _link(device: str, kind: str) -> str | None:
-    folder = Path("/dev/serial") / kind
+    folder = LINKS / kind
     if not folder.is_dir():
         return None
     return next(
