@@ -21,7 +21,7 @@ from model.forecast import outlook
 from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
 from model.members import quantile
 from model.milestones import Passing, passings
-from model.psychrometrics import dew_point_C
+from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone, ResinCard
 
 OUTLOOK_H = 72.0
@@ -124,9 +124,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         trend=_trend(samples),
         air_C=air_C,
         air_RH=air_RH,
-        dew_point_C=None
-        if air_C is None or air_RH is None
-        else float(dew_point_C(air_C, min(air_RH, 100.0))),
+        dew_point_C=_dew(air_C, air_RH),
         measured_h=(at - begun) / HOUR_MS - missing_h,
         missing_h=missing_h,
         temperature_time_factor_Ch=temperature_time_factor_Ch(hours, value, DATUM_C, longest_h=longest_h),
@@ -219,6 +217,13 @@ def _trend(samples: Samples) -> str:
     before = float(np.interp(last - HOUR_MS, samples.t, samples.value))
     change = float(samples.value[-1]) - before
     return "steady" if abs(change) < TREND_K_H else "rising" if change > 0 else "falling"
+
+
+def _dew(air_C: float | None, air_RH: float | None) -> float | None:
+    """Dew point, degC; None if either is unknown or outside what the formula covers."""
+    if air_C is None or air_RH is None or not usable(air_C, min(air_RH, 100.0)):
+        return None
+    return float(dew_point_C(air_C, min(air_RH, 100.0)))
 
 
 def _now(trace: Trace | None, at: int) -> float | None:

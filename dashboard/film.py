@@ -12,7 +12,7 @@ from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
 from model.decide import FilmNow
 from model.history import minute_blocks
-from model.psychrometrics import dew_point_C
+from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone
 
 if TYPE_CHECKING:
@@ -39,8 +39,9 @@ def dew_by_minute(facts: Facts, newest: CoatCourse, at: int) -> Floats:
         return dew
     air = minute_blocks(facts.air.samples, facts.air.interval_s, begin, end, 0.0)
     humidity = minute_blocks(facts.humidity.samples, facts.humidity.interval_s, begin, end, 0.0)
-    known = air.measured & humidity.measured & (humidity.central > 0.0)
-    dew[known] = dew_point_C(air.central[known], np.minimum(humidity.central[known], 100.0))
+    moist = np.minimum(humidity.central, 100.0)
+    known = air.measured & humidity.measured & usable(air.central, moist)
+    dew[known] = dew_point_C(air.central[known], moist[known])
     return dew
 
 

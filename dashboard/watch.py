@@ -71,6 +71,7 @@ class Watch:
         try:
             follower = self._follower or Follower(self.readings, at)
             follower.refresh()
+            follower.forget(at)
             self._follower = follower
             gone, changed = self._take_in_logbook()
         except NotYet as reason:

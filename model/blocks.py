@@ -46,7 +46,9 @@ class Blocks:
     def joined(self, later: Blocks) -> Blocks:
         """This history followed by `later`, which must begin where this one ends. Raises ValueError otherwise."""
         if later.start != self.end:
-            raise ValueError(f"blocks do not meet: one ends at {self.end}, the next begins at {later.start} (UTC ms)")
+            raise ValueError(
+                f"blocks do not meet: one ends at {self.end}, the next begins at {later.start} (UTC ms)"
+            )
         return Blocks(
             self.start,
             np.concatenate([self.cold, later.cold]),

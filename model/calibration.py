@@ -26,6 +26,10 @@ TACK_FREE_LEAD_K = -5.0
 WARM_MARGIN_K = 5.0
 """A panel hotter than the sheet's temperature by more than this need not be harder still to be sanded."""
 
+HOTTEST_C = 80.0
+"""Hotter than this counts as this: it lies far outside every card, the cure takes minutes there, and the sub-steps
+that a wild reading of 150 degC would ask for would hold up every other panel."""
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -51,13 +55,11 @@ class Calibration:
 
     def temperature(self, panel_C: Floats, spread_K: Floats) -> Floats:
         """What each member's panel is, degC (n, N), when the history says panel_C (n,), degC, and the forecast's
-        standard deviation is spread_K (n,), K: probe offset and forecast departure included.
+        standard deviation is spread_K (n,), K: probe offset and forecast departure included, HOTTEST_C at most.
         """
         of = self.members
-        return np.asarray(
-            panel_C[:, np.newaxis] + of.probe_offset_K + spread_K[:, np.newaxis] * of.forecast_z,
-            dtype=np.float64,
-        )
+        departure = of.probe_offset_K + spread_K[:, np.newaxis] * of.forecast_z
+        return np.asarray(np.minimum(panel_C[:, np.newaxis] + departure, HOTTEST_C), dtype=np.float64)
 
     def speed(self, T_C: Numbers) -> Floats:
         """Equivalent age gained in an hour at T_C (..., N), each with the member's own E and rate."""

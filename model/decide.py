@@ -130,6 +130,8 @@ def decide(now: Standing) -> Verdict:
     sandable = _at(now.least, "sand").passed >= OPENS
     if sandable:
         return _sandable(now, flags)
+    if now.film.level in ("heavy", "wet") and _washable(now) and (now.glassy or now.stopped):
+        return _wash_in_the_cold(now, flags, now.film.level)
     if now.glassy is not None and (_shut(now) or now.stopped is None):
         return _hard(now, flags, now.glassy)
     if now.stopped is not None:
@@ -213,6 +215,14 @@ def _cold(now: Standing, flags: frozenset[Flag], stopped: Stopped) -> Verdict:
         flags,
         4,
     )
+
+
+def _wash_in_the_cold(now: Standing, flags: frozenset[Flag], level: str) -> Verdict:
+    """Water and blush on a film that can be washed come before the heat: warmth would bake them in."""
+    colder = _cold(now, flags, now.stopped) if now.stopped is not None else None
+    why = tuple(_film_why(now.film)) + (colder.why[:1] if colder else ())
+    following = colder.next if colder else None
+    return _verdict(state_of(now), Kind.CARE, Mark.DROP, Say(f"wash_{level}"), why, following, flags, 3)
 
 
 def _hard(now: Standing, flags: frozenset[Flag], glassy: Glassy) -> Verdict:
@@ -356,6 +366,11 @@ def _young(now: Standing, flags: frozenset[Flag]) -> Verdict:
 def _far(now: Standing, flags: frozenset[Flag], state: State, following: Say | None) -> Verdict:
     why = Say("why_setting_far", {"panel_C": now.panel_C, "trend": now.trend})
     return _verdict(state, Kind.WAIT, Mark.RAMP, Say("setting_far"), (why,), following, flags, 6)
+
+
+def _washable(now: Standing) -> bool:
+    """A tacky film cannot be washed."""
+    return _shut(now) or _at(now.newest, "tack_free").passed >= OPENS
 
 
 def _shut(now: Standing) -> bool:

@@ -48,7 +48,7 @@ class Told:
 
 SHOP = (
     Told("Skiff deck 2", "warm room", "S3", "A2", "wood", ((1, "13:00"), (0, "01:30"))),
-    Told("Lid 4", "shed", "S2", "A1", "composite mould", ((1, "09:00"), (1, "13:30"))),
+    Told("Lid 4", "shed", "S2", "A1", "composite mould", ((1, "11:30"), (1, "17:00"))),
     Told("Rib 1", "shed", "S4", "A1", "wood", ((1, "14:00"),)),
     Told("Box A", "warm room", "S3", "A2", "foam", ((2, "14:00"), (2, "18:00"), (2, "22:30"))),
     Told("Plug 7", "shed", "S1", "A1", "foam", ((1, "11:00"), (1, "19:00"))),
