@@ -37,8 +37,7 @@
 
   const nearest = () => {
     const now = window.coldshed.now();
-    const i = cursor.findIndex((row) => row.at >= now);
-    return i < 0 ? cursor.length - 1 : i;
+    return Math.max(0, cursor.findLastIndex((row) => row.at <= now));
   };
 
   const fetchFigure = async () => {

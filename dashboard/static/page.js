@@ -78,6 +78,18 @@
       order([...list.children]) === order([...page.querySelectorAll(".strips > .strip")]);
   };
 
+  // Puts a part's new content in its place; focus goes to the same control, or to the part if that control is gone.
+  const replace = (old, fresh) => {
+    const focused = old.contains(document.activeElement) ? document.activeElement : null;
+    old.replaceWith(fresh);
+    if (!focused) return;
+    const same = ["data-seen", "data-take-back", "data-log", "href"]
+      .filter((name) => focused.hasAttribute(name))
+      .map((name) => fresh.querySelector(`[${name}="${CSS.escape(focused.getAttribute(name))}"]`))[0];
+    if (!same) fresh.tabIndex = -1;
+    (same ?? fresh).focus({ preventScroll: true });
+  };
+
   const take = (text) => {
     const page = new DOMParser().parseFromString(text, "text/html");
     const rung = document.querySelector("[data-alarm]")?.dataset.alarm;
@@ -85,7 +97,7 @@
       const fresh = page.querySelector(`[data-live="${old.dataset.live}"]`);
       if (!fresh || old.isEqualNode(fresh)) continue;
       if (old.matches("[data-strip]")) takeStrip(old, fresh);
-      else if (!old.contains(document.activeElement)) old.replaceWith(document.adoptNode(fresh));
+      else replace(old, document.adoptNode(fresh));
     }
     if (page.getElementById("resort")) takeStrips(page);
     const alarm = document.querySelector("[data-alarm]");

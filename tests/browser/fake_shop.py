@@ -47,6 +47,7 @@ class FakeShop:
     logbook: Logbook
     store: WatchWriter
     app: FastAPI
+    port: int
 
     def save(self, *items: Assessment, alarms: tuple[Alarm, ...] = ()) -> None:
         """Stores assessments and alarms as watch would."""
@@ -74,7 +75,7 @@ def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled
         allowed_hosts=("127.0.0.1", "localhost", "testserver"),
         port=port,
     )
-    shop = FakeShop(folder, clock, logbook, store, app)
+    shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:
         for name, coats in (("Skiff deck 2", 2), ("Lid 4", 2), ("Rib 1", 1), ("Box A", 3), ("Plug 7", 2)):
             register(shop, name, coats)

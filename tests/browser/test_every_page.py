@@ -1,0 +1,97 @@
+"""Every page, in both sizes and all three lights: no complaint, no sideways scroll, no violation axe can see."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from tests.browser.conftest import DESK, PHONE, Visit
+
+PAGES = [
+    "/",
+    "/panels/plug-7",
+    "/panels/plug-7/coat",
+    "/panels/new",
+    "/more",
+    "/more/alarms",
+    "/more/probes",
+    "/nowhere",
+]
+LIGHTS = [(PHONE, "light"), (PHONE, "dark"), (PHONE, "sun"), (DESK, "light"), (DESK, "dark")]
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+
+
+def ready(page, path: str) -> None:
+    if path == "/panels/plug-7":
+        page.wait_for_selector("#chart .main-svg")
+
+
+@pytest.mark.parametrize("visit", LIGHTS, indirect=True, ids=lambda light: f"{light[0]['width']}-{light[1]}")
+def test_no_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
+    for path in PAGES:
+        page = visit.open(path)
+        ready(page, path)
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, f"{path}: {found.generate_report()}"
+        width = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert width[0] == width[1], path
+        page.close()
+    visit.complaints = [text for text in visit.complaints if "404" not in text]
+    assert visit.complaints == []
+
+
+@pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
+def test_at_320_px_every_page_reflows(visit: Visit) -> None:
+    """WCAG 2.2, 1.4.10 Reflow: 320 CSS px."""
+    for path in PAGES:
+        page = visit.open(path)
+        ready(page, path)
+        assert page.evaluate("document.documentElement.scrollWidth") == 320, path
+        page.close()
+
+
+def test_twice_as_large_text_does_not_scroll_sideways(visit: Visit) -> None:
+    """WCAG 2.2, 1.4.4 Resize Text: 200 %."""
+    for path in PAGES:
+        page = visit.open(path)
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert page.evaluate("document.documentElement.scrollWidth") == 390, path
+        page.close()
+
+
+def test_what_is_tapped_on_the_round_is_large_and_five_strips_need_no_scroll(visit: Visit) -> None:
+    """72 px for what acts (11 mm at 160 px/inch), 48 for the tabs: our own rule, above WCAG 2.2, 2.5.8."""
+    page = visit.open("/")
+    for box in page.eval_on_selector_all(
+        ".do", "all => all.map(one => one.getBoundingClientRect().toJSON())"
+    ):
+        assert box["width"] >= 72
+        assert box["height"] >= 72
+    tabs = page.locator(".tabs").bounding_box()
+    last = page.locator(".strip").last.bounding_box()
+    assert tabs
+    assert last
+    assert tabs["height"] >= 54
+    assert last["y"] + last["height"] <= tabs["y"]
+
+
+def test_the_two_pinned_hashes_are_those_of_plotlys_own_styles(visit: Visit) -> None:
+    from dashboard.security import PLOTLY_STYLES
+
+    page = visit.open("/panels/plug-7")
+    page.wait_for_selector("#chart .main-svg")
+    found = page.evaluate(
+        """async () => Promise.all([...document.querySelectorAll("style")].map(async (style) => {
+          const digest = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(style.textContent));
+          return "sha256-" + btoa(String.fromCharCode(...new Uint8Array(digest)));
+        }))"""
+    )
+    assert sorted(found) == sorted(PLOTLY_STYLES)
+
+
+def test_a_page_works_without_colour(visit: Visit) -> None:
+    """Forced colours keep the tiles' contours and every word."""
+    page = visit.open("/")
+    page.emulate_media(forced_colors="active")
+    assert page.locator(".strip .mark:visible").count() == 5
+    assert page.locator(".strip .fresh .headline:visible").count() == 5
