@@ -225,6 +225,7 @@ def test_a_source_that_fails_by_its_own_fault_is_told_and_started_again(
     faulty, stop = Faulty(), threading.Event()
     thread = SourceThread(faulty)
     thread.start(lambda arrival: None, stop.is_set)
+    wait_until(lambda: thread.change() == "failed: a bug", "the fault is told")
     wait_until(lambda: faulty.runs > 1, "it was started again")
     stop.set()
     wait_until(lambda: not thread.alive, "it has ended")

@@ -191,6 +191,26 @@ def test_a_locked_file_is_tried_again_without_looking_twice(house: House) -> Non
     assert (house.done, house.values()) == ([b"S1 T=12.5"], [12.5])
 
 
+def test_what_comes_while_a_commit_fails_is_checked_too(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waits = Impatient()
+    monkeypatch.setattr(pipelines, "GrowingWait", lambda: waits)
+    house.writer.connection.set_busy_timeout(1)
+    other = apsw.Connection(str(house.settings.readings_db))
+    other.execute("BEGIN IMMEDIATE")
+    house.pipeline.put(house.arrival(b"S1 T=12.5"))
+    with running(house):
+        wait_until(lambda: waits.pauses > 2, "the file is locked")
+        house.pipeline.put(house.arrival(b"S1 T=60", received=T0 + 10_000))
+        more = waits.pauses + 3
+        wait_until(lambda: waits.pauses > more, "it is locked still")
+        other.execute("ROLLBACK")
+        wait_until(lambda: len(house.done) == 2, "both are committed")
+    other.close()
+    assert house.reader.samples("S1", TEMPERATURE, 0, 2**60)[2].tolist() == [0, int(Quality.IMPOSSIBLE_RATE)]
+
+
 def test_ending_with_an_uncommitted_batch_says_so(house: House) -> None:
     house.fill_the_disk()
     for number in range(1000):
