@@ -157,6 +157,31 @@ def test_what_was_not_acknowledged_comes_again_marked_as_a_repeat(broker: Server
     assert not arrival.live
 
 
+def test_a_repeat_is_not_live_even_if_the_backlog_cannot_be_told(
+    broker: Server, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(backlog, "WAIT_S", 0.0)
+    with Listener(broker, acknowledge=False).connected() as listener:
+        send(broker, b"one")
+        listener.wait_for(b"one")
+    with Listener(broker) as again:
+        assert not again.wait_for(b"one").live
+
+
+def test_an_acknowledgement_of_an_earlier_connection_acknowledges_nothing(broker: Server):
+    """The same number may belong to another message by then."""
+    with Listener(broker, acknowledge=False).connected() as listener:
+        send(broker, b"one")
+        first = listener.wait_for(b"one")
+        broker.stop()
+        broker.start()
+        wait_until(lambda: listener.payloads().count(b"one") == 2, "the message again")
+        assert first.done is not None
+        first.done()
+    with Listener(broker) as again:
+        assert again.wait_for(b"one").delivery is not None
+
+
 def test_what_was_acknowledged_does_not_come_again(broker: Server):
     with Listener(broker).connected() as listener:
         send(broker, b"one")
