@@ -85,7 +85,7 @@ WHYS: dict[str, str] = {
     "why_demouldable": "Softens above {soften_C}. Full cure likely {full_at}.",
     "why_demouldable_far": "Softens above {soften_C}. Full cure: not within two days at this temperature.",
     "why_fully_cured": "Every coat past full cure, slow end, {passed_at}.",
-    "why_stopped_by_cold": "{panel_C} since {since_at}.",
+    "why_stopped_by_cold": "{panel_C} now; under {minimum_C} since {since_at}.",
     "why_stopped_below_card": "{panel_C}; the card's minimum is {minimum_C}.",
     "why_stopped_far": "{panel_C}; {do} is not within two days at this temperature.",
     "why_warmed": "At {warm_C}: {do} in {warmed_h}.",

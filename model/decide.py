@@ -194,7 +194,7 @@ def _outside(now: Standing, flags: frozenset[Flag]) -> Verdict:
 
 def _cold(now: Standing, flags: frozenset[Flag], stopped: Stopped) -> Verdict:
     if now.since_cold is not None:
-        why = [Say("why_stopped_by_cold", {"panel_C": now.panel_C, "since_at": now.since_cold})]
+        why = [_colder_than_card(now, now.since_cold)]
     else:
         why = [Say("why_stopped_far", {"panel_C": now.panel_C, "do": stopped.do})]
     following = Say("next_far", {"do": stopped.do})
@@ -214,6 +214,12 @@ def _cold(now: Standing, flags: frozenset[Flag], stopped: Stopped) -> Verdict:
         following,
         flags,
         4,
+    )
+
+
+def _colder_than_card(now: Standing, since: int) -> Say:
+    return Say(
+        "why_stopped_by_cold", {"panel_C": now.panel_C, "minimum_C": now.minimum_C, "since_at": since}
     )
 
 

@@ -211,7 +211,7 @@ def stopped(now: int) -> Verdict:
     return Verdict(
         State.SETTING, Kind.CARE, Mark.KNEE, Say("stopped_by_cold", {"move_C": 12.0}),
         (
-            Say("why_stopped_by_cold", {"panel_C": 4.8, "since_at": now - 260 * MINUTE}),
+            Say("why_stopped_by_cold", {"panel_C": 4.8, "minimum_C": 10.0, "since_at": now - 260 * MINUTE}),
             Say("why_warmed", {"warm_C": 20.0, "do": "sand", "warmed_h": 6.0}),
         ),
         Say("next_warmed", {"do": "sand", "warm_C": 20.0, "warmed_h": 6.0, "soon_h": 4.5, "late_h": 8.0}),

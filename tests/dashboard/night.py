@@ -40,7 +40,9 @@ def trace(
     quality: Callable[[float], Quality] = lambda hour: Quality.GOOD,
 ) -> Trace:
     """A series from since_h to until_h after mixing, with the hours of `missing` left out."""
-    t = np.arange(MIXED + round(since_h * HOUR_MS), MIXED + round(until_h * HOUR_MS) + 1, round(1000 * interval_s))
+    t = np.arange(
+        MIXED + round(since_h * HOUR_MS), MIXED + round(until_h * HOUR_MS) + 1, round(1000 * interval_s)
+    )
     hours = (t - MIXED) / HOUR_MS
     if missing is not None:
         keep = (hours <= missing[0]) | (hours >= missing[1])
@@ -76,7 +78,14 @@ def night(
         air_probe="A1",
         substrate="wood",
         coats=tuple(
-            Coat(number, chosen.id, MIXED + round(h * HOUR_MS), MIXED + round(h * HOUR_MS), "laminate", f"e{number}")
+            Coat(
+                number,
+                chosen.id,
+                MIXED + round(h * HOUR_MS),
+                MIXED + round(h * HOUR_MS),
+                "laminate",
+                f"e{number}",
+            )
             for number, h in enumerate(coats_h, start=1)
         ),
         washed_at=None if washed_h is None else MIXED + round(washed_h * HOUR_MS),
@@ -87,15 +96,15 @@ def night(
     return Facts(
         panel=panel,
         cards={chosen.id: chosen},
-        surface=trace("S1", Quantity.TEMPERATURE, surface, until_h=until, missing=missing) if with_surface else None,
+        surface=trace("S1", Quantity.TEMPERATURE, surface, until_h=until, missing=missing)
+        if with_surface
+        else None,
         air=trace("A1", Quantity.TEMPERATURE, over, until_h=hours),
         humidity=moist,
         batch=1,
     )
 
 
-def after(
-    surface: Callable[[float], float], hours: float, **more: object
-) -> Assessment:
+def after(surface: Callable[[float], float], hours: float, **more: object) -> Assessment:
     """The assessment so many hours after mixing."""
     return assess(night(surface, hours, **more), MIXED + round(hours * HOUR_MS))  # type: ignore[arg-type]

@@ -209,7 +209,11 @@ def test_every_sentence_has_the_numbers_its_words_take() -> None:
     """A key without a template, or a template without its number, would break the page at 3 a.m."""
     for hour, T, damp in itertools.product((0.1, 2.5, 4.2, 5.3, 13, 60), (4.0, 20.0), (50.0, 97.0)):
         answer = after(lambda hour, T=T: T, hour, humidity=damp)
-        said = [answer.verdict.headline, *answer.verdict.why, *((answer.verdict.next,) if answer.verdict.next else ())]
+        said = [
+            answer.verdict.headline,
+            *answer.verdict.why,
+            *((answer.verdict.next,) if answer.verdict.next else ()),
+        ]
         for item in said:
             assert takes(item.key) == set(item.values), (hour, T, damp, item)
 

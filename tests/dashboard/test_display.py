@@ -96,9 +96,9 @@ def test_headlines_have_whole_degrees_and_whys_have_tenths() -> None:
     assert plain(view().sentence(Say("probe_suspect", {"probe": "S2", "read_C": 85.04}))).endswith(
         "reads 85 °C"
     )
-    assert plain(view().sentence(Say("why_stopped_by_cold", {"panel_C": 4.84, "since_at": NOW}))).startswith(
-        "4.8 °C"
-    )
+    assert plain(
+        view().sentence(Say("why_stopped_by_cold", {"panel_C": 4.84, "minimum_C": 10.0, "since_at": NOW}))
+    ).startswith("4.8 °C")
 
 
 def test_fahrenheit_has_its_offset_and_a_difference_has_none() -> None:

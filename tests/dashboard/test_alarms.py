@@ -1,0 +1,91 @@
+"""Alarms are raised once for a cause, survive noise at the limit, and end when the cause has gone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from dashboard.alarms import AlarmStates, Condition
+from dashboard.logbook import Event, Logbook
+from dashboard.watch_store import WatchReader, WatchWriter
+from model.verdict import Say
+
+NOW = 1_795_629_600_000
+MINUTE = 60_000
+
+
+def cold(move: float = 12.0) -> Condition:
+    return Condition("too cold", "plug-7", None, Say("alarm_stopped", {"panel": "Plug 7", "move_C": move}))
+
+
+def silent() -> Condition:
+    return Condition("probe silent", None, "S4", Say("alarm_silent", {"probe": "S4", "silent_at": NOW}))
+
+
+def test_a_short_excursion_rings_nothing_and_a_lasting_one_rings_once() -> None:
+    """On-delay two minutes; the occurrence is dated from when the condition began."""
+    states = AlarmStates()
+    assert states.update([cold()], NOW) == []
+    assert states.update([], NOW + MINUTE) == []
+    assert states.update([cold()], NOW + 2 * MINUTE) == []
+    rung = states.update([cold()], NOW + 4 * MINUTE)
+    assert [alarm.raised_at for alarm in rung] == [NOW + 2 * MINUTE]
+    assert states.update([cold()], NOW + 9 * MINUTE) == []
+
+
+def test_a_value_that_sits_on_its_limit_is_one_alarm() -> None:
+    """Off-delay ten minutes: an hour of flicker is one occurrence, and it ends once."""
+    states = AlarmStates()
+    changes = []
+    for minute in range(60):
+        changes += states.update([cold()] if minute % 3 else [], NOW + minute * MINUTE)
+    assert len(changes) == 0, "the on-delay starts anew each time the condition goes away"
+    changes += states.update([cold()], NOW + 60 * MINUTE)
+    changes += states.update([cold()], NOW + 62 * MINUTE)
+    for minute in range(63, 120):
+        changes += states.update([cold()] if minute % 5 else [], NOW + minute * MINUTE)
+    for minute in range(120, 140):
+        changes += states.update([], NOW + minute * MINUTE)
+    assert [alarm.returned_at for alarm in changes] == [None, NOW + 120 * MINUTE]
+
+
+def test_words_that_change_are_told_without_a_new_occurrence() -> None:
+    """The same cause, another number: the same id."""
+    states = AlarmStates()
+    states.update([cold()], NOW)
+    first = states.update([cold()], NOW + 2 * MINUTE)[0]
+    again = states.update([cold(13.0)], NOW + 3 * MINUTE)[0]
+    assert again.id == first.id
+    assert again.say.values["move_C"] == 13.0
+
+
+def test_a_new_watch_goes_on_with_the_alarms_that_stood(tmp_path: Path) -> None:
+    """Killed and started again, watch neither rings the same alarm twice nor forgets that it ended."""
+    writer = WatchWriter(tmp_path / "watch.db")
+    writer.save([], AlarmStates().update([silent()], NOW))
+    writer.close()
+    writer = WatchWriter(tmp_path / "watch.db")
+    states = AlarmStates(writer.standing_alarms())
+    assert states.update([silent()], NOW + MINUTE) == []
+    assert states.update([], NOW + 2 * MINUTE) == []
+    ended = states.update([], NOW + 3 * MINUTE)
+    assert [alarm.returned_at for alarm in ended] == [NOW + 2 * MINUTE]
+    writer.save([], ended)
+    assert writer.standing_alarms() == []
+    writer.close()
+
+
+def test_seen_is_what_a_person_said(tmp_path: Path) -> None:
+    """The acknowledgement stands in shop.db and belongs to one occurrence."""
+    writer = WatchWriter(tmp_path / "watch.db")
+    logbook = Logbook(tmp_path / "shop.db").open()
+    reader = WatchReader(tmp_path / "watch.db", logbook)
+    writer.save([], AlarmStates().update([silent()], NOW))
+    alarm = reader.alarms()[0]
+    assert alarm.seen_at is None
+    before = reader.version()
+    logbook.append(Event("tap", NOW + 5, NOW + 5, "Shop lead", "alarm seen", None, {"alarm": alarm.id}))
+    seen = reader.alarms()[0]
+    assert (seen.seen_at, seen.seen_by) == (NOW + 5, "Shop lead")
+    assert reader.version() > before, "an open page must hear of it"
+    logbook.close()
+    writer.close()

@@ -1,0 +1,104 @@
+"""Verdicts on a real broker: retained, with the reader's rule, the last will, and a broker that comes back."""
+
+from __future__ import annotations
+
+import queue
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import paho.mqtt.client as mqtt
+import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+
+from dashboard.announce import (
+    GONE,
+    HERE,
+    Announcer,
+    Broker,
+    read_verdict,
+    verdict_payload,
+    verdict_topic,
+    watch_topic,
+)
+from tests.dashboard.night import HOUR_MS, MIXED, after
+from tests.services import Server, mosquitto, running
+
+SITE = "shed"
+
+
+class Listener:
+    """Hears one site's topics on a real broker."""
+
+    def __init__(self, port: int) -> None:
+        self.heard: queue.Queue[tuple[str, bytes]] = queue.Queue()
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2)
+        self._client.on_connect = lambda client, *rest: client.subscribe(f"coldshed/{SITE}/#", qos=1)
+        self._client.on_message = lambda client, data, message: self.heard.put(
+            (message.topic, message.payload)
+        )
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+
+    def until(self, topic: str, payload: bytes) -> None:
+        """Waits until `topic` holds `payload`; fails after 20 s."""
+        while self.heard.get(timeout=20) != (topic, payload):
+            continue
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Server]:
+    with running(mosquitto(tmp_path / "broker")) as server:
+        yield server
+
+
+def test_a_verdict_is_retained_and_told_again_to_a_broker_that_forgot_it(broker: Server) -> None:
+    """A broker without memory is restarted: the verdict and "here" come back without a new verdict."""
+    item = after(lambda hour: 20.0, 9.0)
+    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE)
+    announcer.start()
+    announcer.tell_verdict(item, "Wait until 11:00, then sand", ["Likely 06:10."])
+    payload = verdict_payload(item, "Wait until 11:00, then sand", ["Likely 06:10."])
+    for _ in range(2):
+        listener = Listener(broker.port)
+        listener.until(verdict_topic(SITE, "lid-4"), payload)
+        listener.close()
+        broker.kill()
+        (broker.folder / "mosquitto.db").unlink(missing_ok=True)
+        broker.start()
+    announcer.stop()
+
+
+def test_the_last_will_says_gone_and_so_does_a_good_bye(broker: Server) -> None:
+    """Whoever reads the retained verdict learns that nobody renews it any more."""
+    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE)
+    announcer.start()
+    listener = Listener(broker.port)
+    listener.until(watch_topic(SITE), HERE)
+    announcer.stop()
+    listener.until(watch_topic(SITE), GONE)
+    listener.close()
+
+
+def test_a_reader_sees_not_known_past_good_until_and_when_watch_is_gone() -> None:
+    """The rule of firmware_notes/verdicts.md, on both sides of the time."""
+    item = replace(after(lambda hour: 20.0, 9.0), good_until=MIXED + 10 * HOUR_MS)
+    payload = verdict_payload(item, "Sand when you like", [])
+    assert read_verdict(payload, HERE, item.good_until - 1) == "Sand when you like"
+    assert read_verdict(payload, HERE, item.good_until).startswith("Not known")
+    assert read_verdict(payload, GONE, item.good_until - 1).startswith("Not known")
+    assert read_verdict(payload, None, item.good_until - 1).startswith("Not known")
+    with pytest.raises(ValueError, match="not a verdict"):
+        read_verdict(b"[]", HERE, 0)
+
+
+def test_a_broker_that_is_away_stops_nothing(tmp_path: Path) -> None:
+    """start() and tell() return at once; stop() ends within its second."""
+    announcer = Announcer(Broker("127.0.0.1", 1), SITE)
+    announcer.start()
+    announcer.tell("coldshed/shed/x", b"1")
+    announcer.stop()
