@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
-from collector.store.readings_schema import READINGS
+from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import StoreError, cut_off, open_reader
 
 LONGEST_READ_S = 1.0
@@ -30,7 +30,8 @@ _JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b
 _COLUMNS = f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality"
 _READING = f"{_COLUMNS} {_JOINED} JOIN series s ON s.id = r.series"
 _NEWEST = (
-    f"{_COLUMNS} FROM series s JOIN reading r ON r.t = s.newest AND r.series = s.id "
+    f"{_COLUMNS} FROM series s JOIN reading r ON r.series = s.id AND r.t = (SELECT max(t) FROM reading "
+    f"WHERE series = s.id AND t BETWEEN s.newest AND s.newest + {NEWEST_WITHIN_MS}) "
     "JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
 )
 

@@ -5,7 +5,8 @@ reading    key (t, series): rows that arrive together lie together, which is wha
 batch      one row for each commit that stored something; `t_min`, `t_max` span its raw times.
 run        one start of `collect`; `offset` (ms) is what its clock was wrong by. It is added when reading,
            and only to times our own clock gave (lag 0): rows are never rewritten.
-series     `newest` is the largest raw t of the series, so that "the latest" never walks the table.
+series     a reading lies at `newest`, and none more than NEWEST_WITHIN_MS after it: "the latest" is found in a
+           few rows, and most commits need not touch this table.
 delivery   the identity of MQTT messages whose rows are committed.
 conflict   a second, different value for a key that is taken: the first is kept, this one is told.
 tally      what was refused, counted by source and kind, with the last case in words.
@@ -15,6 +16,8 @@ heard      names that no probe in the settings claims, with their last value.
 from __future__ import annotations
 
 from collector.store.schema import Schema
+
+NEWEST_WITHIN_MS = 600_000
 
 _FIRST = """
 CREATE TABLE run(

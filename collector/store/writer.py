@@ -11,7 +11,7 @@ import apsw
 from collector.arrival import Delivery
 from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading
-from collector.store.readings_schema import READINGS
+from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import WriterFile, open_writer, transaction
 
 LONGEST_TEXT = 300
@@ -168,8 +168,8 @@ class Writer:
                 (seq, min(times), max(times), self._run, self._clock.now()),
             )
         connection.executemany(
-            "UPDATE series SET newest = max(newest, ?) WHERE id = ?",
-            [(at, number) for number, at in newest.items()],
+            "UPDATE series SET newest = ?1 WHERE id = ?2 AND newest < ?1 - ?3",
+            [(at, number, NEWEST_WITHIN_MS) for number, at in newest.items()],
         )
         batch = seq if times else None
         connection.executemany(

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from collector.arrival import Delivery
 from collector.clock import SteppedClock
@@ -98,6 +100,22 @@ def test_latest_is_by_time_and_not_by_arrival(writer: Writer, reader: Reader) ->
     writer.commit([reading(T0 + 10), reading(T0 + 999, probe="S2")])
     assert reader.latest("S1", TEMPERATURE) == newest
     assert reader.span() == (T0 + 10, T0 + 999)
+
+
+@given(
+    st.lists(st.lists(st.tuples(st.integers(0, 5000), st.sampled_from(["S1", "S2"])), max_size=8), max_size=8)
+)
+def test_latest_is_the_greatest_time_whatever_came_when(batches: list[list[tuple[int, str]]]) -> None:
+    writer = Writer.open(None, SteppedClock(T0))
+    for batch in batches:
+        writer.commit([reading(T0 + at * 1000, float(at), probe) for at, probe in batch])
+    reader = Reader(writer.connection)
+    for probe in ("S1", "S2"):
+        times = [T0 + at * 1000 for batch in batches for at, name in batch if name == probe]
+        found = reader.latest(probe, TEMPERATURE)
+        assert (found.at if found else None) == max(times, default=None)
+    assert len(reader.newest()) == len({name for batch in batches for _, name in batch})
+    writer.close()
 
 
 def test_a_runs_clock_correction_moves_only_times_our_clock_gave(writer: Writer, reader: Reader) -> None:
