@@ -3,6 +3,8 @@
 (() => {
   const body = document.body;
   const toast = document.getElementById("toast");
+  const DOUBLE_MS = 3000;
+  const ids = new Map();
 
   // randomUUID is missing on plain HTTP; getRandomValues is not.
   const newId = () =>
@@ -45,6 +47,7 @@
   };
 
   const withdraw = async (event, panel) => {
+    ids.clear(); // what was undone may be done again at once
     try {
       show((await send("/api/events", { id: newId(), kind: "withdrawn", panel, event })).said);
     } catch (problem) {
@@ -56,14 +59,17 @@
   const told = (answer, panel) =>
     show(answer.new ? answer.said : body.dataset.already, answer.new && panel ? () => withdraw(answer.event, panel) : null);
 
-  // One id for each button until its answer is known: a second tap meanwhile sends the same entry again.
-  const tap = async (button, entry) => {
-    button.dataset.id ??= newId();
+  // One id for each act until 3 s after its answer: a second tap meanwhile sends the same entry, which is absorbed.
+  const tap = async (entry) => {
+    const act = JSON.stringify(entry);
+    if (!ids.has(act)) ids.set(act, newId());
+    const id = ids.get(act);
     try {
-      told(await send("/api/events", { id: button.dataset.id, ...entry }), entry.kind === "alarm seen" ? "" : entry.panel);
-      delete button.dataset.id;
+      const answer = await send("/api/events", { id, ...entry });
+      if (answer.new || toast.hidden) told(answer, entry.panel);
+      setTimeout(() => ids.delete(act), DOUBLE_MS);
     } catch (problem) {
-      show(problem.message);
+      show(problem.message); // the id is kept: trying again cannot log twice
     }
     window.coldshed.poll();
   };
@@ -73,8 +79,8 @@
     if (!button) return;
     if (button.dataset.log) {
       if (!window.coldshed.steady()) return; // the strip has just moved under the thumb
-      tap(button, { kind: button.dataset.log, panel: button.dataset.panel });
-    } else if (button.dataset.seen) tap(button, { kind: "alarm seen", alarm: button.dataset.seen });
+      tap({ kind: button.dataset.log, panel: button.dataset.panel });
+    } else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
     else if (button.dataset.takeBack) withdraw(button.dataset.takeBack, button.dataset.panel);
   });
 
