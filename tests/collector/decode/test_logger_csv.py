@@ -203,11 +203,12 @@ def test_no_bytes_raise(rows: bytes, unit: str) -> None:
 
 
 cells = st.from_regex(
-    r"(20[0-9]{2}-[01][0-9]-[0-3][0-9][T ][0-2][0-9]:[0-5][0-9](:[0-9]{2})?(Z|[+-][0-9]{2}:?[0-9]{2})?)"
+    r"(20[0-9]{2}-[01][0-9]-[0-3][0-9][T ][0-2][0-9]:[0-5][0-9](:[0-9]{2})?(Z|[+-][0-9]{2}:?[0-9]{2})?)",
+    fullmatch=True,
 )
 
 
 @given(cells)
 def test_no_time_raises(cell: str) -> None:
-    decoded = decode("time,panel,air\n" + cell.strip() + ",5,\n")
+    decoded = decode("time,panel,air\n" + cell + ",5,\n")
     assert len(decoded.samples) + len(decoded.refused) == 1
