@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -15,7 +15,7 @@ from dashboard.logbook import Coat
 from model.blocks import Blocks
 from model.blush import FilmExposure
 from model.calibration import Calibration, calibrate, card_central, card_members
-from model.coat import HOUR_MS, Course, Path, course, courses
+from model.coat import HOUR_MS, Course, Path, courses
 from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
 from model.forecast import outlook
 from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
@@ -144,46 +144,69 @@ def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
     return list(by_card.values())
 
 
+@dataclass(frozen=True)
+class _Calibrated:
+    """A card's range, the one coat that does what the card says, and both as one, to be followed in one go."""
+
+    range: Calibration
+    central: Calibration
+    both: Calibration
+
+
 @lru_cache(maxsize=64)
-def _calibrations(card: ResinCard, probe_sd_K: float) -> tuple[Calibration, Calibration]:
-    return calibrate(card, card_members(card, probe_sd_K=probe_sd_K)), calibrate(card, card_central(card))
+def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
+    members, one = card_members(card, probe_sd_K=probe_sd_K), card_central(card)
+    return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
+
+
+def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
+    """The course of some of the members that were followed together."""
+    return replace(
+        whole,
+        calibration=calibration,
+        conversion=whole.conversion[:, members],
+        age_h=whole.age_h[:, members],
+    )
 
 
 def _follow(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
-    calibration, central = _calibrations(card, accuracy_K / 2.0)
-    start = start_of(coat, card)
-    paths = courses(calibration, whole, start)
-    middle = course(central, whole, start)
-    row = paths["central"].row(at)
-    if row < 0:
-        conversion, age = np.zeros(3), np.zeros(3)
-        transition = quantile(
-            calibration.glass_transition(np.zeros(len(calibration.members))), (0.1, 0.5, 0.9)
-        )
-    else:
-        low, high = paths.get("cold", paths["central"]), paths.get("hot", paths["central"])
-        spread = [
-            quantile(path.conversion[row], q)
-            for path, q in ((low, 0.1), (paths["central"], 0.5), (high, 0.9))
-        ]
-        conversion = np.array(spread)
-        ages = [path.age_h[row] for path in (low, paths["central"], high)]
-        age = np.array([quantile(values, q) for values, q in zip(ages, (0.1, 0.5, 0.9), strict=True)])
-        tg = [path.glass_transition(slice(row, row + 1))[0] for path in (low, paths["central"], high)]
-        transition = np.array([quantile(values, q) for values, q in zip(tg, (0.1, 0.5, 0.9), strict=True)])
+    of = _calibrated(card, accuracy_K / 2.0)
+    count = len(of.range.members)
+    together = courses(of.both, whole, start_of(coat, card))
+    paths = {path: _part(item, of.range, slice(count)) for path, item in together.items()}
+    middle = _part(together["central"], of.central, slice(count, None))
+    low, likely, high = _ends(paths, at)
     return CoatCourse(
         coat=coat,
         card=card,
         paths=paths,
-        central=central,
+        central=of.central,
         middle=middle,
         passings=passings(paths, at),
-        conversion=float(conversion[1]),
-        age_h=float(age[1]),
-        conversion_range=(float(conversion[0]), float(conversion[1]), float(conversion[2])),
-        age_range_h=(float(age[0]), float(age[1]), float(age[2])),
-        glass_transition_C=(float(transition[0]), float(transition[1]), float(transition[2])),
+        conversion=likely[0],
+        age_h=likely[1],
+        conversion_range=(low[0], likely[0], high[0]),
+        age_range_h=(low[1], likely[1], high[1]),
+        glass_transition_C=(low[2], likely[2], high[2]),
     )
+
+
+def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, float]]:
+    """(conversion, equivalent age in h, Tg in degC) at `at` for the slow end, the middle and the quick end."""
+    ends: tuple[tuple[Path, float], ...] = (("cold", 0.1), ("central", 0.5), ("hot", 0.9))
+    found = []
+    for path, q in ends:
+        of = paths.get(path, paths["central"])
+        state = of.state(at)
+        conversion = 1.0 - state.u
+        found.append(
+            (
+                float(quantile(conversion, q)),
+                float(quantile(state.age_h, q)),
+                float(quantile(of.calibration.glass_transition(conversion), q)),
+            )
+        )
+    return found
 
 
 def _furthest_from_sanding(followed: CoatCourse) -> float:

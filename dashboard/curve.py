@@ -13,11 +13,13 @@ from model.resin_card import Milestone
 
 STEP_MS = 10 * 60_000
 AFTER_H = 1.0
-LEAST_AHEAD_H = 6.0
+LEAST_AHEAD_H, MOST_AHEAD_H = 6.0, 24.0
+"""A longer outlook would press the night that was measured into a corner of the chart."""
+UNKNOWN_AHEAD_H = 12.0
 
 
 def curve(followed: PanelCourse, at: int) -> Curve:
-    """From the newest coat's start to an hour past the safe end of sanding, as far as the outlook goes."""
+    """From the newest coat's start to an hour past the safe end of sanding, but at most a day ahead."""
     newest = followed.newest
     central = newest.paths["central"]
     t = _times(followed, at)
@@ -43,10 +45,12 @@ def curve(followed: PanelCourse, at: int) -> Curve:
 
 
 def _times(followed: PanelCourse, at: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """A grid from the coat's start over now to the chart's end, with both of them on it."""
     central = followed.newest.paths["central"]
     safe = followed.newest.passings[Milestone.SAND].safe
-    end = int(central.t_ms[-1]) if safe is None else max(safe, at) + int(AFTER_H * HOUR_MS)
-    end = min(max(end, at + int(LEAST_AHEAD_H * HOUR_MS)), int(central.t_ms[-1]))
+    ahead = UNKNOWN_AHEAD_H * HOUR_MS if safe is None else safe - at + AFTER_H * HOUR_MS
+    ahead = min(max(ahead, LEAST_AHEAD_H * HOUR_MS), MOST_AHEAD_H * HOUR_MS)
+    end = min(at + round(ahead), int(central.t_ms[-1]))
     first = -(-central.start_ms // STEP_MS) * STEP_MS
     grid = np.arange(first, end + 1, STEP_MS, dtype=np.int64)
     return np.unique(np.concatenate([[central.start_ms], grid, [at]]))

@@ -1,7 +1,7 @@
 """Works every panel out again when something came in, stores what it says, and raises alarms.
 
-One round takes in what was committed since the last, assesses the panels that need it, and saves all results
-in one commit; only then are they told to the broker. If readings.db or shop.db is not there yet, it waits.
+One round takes in what was committed since the last, assesses the panels that need it, and stores each result;
+only then is it told to the broker. If readings.db or shop.db is not there yet, it waits.
 """
 
 from __future__ import annotations
@@ -80,15 +80,17 @@ class Watch:
                 self._waiting_for = str(reason)
             return
         self._waiting_for = ""
-        fresh = [
-            assess(self._facts(panel, follower), at)
-            for panel in self._panels.values()
-            if self._due(panel, changed, follower, at)
-        ]
-        self._latest.update({item.panel: item for item in fresh})
+        due = [panel for panel in self._panels.values() if self._due(panel, changed, follower, at)]
+        for panel in due:
+            # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
+            item = assess(self._facts(panel, follower), self.clock.now())
+            self._latest[panel.id] = item
+            self.store.save([item], [])
+            self._tell_verdict(item)
+        at = self.clock.now()
         rung = self._alarms.update(conditions(self._latest.values(), follower.probes, follower, at), at)
-        self.store.save(fresh, rung, gone)
-        self._tell(fresh, rung, gone)
+        self.store.save([], rung, gone)
+        self._tell(rung, gone)
 
     def _take_in_logbook(self) -> tuple[list[str], set[str]]:
         """Panels that are gone (closed or taken back), and panels whose entries changed."""
@@ -128,7 +130,7 @@ class Watch:
             batch=follower.batch,
         )
 
-    def _tell(self, fresh: list[Assessment], rung: list[Alarm], gone: list[str]) -> None:
+    def _tell(self, rung: list[Alarm], gone: list[str]) -> None:
         for alarm in rung:
             if alarm.returned_at is None:
                 log.warning("alarm: %s", self._words(alarm))
@@ -139,10 +141,13 @@ class Watch:
             return
         for panel in gone:
             self.announcer.clear_verdict(panel)
-        for item in fresh:
-            view = self._view()
-            why = [say(sentence, view) for sentence in item.verdict.why]
-            self.announcer.tell_verdict(item, say(item.verdict.headline, view), why)
+
+    def _tell_verdict(self, item: Assessment) -> None:
+        if self.announcer is None:
+            return
+        view = self._view()
+        why = [say(sentence, view) for sentence in item.verdict.why]
+        self.announcer.tell_verdict(item, say(item.verdict.headline, view), why)
 
     def _tell_alarm(self, alarm: Alarm) -> None:
         if self.announcer is not None:

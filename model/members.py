@@ -6,7 +6,7 @@ There is no randomness: the members are the same in every run, so that an answer
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -37,6 +37,12 @@ class Members:
 
     def __len__(self) -> int:
         return len(self.ln_rate)
+
+    def joined(self, others: Members) -> Members:
+        """These members followed by `others`, to be worked out together."""
+        return Members(
+            *(np.concatenate([getattr(self, item.name), getattr(others, item.name)]) for item in fields(self))
+        )
 
 
 def members(

@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
         "--folder", type=Path, help="where to keep the demo's files (default: a fresh temporary folder)"
     )
     demo.add_argument(
-        "--rate", type=float, default=20.0, help="seconds of the night in one real second (default 20)"
+        "--rate", type=float, default=10.0, help="seconds of the night in one real second (default 10)"
     )
     demo.add_argument(
         "--start", default="05:50", help="time of that morning at which to begin (default 05:50)"
