@@ -169,7 +169,7 @@ class Answering(http.server.BaseHTTPRequestHandler):
 
 @contextmanager
 def answering(status: int) -> Iterator[Any]:
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Answering) as server:
+    with http.server.HTTPServer(("127.0.0.1", 0), Answering) as server:
         server.status = status  # type: ignore[attr-defined]
         server.bodies = []  # type: ignore[attr-defined]
         thread = threading.Thread(target=server.serve_forever)
