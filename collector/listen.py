@@ -13,7 +13,7 @@ from collector.app import SourceThread
 from collector.arrival import Arrival, Decoded
 from collector.clock import Clock
 from collector.decode import decoder_for
-from collector.settings import FolderSource, Settings
+from collector.settings import FolderSource, Settings, wire_names
 from collector.sources import source_for
 
 UNITS = {"temperature": "degC", "relative_humidity": "%", "co2": "ppm"}
@@ -35,7 +35,7 @@ def listen(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
         return 1
     arrived: queue.Queue[Arrival] = queue.Queue(1000)
     decoders = {item.id: decoder_for(item.decode) for item in items}
-    known = {(probe.source, probe.wire_name): probe.id for probe in settings.probe}
+    known = wire_names(settings)
     threads = [SourceThread(source_for(item, apart, clock)) for item in items]
     for thread in threads:
         thread.start(arrived.put, stop)

@@ -20,7 +20,7 @@ from collector.clock import Clock
 from collector.decode import decoder_for
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
-from collector.settings import Settings
+from collector.settings import Settings, wire_names
 from collector.store.reader import Reader
 from collector.store.writer import Committed, Heard, Refused, Writer
 
@@ -74,7 +74,7 @@ class Pipeline:
         self._decoders: dict[str, Decoder] = {
             source.id: decoder_for(source.decode) for source in settings.source
         }
-        self._probes = {(probe.source, probe.wire_name): probe.id for probe in settings.probe}
+        self._probes = wire_names(settings)
         facts = probe_facts(settings)
         self._checks = Checks(facts)
         writer.describe(facts)

@@ -20,7 +20,7 @@ from collector.reading import Quantity
 from collector.toml_lines import line_of, nearest
 
 Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f/+#]+$")]
-TemperatureUnit = Literal["degC", "degF", "K"]
+WireName = Annotated[str, Field(min_length=1, max_length=200)]
 Unit = Literal["degC", "degF", "K", "%", "1", "ppm"]
 UNITS: tuple[str, ...] = get_args(Unit)
 UNITS_OF: dict[Quantity, tuple[str, ...]] = {
@@ -167,7 +167,8 @@ class Probe(_Table):
     """A channel: the series that stays when the device behind it is replaced.
 
     id           what pages and files call it
-    source, name which source hears it, and what it calls itself there (default: its id)
+    source, name which source hears it, and what it calls itself there (default: its id); a list where the
+                 device has a name for each quantity, as SenML devices do
     zone         part of the site: "shed", "warm room"
     place        what it touches: the panel's surface, the air, or the bottles
     interval_s   how often it reports; silent after three of these
@@ -176,15 +177,16 @@ class Probe(_Table):
 
     id: Name
     source: str
-    name: str = ""
+    name: WireName | tuple[WireName, ...] = ()
     zone: Name
     place: Literal["surface", "air", "bottles"]
     interval_s: float = Field(gt=0, le=3600)
     accuracy_K: float = Field(default=0.8, gt=0, le=10)
 
     @property
-    def wire_name(self) -> str:
-        return self.name or self.id
+    def wire_names(self) -> tuple[str, ...]:
+        """The names it is known by on the wire."""
+        return ((self.name,) if isinstance(self.name, str) else self.name) or (self.id,)
 
 
 class Serve(_Table):
@@ -238,7 +240,6 @@ class Settings(_Table):
         seen: set[str] = set()
         wires: set[tuple[str, str]] = set()
         for index, probe in enumerate(self.probe):
-            wire = (probe.source, probe.wire_name)
             if probe.id in seen:
                 raise _misfit(
                     "probe", index, "id", f"two probes are called {probe.id!r}: each needs its own id"
@@ -246,11 +247,12 @@ class Settings(_Table):
             if probe.source not in sources:
                 text = f"no source is called {probe.source!r}; {nearest(probe.source, sources)}"
                 raise _misfit("probe", index, "source", text)
-            if wire in wires:
-                text = f"another probe listens to the name {wire[1]!r} on source {wire[0]!r} already"
-                raise _misfit("probe", index, "name" if probe.name else "id", text)
+            for name in probe.wire_names:
+                if (probe.source, name) in wires:
+                    text = f"another probe listens to the name {name!r} on source {probe.source!r} already"
+                    raise _misfit("probe", index, "name" if probe.name else "id", text)
+                wires.add((probe.source, name))
             seen.add(probe.id)
-            wires.add(wire)
         return self
 
     @property
@@ -273,6 +275,11 @@ class Settings(_Table):
 def _misfit(table: str, index: int, key: str, text: str) -> PydanticCustomError:
     """An error between tables, which knows where it stands."""
     return PydanticCustomError("misfit", "{text}", {"text": text, "where": [table, index, key]})
+
+
+def wire_names(settings: Settings) -> dict[tuple[str, str], str]:
+    """(source, name on the wire) -> probe."""
+    return {(probe.source, name): probe.id for probe in settings.probe for name in probe.wire_names}
 
 
 def load(path: Path) -> Settings:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from collector import settings
-from collector.settings import SettingsError, load, parse
+from collector.settings import SettingsError, load, parse, wire_names
 from collector.toml_lines import line_of, nearest
 
 EXAMPLE = files("collector").joinpath("example.toml").read_text(encoding="utf-8")
@@ -27,9 +27,17 @@ def test_the_shipped_example_loads_and_shows_every_kind(tmp_path: Path) -> None:
 
 
 def test_a_probe_is_heard_under_its_id_unless_it_has_a_name() -> None:
-    names = {probe.id: probe.wire_name for probe in parse(EXAMPLE, FILE).probe}
-    assert names["S1"] == "S1"
-    assert names["S2"] == "urn:dev:mac:0024befffe804ff1"
+    names = {probe.id: probe.wire_names for probe in parse(EXAMPLE, FILE).probe}
+    assert names["S1"] == ("S1",)
+    assert names["A2"] == ("shed/json/a2",)
+
+
+def test_one_device_may_have_a_name_for_each_quantity() -> None:
+    """As SenML devices do: temperature and humidity come under two names and are one probe."""
+    shop = parse(EXAMPLE, FILE)
+    names = wire_names(shop)
+    base = ("broker", "urn:dev:mac:0024befffe804ff1")
+    assert names[base[0], base[1] + "/t"] == names[base[0], base[1] + "/rh"] == "S2"
 
 
 # what to replace, with what, what stands on the line told, the key told, and what else is told
