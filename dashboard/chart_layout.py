@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboard.assessment import Assessment, Curve
 from dashboard.display import HOUR, View
-from dashboard.words import LABELS, STATES
+from dashboard.words import LABELS, MILESTONES
 
 Json = dict[str, Any]
 UPPER, LOWER, FILM, DID = (0.53, 1.0), (0.2, 0.47), (0.1, 0.16), 0.055
@@ -26,7 +26,7 @@ class Did:
 def layout(item: Assessment, curve: Curve, done: list[Did], view: View, span: tuple[float, float]) -> Json:
     """Plotly's layout; `span` is the temperature lane's range on the viewer's scale, sizes in px."""
     low, high = span
-    start, end = curve.t[0], curve.t[-1]
+    start, end = window(curve, view.now)
     font = {"family": "system-ui, sans-serif", "size": 13, "color": "@ink", "weight": 600}
     fixed = {"fixedrange": True, "zeroline": False, "showgrid": False, "showticklabels": False}
     # A little air above the lane, so that its name does not lie on the highest line.
@@ -51,11 +51,11 @@ def layout(item: Assessment, curve: Curve, done: list[Did], view: View, span: tu
             "domain": list(UPPER), "range": [low, high], "fixedrange": True, "gridcolor": "@grid",
             "zeroline": False, "nticks": 6,
         },
-        "yaxis2": {**fixed, "domain": list(LOWER), "range": [0, _top(item, curve)]},
+        "yaxis2": {**fixed, "domain": list(LOWER), "range": [0, _top(curve)]},
         "yaxis3": {**fixed, "domain": list(FILM), "range": [0, 1]},
         "yaxis4": {**fixed, "domain": [0, 1], "range": [0, 1], "overlaying": "y"},
-        "shapes": [*_lines(item, low, high, view), *_now(view.now, start, end), *_marks(done, start, end)],
-        "annotations": [*_names(item, curve, low, high, view), *_did(done, start, end), *_flag(view, start, end)],
+        "shapes": [*_lines(item, low, high, view, start, end), *_now(view.now, start, end), *_marks(done, start, end)],
+        "annotations": [*_names(item, low, high, view, start, end), *_did(done, start, end), *_flag(view, start, end)],
     }  # fmt: skip
 
 
@@ -72,30 +72,32 @@ def _ticks(start: int, end: int, view: View) -> Json:
     return {"tickmode": "array", "tickvals": values, "ticktext": texts}
 
 
-def _lines(item: Assessment, low: float, high: float, view: View) -> list[Json]:
-    """Milestones across the cure lane, the card's minimum across the temperature lane."""
-    shapes = [_across("y2", level, "@ink", "solid") for level, _ in item_levels(item)]
+def _lines(item: Assessment, low: float, high: float, view: View, start: int, end: int) -> list[Json]:
+    """The card's minimum across the temperature lane, each milestone's likely time down the cure lane."""
+    shapes = [
+        {"type": "line", "x0": at, "x1": at, "yref": "y2 domain", "y0": 0, "y1": 1,
+         "line": {"color": "@ink", "width": 1.5, "dash": "dot" if at > view.now else "solid"}}
+        for at, _ in likely(item, start, end)
+    ]  # fmt: skip
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
         shapes.append(_across("y", view.scale(item.minimum_C), "@ink", "dot"))
     return shapes
 
 
-def item_levels(item: Assessment) -> list[tuple[float, str]]:
-    """Where the middle of the range is at each milestone's likely time, 0 to 1, and the milestone's name."""
-    curve, found = item.curve, []
-    for passing in item.milestones:
-        if curve and passing.likely is not None and curve.t[0] <= passing.likely <= curve.t[-1]:
-            found.append((_at(curve, passing.likely), STATES.get(passing.name, passing.name)))
-    return found
+def likely(item: Assessment, start: int, end: int) -> list[tuple[int, str]]:
+    """Milestones whose likely time stands in the chart, in order: UTC ms and the name in words."""
+    found = [
+        (passing.likely, MILESTONES[passing.name])
+        for passing in item.milestones
+        if passing.name in MILESTONES and passing.likely is not None and start <= passing.likely <= end
+    ]
+    return sorted(found)
 
 
-def _at(curve: Curve, when: int) -> float:
-    """The middle of the range at `when`, linear between points."""
-    for i in range(1, len(curve.t)):
-        if curve.t[i] >= when:
-            part = (when - curve.t[i - 1]) / (curve.t[i] - curve.t[i - 1])
-            return curve.conversion[i - 1] + part * (curve.conversion[i] - curve.conversion[i - 1])
-    return curve.conversion[-1]
+def window(curve: Curve, now: int) -> tuple[int, int]:
+    """What the chart shows, UTC ms: from the first point to as far ahead of now as behind it, at least 8 h."""
+    start = curve.t[0]
+    return start, min(curve.t[-1], max(now, start) + max(8 * HOUR, now - start))
 
 
 def _across(axis: str, y: float, colour: str, dash: str) -> Json:
@@ -142,12 +144,7 @@ def _note(text: str, *, font: Json | None = None, **place: Any) -> Json:
     return note | {"font": {"weight": 700, **(font or {})}}
 
 
-def _on_line(text: str, **place: Any) -> Json:
-    """A name that stands on its horizontal, on a ground of its own."""
-    return _note(text, xref="paper", **{"yanchor": "middle", "bgcolor": "@strip", **place})
-
-
-def _names(item: Assessment, curve: Curve, low: float, high: float, view: View) -> list[Json]:
+def _names(item: Assessment, low: float, high: float, view: View, start: int, end: int) -> list[Json]:
     """The lanes' names, and each line's where it stands."""
     unit = "°C" if view.unit == "degC" else "°F"
     notes = [
@@ -156,7 +153,7 @@ def _names(item: Assessment, curve: Curve, low: float, high: float, view: View) 
         _note(LABELS["did"], xref="paper", x=-0.01, xanchor="right", yref="paper", y=DID, yanchor="middle"),
         _note(LABELS["film"], xref="paper", x=-0.01, xanchor="right", yref="y3", y=0.5, yanchor="middle"),
     ]
-    notes += _milestone_names(item, curve)
+    notes += _milestone_names(item, start, end)
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
         text = LABELS["card_minimum"].format(value=f"{view.scale(item.minimum_C):.0f}")
         notes.append(_note(text, xref="paper", x=1, xanchor="right", yref="y", y=view.scale(item.minimum_C)))
@@ -169,21 +166,21 @@ def _names(item: Assessment, curve: Curve, low: float, high: float, view: View) 
     return notes
 
 
-def _milestone_names(item: Assessment, curve: Curve) -> list[Json]:
-    """On the left, where the range is still below; every second one further right if it would touch the last."""
+def _milestone_names(item: Assessment, start: int, end: int) -> list[Json]:
+    """Each beside its line, low in the lane where the range has left; a row higher if it would touch the last."""
     notes: list[Json] = []
-    lowest, right = -1.0, False
-    for level, name in sorted(item_levels(item)):
-        right = not right if level - lowest < 0.13 * _top(item, curve) else False
-        notes.append(_on_line(name, yref="y2", y=level, x=0.32 if right else 0.01))
-        lowest = level
+    wide, free, row = round(0.3 * (end - start)), start, 0
+    for at, name in likely(item, start, end):
+        row = row + 1 if at < free else 0
+        side = {"xshift": 3} if at + wide < end else {"xanchor": "right", "xshift": -3}
+        notes.append(_note(name, x=at, yref="y2 domain", y=min(0.04 + 0.2 * row, 0.84), **side))
+        free = at + wide
     return notes
 
 
-def _top(item: Assessment, curve: Curve) -> float:
-    """The cure lane's upper end: a little above all that stands in it, at most 1."""
-    levels = [level for level, _ in item_levels(item)]
-    return min(1.0, 1.15 * max([0.1, *curve.conversion_high, *levels]))
+def _top(curve: Curve) -> float:
+    """The cure lane's upper end: a little above the range, at most 1."""
+    return min(1.0, 1.1 * max([0.1, *curve.conversion_high]))
 
 
 def _did(done: list[Did], start: int, end: int) -> list[Json]:

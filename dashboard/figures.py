@@ -87,15 +87,20 @@ def _level(panel: float | None, dew: float | None) -> int | None:
 def _boxes(
     t: Sequence[int], heights: Sequence[float | None], now: int
 ) -> tuple[list[int], list[float | None]]:
-    """One closed box for each point that has a height, parted by None so that each is filled by itself."""
+    """One closed box for each run of points that have a height, parted by None so that each is filled by itself."""
     x: list[int] = []
     y: list[float | None] = []
     step = t[1] - t[0] if len(t) > 1 else 600_000
-    for at, height in zip(t, heights, strict=True):
-        if height is not None:
-            end = min(at + step, now)
-            x += [at, at, end, end, at]
+    start = None
+    for i, height in enumerate(heights):
+        if height is None:
+            continue
+        start = t[i] if start is None else start
+        if i + 1 == len(heights) or heights[i + 1] is None:
+            end = min(t[i] + step, now)
+            x += [start, start, end, end, start]
             y += [0.0, height, height, 0.0, None]
+            start = None
     return x, y
 
 

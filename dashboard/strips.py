@@ -12,6 +12,7 @@ from dashboard.words import LABELS
 from model.verdict import Kind, Mark, Say, State
 
 NOT_KNOWN_RANK = 2
+TWO_LINES = 60
 FOLD_BEYOND = 5
 """With more panels than this, those that only wait fold to one line."""
 
@@ -85,7 +86,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         mark=verdict.mark,
         headline=view.sentence(verdict.headline),
         ahead=view.ahead(verdict.headline),
-        why=" ".join(view.sentence(say) for say in verdict.why[:2]),
+        why=_brief([view.sentence(say) for say in verdict.why]),
         button=button(panel, assessment),
         known=verdict.kind is not Kind.NOT_KNOWN,
         rank=verdict.rank,
@@ -143,6 +144,16 @@ def round_of(panels: Mapping[str, Panel], assessments: Iterable[Assessment] | No
         readings_to=min((item.readings_to for item in known if item.readings_to is not None), default=None),
         worked_out=min((item.worked_out for item in strips if item.worked_out is not None), default=None),
     )
+
+
+def _brief(sentences: list[str]) -> str:
+    """As many whole sentences as two lines of a phone hold, at least the first."""
+    text = "".join(sentences[:1])
+    for sentence in sentences[1:]:
+        if len(text) + len(sentence) >= TWO_LINES:
+            break
+        text += " " + sentence
+    return text
 
 
 def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | None = None) -> Strip:

@@ -145,8 +145,8 @@ NEXTS: dict[str, str] = {
 
 ALARMS: dict[str, str] = {
     "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
-    "alarm_stopped": "Warm {panel} above {move_C}: curing has stopped",
-    "alarm_blush": "Wash {panel} before its next coat: exposure {level}",
+    "alarm_stopped": "Warm {panel} above {move_C}: stopped",
+    "alarm_blush": "Wash {panel}: exposure {level}",
     "alarm_silent": "Check probe {probe}: silent since {silent_at}",
     "alarm_never_heard": "Check probe {probe}: never heard",
 }
@@ -170,8 +170,8 @@ def takes(key: str) -> frozenset[str]:
     return frozenset(name for _, name, _, _ in Formatter().parse(KEYS[key]) if name)
 
 
-STATES: dict[str, str] = {
-    "recoat": "recoat from", "recoat_until": "recoat until", "sand": "sand", "demould": "demould",
+MILESTONES: dict[str, str] = {
+    "recoat_from": "recoat from", "recoat_until": "recoat until", "sand": "sand", "demould": "demould",
 }  # fmt: skip
 
 LABELS: dict[str, str] = {
@@ -212,7 +212,7 @@ LABELS: dict[str, str] = {
     "see_heat": "See heat",
     "invented": "Invented shop: a simulated night, no real resin.",
     "unproven": "Nothing here has been compared with real resin yet.",
-    "more_alarms": "and {n} more",
+    "more_alarms": "+{n}",
     "alarm_gone": "over since {at}",
     "alarm_lasts": "lasts",
     "alarm_seen": "seen {at} by {who}",

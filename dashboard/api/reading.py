@@ -10,6 +10,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from collector.store.schema import NotYet
 from dashboard import strips, trace
 from dashboard.assessment import Assessment
+from dashboard.chart_layout import window
 from dashboard.desk import Desk
 from dashboard.entries import rail
 from dashboard.figures import figure
@@ -55,7 +56,8 @@ def router(desk: Desk) -> APIRouter:
         item, _ = desk.assessment(panel_id)
         if item is None or item.curve is None or not item.curve.t:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        rows = trace.rows(item, view)
+        start, end = window(item.curve, view.now)
+        rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
         body = {
             "figure": figure(item, item.curve, rail(panel), view),
             "cursor": [{"at": row.at, "say": row.sentence} for row in rows],

@@ -148,8 +148,9 @@ def answer(panel: str, name: str, verdict: Verdict, now: int = NOW, **more: obje
         gaps=((now - 5 * HOUR - 10 * MINUTE, now - 4 * HOUR - 5 * MINUTE),),
         curve=night(now),
         milestones=(
-            Passing("recoat", now - 9 * HOUR, now - 8 * HOUR, now - 7 * HOUR, 1.0),
+            Passing("recoat_from", now - 9 * HOUR, now - 8 * HOUR, now - 7 * HOUR, 1.0),
             Passing("recoat_until", now - 2 * HOUR, now - HOUR, now + HOUR, 0.4),
+            Passing("tack_free", now - 8 * HOUR, now - 7 * HOUR, now - 6 * HOUR, 1.0),
             Passing("sand", now + 3 * HOUR, now + 6 * HOUR, now + 8 * HOUR, 0.0),
         ),
         glass_transition_C=(24.0, 27.0, 41.0),

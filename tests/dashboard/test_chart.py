@@ -9,12 +9,14 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard import trace
+from dashboard import trace, words
 from dashboard.assessment import Curve
-from dashboard.chart_layout import Did
+from dashboard.chart_layout import Did, window
 from dashboard.display import TIE, View
 from dashboard.figures import figure
+from model.resin_card import Milestone
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, ZONE, answer, stopped
+from tests.dashboard.client import Client
 
 ITEM = answer("plug-7", "Plug 7", stopped(NOW))
 GAP = ITEM.gaps[0]
@@ -99,7 +101,9 @@ def test_the_film_rail_is_highest_where_the_panel_was_wet() -> None:
         for at, panel, dew in zip(ITEM.curve.t, ITEM.curve.panel_C, ITEM.curve.dew_point_C, strict=True)
         if panel is not None and dew is not None
     }
-    assert set(wet["x"][::5]) == {at for at, margin in margins.items() if margin <= 0.3}
+    boxes = list(zip(wet["x"][::5], wet["x"][2::5], strict=True))
+    for at, margin in margins.items():
+        assert any(start <= at < end for start, end in boxes) == (margin <= 0.3 and at < NOW)
 
 
 def test_the_cursor_says_the_numbers_of_the_chart() -> None:
@@ -127,3 +131,30 @@ def test_the_summary_names_the_hours_that_are_missing() -> None:
     assert trace.summary(ITEM, view()).replace(TIE, " ") == (
         "Panel between 4.0 °C and 16.8 °C. 1 h 05 without readings."
     )
+
+
+def test_milestones_of_the_model_are_named_in_words_and_the_minor_ones_left_out() -> None:
+    assert words.MILESTONES.keys() <= {milestone.value for milestone in Milestone}
+    texts = [note["text"] for note in drawn()["layout"]["annotations"]]
+    assert [text for text in texts if text in words.MILESTONES.values()] == [
+        "recoat from",
+        "recoat until",
+        "sand",
+    ]
+    assert not any("_" in text for text in texts)
+
+
+def test_now_never_stands_further_left_than_the_middle_of_a_long_outlook() -> None:
+    n = 72 * 6
+    curve = Curve(
+        tuple(NOW - 10 * HOUR + i * 10 * MINUTE for i in range(n)), *[(0.5,) * n] * 4, *[(None,) * n] * 4
+    )
+    assert window(curve, NOW) == (NOW - 10 * HOUR, NOW + 10 * HOUR)
+    assert window(curve, NOW - 9 * HOUR) == (NOW - 10 * HOUR, NOW - HOUR)
+
+
+def test_the_cursor_goes_as_far_as_the_chart(client: Client) -> None:
+    told = client.get("/api/panels/plug-7/chart").json()
+    start, end = told["figure"]["layout"]["xaxis"]["range"]
+    assert told["cursor"][0]["at"] == start
+    assert end - 10 * MINUTE < told["cursor"][-1]["at"] <= end
