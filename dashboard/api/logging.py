@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -11,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from dashboard.desk import Desk
 from dashboard.entries import said
+from dashboard.entry import register_event
 from dashboard.logbook import Event
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
@@ -125,25 +124,20 @@ def router(desk: Desk) -> APIRouter:
         if earlier is not None:
             return {"event": entry.id, "new": False, "panel": earlier.panel}
         now = desk.shop.clock.now()
-        panel = slug(entry.name, desk.panels())
-        fields = ("name", "zone", "surface_probe", "air_probe", "substrate")
-        body = {key: getattr(entry, key) for key in fields}
-        new = desk.shop.logbook.append(Event(entry.id, now, now, entry.who, "panel registered", panel, body))
-        return {"event": entry.id, "new": new, "panel": panel}
+        event = register_event(
+            entry.id,
+            now,
+            entry.who,
+            entry.name,
+            entry.zone,
+            entry.surface_probe,
+            entry.air_probe,
+            entry.substrate,
+            desk.panels(),
+        )
+        return {"event": entry.id, "new": desk.shop.logbook.append(event), "panel": event.panel}
 
     return routes
-
-
-def slug(name: str, taken: dict[str, Any]) -> str:
-    """A panel's id from its name: lower-case ASCII letters, digits, dashes; a number if it is taken."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    base = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:48] or "panel"
-    if base == "new":
-        base = "panel-new"
-    found, number = base, 2
-    while found in taken:
-        found, number = f"{base}-{number}", number + 1
-    return found
 
 
 def _body(entry: Entry) -> dict[str, Any]:
