@@ -25,7 +25,7 @@ from collector.sources.cold_night import scene_lines
 from collector.store.writer import Writer
 from collector.supervise import Stop, Supervisor
 from dashboard.cli.errors import CommandError
-from dashboard.cli.processes import commands
+from dashboard.cli.processes import commands, must_be_free
 from dashboard.logbook import Event, Logbook
 
 NIGHTS = 3
@@ -60,6 +60,7 @@ def demo(arguments: argparse.Namespace) -> int:
     if not arguments.rate > 0:
         raise CommandError(f"--rate {arguments.rate}: it must be above 0")
     with _folder(arguments.folder) as folder:
+        must_be_free("127.0.0.1", arguments.port, "name another with --port")
         settings = lay_out(folder, arguments.port)
         start = _morning(settings, arguments.start)
         print("coldshed demo: an invented shop, an invented night. Taking the night in ...", flush=True)

@@ -118,7 +118,7 @@ def serve(arguments: argparse.Namespace) -> int:
             proxy_headers=False,
         )
     )
-    _must_be_free(settings.serve.host, settings.serve.port)
+    must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")
     log.info("pages on http://%s:%d", settings.serve.host, settings.serve.port)
     try:
         return _serve_until(server, stop)
@@ -179,14 +179,15 @@ def _secret(settings: Settings, name: str | None) -> str | None:
         ) from error
 
 
-def _must_be_free(host: str, port: int) -> None:
+def must_be_free(host: str, port: int, do: str) -> None:
+    """Raises CommandError if something listens there already; `do` says what else can be done."""
     with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((host, port))
         except OSError as error:
             raise CommandError(
-                f"port {port} on {host} is taken ({error.strerror}): end what uses it, or set another under [serve]"
+                f"port {port} on {host} is taken ({error.strerror}): end what uses it, or {do}"
             ) from error
 
 
