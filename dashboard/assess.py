@@ -19,7 +19,7 @@ from dashboard.film import film_now, film_of
 from dashboard.follow import Trace
 from dashboard.logbook import Coat, Panel
 from model.coat import HOUR_MS
-from model.decide import Glassy, Standing, Stopped, When, decide, not_known, planned, shuts_by, state_of
+from model.decide import decide, not_known, planned, shuts_by, state_of
 from model.hold import (
     hard_not_cured,
     hours_to,
@@ -30,6 +30,7 @@ from model.hold import (
 from model.kinetics import acceleration
 from model.milestones import Passing
 from model.resin_card import CLOSING, Milestone
+from model.standing import Glassy, Standing, Stopped, When
 from model.verdict import Flag, Kind, Say, State, Verdict
 
 MINUTE_MS = 60_000

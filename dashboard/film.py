@@ -10,10 +10,10 @@ from dashboard.assessment import Film
 from dashboard.facts import Facts
 from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
-from model.decide import FilmNow
 from model.history import minute_blocks
 from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone
+from model.standing import FilmNow
 
 if TYPE_CHECKING:
     from dashboard.course import CoatCourse

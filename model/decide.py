@@ -7,8 +7,8 @@ that the verdict turns when it said it would. Times are UTC ms.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from model.standing import NEVER, FilmNow, Glassy, Standing, Stopped, When
 from model.verdict import Flag, Kind, Mark, Say, State, Value, Verdict
 
 OPENS = 0.90
@@ -21,93 +21,6 @@ LAST_MS = 30 * 60_000
 URGENT_MS = 60 * 60_000
 LEAST_WINDOW_MS = 20 * 60_000
 """A window whose safe ends leave less than this is no window: the thumb decides."""
-
-
-@dataclass(frozen=True)
-class When:
-    """When a milestone is passed by the early, middle and late part of the range; None: beyond the outlook.
-
-    passed   share of the range that has passed it now, 0 to 1
-    """
-
-    early: int | None
-    likely: int | None
-    late: int | None
-    passed: float
-
-
-NEVER = When(None, None, None, 0.0)
-
-
-@dataclass(frozen=True)
-class Stopped:
-    """Curing has stopped: the least temperature that moves it (degC), and what warming to warm_C would do.
-
-    warmed_h   hours to `do` at warm_C, for the quick end, the middle and the slow end; None: not at that warmth
-    """
-
-    move_C: float
-    do: str
-    warm_C: float
-    warmed_h: tuple[float, float, float] | None
-
-
-@dataclass(frozen=True)
-class Glassy:
-    """Hard but not cured: softens from soften_C up; hours to sanding, slow end, if held at warm_C."""
-
-    soften_C: float
-    warm_C: float
-    warmed_h: float | None
-
-
-@dataclass(frozen=True)
-class FilmNow:
-    """What the young film was exposed to, not yet washed away; level is some, heavy or wet, or None for nothing.
-
-    exposed_h   weighted hours of damp air; margin_h   hours with less than 3 K over the dew point
-    measured    False if nobody measured the air's moisture
-    """
-
-    level: str | None
-    exposed_h: float = 0.0
-    margin_h: float = 0.0
-    under_K: float = 0.0
-    wet_at: int | None = None
-    dry_at: int | None = None
-    missing_h: float = 0.0
-    measured: bool = True
-
-
-@dataclass(frozen=True)
-class Standing:
-    """All that decide() looks at. `passings` by milestone name; missing ones count as never.
-
-    recoat, sand   passings of the newest and of the least cured coat, in that order
-    trend          "falling", "steady" or "rising" over the last hour
-    pour_by        while the mixed resin is still in its pot: when it must be out, else None
-    cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
-    missing_h      hours of the newest coat's life without readings
-    gap            the longest such stretch (from, to), None if there is none
-    """
-
-    at: int
-    mixed_at: int
-    panel_C: float
-    trend: str
-    minimum_C: float
-    maximum_C: float
-    newest: Mapping[str, When]
-    least: Mapping[str, When]
-    film: FilmNow
-    sanded: bool = False
-    pour_by: int | None = None
-    stopped: Stopped | None = None
-    glassy: Glassy | None = None
-    since_cold: int | None = None
-    gap: tuple[int, int] | None = None
-    missing_h: float = 0.0
-    cap: Say | None = None
 
 
 def decide(now: Standing) -> Verdict:
@@ -218,9 +131,7 @@ def _cold(now: Standing, flags: frozenset[Flag], stopped: Stopped) -> Verdict:
 
 
 def _colder_than_card(now: Standing, since: int) -> Say:
-    return Say(
-        "why_stopped_by_cold", {"panel_C": now.panel_C, "minimum_C": now.minimum_C, "since_at": since}
-    )
+    return Say("why_stopped_by_cold", {"panel_C": now.panel_C, "minimum_C": now.minimum_C, "since_at": since})
 
 
 def _wash_in_the_cold(now: Standing, flags: frozenset[Flag], level: str) -> Verdict:
