@@ -69,6 +69,11 @@ def assess(facts: Facts, at: int) -> Assessment:
     return _full_answer(facts, at, verdict, followed, last)
 
 
+def failed(facts: Facts, at: int) -> Assessment:
+    """What is said when assess() itself failed: not known, and where to look."""
+    return _unknown(facts, at, not_known(Say("failed"), (Say("why_failed"),)))
+
+
 def _standing(facts: Facts, followed: PanelCourse, at: int) -> Standing:
     newest, least = followed.newest, followed.least
     stopped, glassy = _stopped(newest, followed.panel_C, at), _glassy(least, followed.panel_C, at)

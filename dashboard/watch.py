@@ -17,7 +17,7 @@ from collector.store.schema import NotYet
 from collector.supervise import Stop
 from dashboard.alarms import AlarmStates, conditions
 from dashboard.announce import Announcer
-from dashboard.assess import assess
+from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
 from dashboard.display import View, say
@@ -83,7 +83,7 @@ class Watch:
         due = [panel for panel in self._panels.values() if self._due(panel, changed, follower, at)]
         for panel in due:
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
-            item = assess(self._facts(panel, follower), self.clock.now())
+            item = self._assessed(panel, follower)
             self._latest[panel.id] = item
             self.store.save([item], [])
             self._tell_verdict(item)
@@ -91,6 +91,14 @@ class Watch:
         rung = self._alarms.update(conditions(self._latest.values(), follower.probes, follower, at), at)
         self.store.save([], rung, gone)
         self._tell(rung, gone)
+
+    def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
+        facts, at = self._facts(panel, follower), self.clock.now()
+        try:
+            return assess(facts, at)
+        except Exception:
+            log.exception("panel %r cannot be worked out", panel.id)
+            return failed(facts, at)
 
     def _take_in_logbook(self) -> tuple[list[str], set[str]]:
         """Panels that are gone (closed or taken back), and panels whose entries changed."""
