@@ -12,7 +12,8 @@ import numpy as np
 from collector.reading import Quality
 from dashboard.assessment import Assessment
 from dashboard.assessment import Passing as Stored
-from dashboard.course import CoatCourse, PanelCourse, follow_panel
+from dashboard.coat_course import CoatCourse
+from dashboard.course import PanelCourse, follow_panel
 from dashboard.curve import curve
 from dashboard.facts import Facts, start_of
 from dashboard.film import film_now, film_of

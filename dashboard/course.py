@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 
 import numpy as np
 
+from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_by_minute, exposure_of
 from dashboard.follow import Trace
 from dashboard.logbook import Coat
 from model.blocks import Blocks
 from model.blush import FilmExposure
-from model.calibration import Calibration, calibrate, card_central, card_members
-from model.coat import HOUR_MS, Course, Path, courses
+from model.coat import HOUR_MS
 from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
 from model.forecast import outlook
 from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
-from model.members import quantile
-from model.milestones import Passing, passings
 from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone, ResinCard
 
@@ -40,27 +36,6 @@ LAG_S = {
     "floor": 14400.0,
 }
 """Time constant with which a panel follows the air, s, when only the air is measured (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class CoatCourse:
-    """One coat: its range on each path, the card's own single member, and where it stands now.
-
-    conversion, age_h   of the middle of the range now
-    conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
-    """
-
-    coat: Coat
-    card: ResinCard
-    paths: Mapping[Path, Course]
-    central: Calibration
-    middle: Course
-    passings: Mapping[Milestone, Passing]
-    conversion: float
-    age_h: float
-    conversion_range: tuple[float, float, float]
-    age_range_h: tuple[float, float, float]
-    glass_transition_C: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -100,7 +75,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     start = min(start_of(coat, card) for coat, card in coats)
     history = minute_blocks(samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
     whole = history.joined(outlook(samples, at, OUTLOOK_H))
-    followed = [_follow(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
+    followed = [follow_coat(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
     newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
     begun = min(start_of(newest.coat, newest.card), at)
     holes = gaps(samples, trace.interval_s, begun, at)
@@ -142,71 +117,6 @@ def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
         by_card.pop(coat.card, None)
         by_card[coat.card] = (coat, facts.cards[coat.card])
     return list(by_card.values())
-
-
-@dataclass(frozen=True)
-class _Calibrated:
-    """A card's range, the one coat that does what the card says, and both as one, to be followed in one go."""
-
-    range: Calibration
-    central: Calibration
-    both: Calibration
-
-
-@lru_cache(maxsize=64)
-def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
-    members, one = card_members(card, probe_sd_K=probe_sd_K), card_central(card)
-    return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
-
-
-def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
-    """The course of some of the members that were followed together."""
-    return replace(
-        whole,
-        calibration=calibration,
-        conversion=whole.conversion[:, members],
-        age_h=whole.age_h[:, members],
-    )
-
-
-def _follow(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
-    of = _calibrated(card, accuracy_K / 2.0)
-    count = len(of.range.members)
-    together = courses(of.both, whole, start_of(coat, card))
-    paths = {path: _part(item, of.range, slice(count)) for path, item in together.items()}
-    middle = _part(together["central"], of.central, slice(count, None))
-    low, likely, high = _ends(paths, at)
-    return CoatCourse(
-        coat=coat,
-        card=card,
-        paths=paths,
-        central=of.central,
-        middle=middle,
-        passings=passings(paths, at),
-        conversion=likely[0],
-        age_h=likely[1],
-        conversion_range=(low[0], likely[0], high[0]),
-        age_range_h=(low[1], likely[1], high[1]),
-        glass_transition_C=(low[2], likely[2], high[2]),
-    )
-
-
-def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, float]]:
-    """(conversion, equivalent age in h, Tg in degC) at `at` for the slow end, the middle and the quick end."""
-    ends: tuple[tuple[Path, float], ...] = (("cold", 0.1), ("central", 0.5), ("hot", 0.9))
-    found = []
-    for path, q in ends:
-        of = paths.get(path, paths["central"])
-        state = of.state(at)
-        conversion = 1.0 - state.u
-        found.append(
-            (
-                float(quantile(conversion, q)),
-                float(quantile(state.age_h, q)),
-                float(quantile(of.calibration.glass_transition(conversion), q)),
-            )
-        )
-    return found
 
 
 def _furthest_from_sanding(followed: CoatCourse) -> float:

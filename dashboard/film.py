@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, cast
+from typing import Literal, cast
 
 import numpy as np
 
 from dashboard.assessment import Film
+from dashboard.coat_course import CoatCourse
 from dashboard.facts import Facts
 from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
@@ -14,9 +15,6 @@ from model.history import minute_blocks
 from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone
 from model.standing import FilmNow
-
-if TYPE_CHECKING:
-    from dashboard.course import CoatCourse
 
 MINUTE_MS = 60_000
 YOUNG_UNTIL = 1.8

@@ -1,0 +1,103 @@
+"""Follows one coat of a panel through the temperatures it had and those it is likely to have: its range and its middle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from dashboard.facts import start_of
+from dashboard.logbook import Coat
+from model.blocks import Blocks
+from model.calibration import Calibration, calibrate, card_central, card_members
+from model.coat import Course, Path, courses
+from model.members import quantile
+from model.milestones import Passing, passings
+from model.resin_card import Milestone, ResinCard
+
+
+@dataclass(frozen=True)
+class CoatCourse:
+    """One coat: its range on each path, the card's own single member, and where it stands now.
+
+    conversion, age_h   of the middle of the range now
+    conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
+    """
+
+    coat: Coat
+    card: ResinCard
+    paths: Mapping[Path, Course]
+    central: Calibration
+    middle: Course
+    passings: Mapping[Milestone, Passing]
+    conversion: float
+    age_h: float
+    conversion_range: tuple[float, float, float]
+    age_range_h: tuple[float, float, float]
+    glass_transition_C: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class _Calibrated:
+    """A card's range, the one coat that does what the card says, and both as one, to be followed in one go."""
+
+    range: Calibration
+    central: Calibration
+    both: Calibration
+
+
+@lru_cache(maxsize=64)
+def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
+    members, one = card_members(card, probe_sd_K=probe_sd_K), card_central(card)
+    return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
+
+
+def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
+    """The course of some of the members that were followed together."""
+    return replace(
+        whole,
+        calibration=calibration,
+        conversion=whole.conversion[:, members],
+        age_h=whole.age_h[:, members],
+    )
+
+
+def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
+    """The coat's course over `whole`, history and outlook, and where it stands at `at` (UTC ms)."""
+    of = _calibrated(card, accuracy_K / 2.0)
+    count = len(of.range.members)
+    together = courses(of.both, whole, start_of(coat, card))
+    paths = {path: _part(item, of.range, slice(count)) for path, item in together.items()}
+    middle = _part(together["central"], of.central, slice(count, None))
+    low, likely, high = _ends(paths, at)
+    return CoatCourse(
+        coat=coat,
+        card=card,
+        paths=paths,
+        central=of.central,
+        middle=middle,
+        passings=passings(paths, at),
+        conversion=likely[0],
+        age_h=likely[1],
+        conversion_range=(low[0], likely[0], high[0]),
+        age_range_h=(low[1], likely[1], high[1]),
+        glass_transition_C=(low[2], likely[2], high[2]),
+    )
+
+
+def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, float]]:
+    """(conversion, equivalent age in h, Tg in degC) at `at` for the slow end, the middle and the quick end."""
+    ends: tuple[tuple[Path, float], ...] = (("cold", 0.1), ("central", 0.5), ("hot", 0.9))
+    found = []
+    for path, q in ends:
+        of = paths.get(path, paths["central"])
+        state = of.state(at)
+        conversion = 1.0 - state.u
+        found.append(
+            (
+                float(quantile(conversion, q)),
+                float(quantile(state.age_h, q)),
+                float(quantile(of.calibration.glass_transition(conversion), q)),
+            )
+        )
+    return found
