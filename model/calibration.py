@@ -13,9 +13,10 @@ import numpy as np
 
 from model.blocks import Floats
 from model.conversion_time import ConversionTime
+from model.energy_fit import card_energy
 from model.glass_transition import Numbers
 from model.kinetics import DEFAULT_LAW, RateLaw, acceleration
-from model.members import FULL_CURE_TG_C, PROBE_SD_K, ACTIVATION_ENERGY_J_mol, Members, central, members
+from model.members import FULL_CURE_TG_C, PROBE_SD_K, Members, central, members
 from model.resin_card import Milestone, ResinCard
 
 RATE_SD = 0.25
@@ -80,11 +81,13 @@ class Calibration:
 
 
 def card_members(card: ResinCard, n: int = 256, probe_sd_K: float = PROBE_SD_K) -> Members:
-    """The range of coats a card allows; wider for an invented card."""
+    """The range of coats a card allows; wider for an invented card, narrower in E for one of several columns."""
+    energy = card_energy(card)
     return members(
         n,
         rate_sd=INVENTED_RATE_SD if card.invented else RATE_SD,
-        E=card.activation_energy_J_mol or ACTIVATION_ENERGY_J_mol,
+        E=energy.J_mol,
+        E_sd=energy.sd_J_mol,
         Tg_inf=card.Tg_inf_C or FULL_CURE_TG_C,
         probe_sd_K=probe_sd_K,
     )
@@ -92,7 +95,7 @@ def card_members(card: ResinCard, n: int = 256, probe_sd_K: float = PROBE_SD_K) 
 
 def card_central(card: ResinCard) -> Members:
     """The one coat that does what the card says."""
-    return central(card.activation_energy_J_mol or ACTIVATION_ENERGY_J_mol, card.Tg_inf_C or FULL_CURE_TG_C)
+    return central(card_energy(card).J_mol, card.Tg_inf_C or FULL_CURE_TG_C)
 
 
 def calibrate(card: ResinCard, of: Members, law: RateLaw = DEFAULT_LAW) -> Calibration:

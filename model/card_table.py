@@ -37,6 +37,17 @@ class Table:
             raise CardError((*self._path, key), f"must be a table: write [{key}] above its keys")
         return Table(value, (*self._path, key), allowed)
 
+    def tables(self, key: str, allowed: Iterable[str]) -> list[Table]:
+        """The tables under [[key]], in the file's order; none if the key is left out."""
+        value = self._raw.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(item, Mapping) for item in value):
+            raise CardError((*self._path, key), f"must be a list of tables: write [[{key}]] above each one")
+        return [Table(item, (*self._path, key, index), allowed) for index, item in enumerate(value)]
+
+    def wrong(self, key: str, message: str) -> CardError:
+        """An error about one key of this table, to be raised."""
+        return CardError((*self._path, key), message)
+
     def text(self, key: str) -> str:
         value = self._need(key)
         if not isinstance(value, str) or not value.strip():

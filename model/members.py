@@ -14,7 +14,9 @@ from numpy.typing import ArrayLike
 from model.blocks import Floats
 
 ACTIVATION_ENERGY_J_mol = 57e3
+ACTIVATION_ENERGY_SD_J_mol = 6e3
 FULL_CURE_TG_C = 85.0
+FULL_CURE_TG_SD_K = 10.0
 PROBE_SD_K = 0.4
 
 
@@ -49,9 +51,9 @@ def members(
     n: int = 256,
     rate_sd: float = 0.25,
     E: float = ACTIVATION_ENERGY_J_mol,
-    E_sd: float = 6e3,
+    E_sd: float = ACTIVATION_ENERGY_SD_J_mol,
     Tg_inf: float = FULL_CURE_TG_C,
-    Tg_inf_sd: float = 10.0,
+    Tg_inf_sd: float = FULL_CURE_TG_SD_K,
     probe_sd_K: float = PROBE_SD_K,
 ) -> Members:
     """n members spread over five independent normal dimensions (J/mol, degC, K).

@@ -13,8 +13,21 @@ from enum import StrEnum
 from typing import Any
 
 from model.card_table import CardError, Table
+from model.degree_hours import R_J_MOL_K
+from model.units import ZERO_C_K
 
-__all__ = ["CLOSING", "CardError", "Film", "Milestone", "Mix", "Pot", "ResinCard", "Span", "parse_card"]
+__all__ = [
+    "CLOSING",
+    "CardError",
+    "Column",
+    "Film",
+    "Milestone",
+    "Mix",
+    "Pot",
+    "ResinCard",
+    "Span",
+    "parse_card",
+]
 
 
 class Milestone(StrEnum):
@@ -69,6 +82,21 @@ class Film:
 
 
 @dataclass(frozen=True)
+class Column:
+    """What the sheet says of the same film at another temperature, degC: times in h, as far as it gives them."""
+
+    temperature_C: float
+    times: tuple[tuple[Milestone, Span], ...]
+
+    def hours(self, milestone: Milestone) -> float | None:
+        """The time taken for `milestone`, h, by the same rule as Film.hours(); None if not given here."""
+        span = dict(self.times).get(milestone)
+        if span is None:
+            return None
+        return span.low if milestone in CLOSING else span.middle
+
+
+@dataclass(frozen=True)
 class Pot:
     """Pot life: so many minutes for this mass mixed at this temperature."""
 
@@ -112,6 +140,7 @@ class ResinCard:
     blush           susceptibility: "low", "medium" or "high"
     activation_energy_J_mol, Tg_inf_C, heat_J_g   None: not on the sheet, the model's own default is used
     invented        True: an example, no product's data; it widens the range and caps the verdict
+    columns         the sheet's times at other temperatures: those before gel give the activation energy
     """
 
     id: str
@@ -129,6 +158,7 @@ class ResinCard:
     activation_energy_J_mol: float | None = None
     Tg_inf_C: float | None = None
     heat_J_g: float | None = None
+    columns: tuple[Column, ...] = ()
 
 
 def parse_card(raw: Mapping[str, Any]) -> ResinCard:
@@ -144,7 +174,8 @@ def parse_card(raw: Mapping[str, Any]) -> ResinCard:
             f"{reference:g} must lie between minimum_temperature_degC ({minimum:g}) and "
             f"maximum_temperature_degC ({maximum:g})",
         )
-    energy = kinetics.optional("activation_energy_kJ_per_mol", 20.0, 120.0)
+    energy = kinetics.optional("activation_energy_kJ_per_mol", *_ENERGY_kJ)
+    times = _film(film)
     return ResinCard(
         id=card.text("id"),
         title=card.text("title"),
@@ -160,11 +191,12 @@ def parse_card(raw: Mapping[str, Any]) -> ResinCard:
             pot.number("temperature_degC", -20.0, 60.0),
             pot.number("life_min", 1.0, 1440.0),
         ),
-        film=_film(film),
+        film=times,
         mix=_mix(mix),
         activation_energy_J_mol=None if energy is None else 1e3 * energy,
         Tg_inf_C=kinetics.optional("full_cure_Tg_degC", 30.0, 250.0),
         heat_J_g=kinetics.optional("heat_of_reaction_J_per_g", 50.0, 1000.0),
+        columns=_columns(card, times, reference),
     )
 
 
@@ -180,6 +212,7 @@ _TOP = (
     "blush_susceptibility",
     "pot",
     "film",
+    "film_at",
     "mix",
     "kinetics",
 )
@@ -237,6 +270,51 @@ def _film(table: Table) -> Film:
 
 
 _OPTIONAL_SPANS = ("tack_free", "trim_until")
+
+BEFORE_GEL = (Milestone.WORKING, Milestone.RECOAT_FROM)
+"""Milestones that come no later than the gel point: they alone follow one activation energy."""
+LEAST_STEP_K = 2.0
+"""Columns nearer together than this say more about rounding than about temperature."""
+_ENERGY_kJ = (20.0, 120.0)
+
+
+def _columns(card: Table, film: Film, reference_C: float) -> tuple[Column, ...]:
+    """The [[film_at]] tables, coldest first."""
+    columns: list[Column] = []
+    for table in card.tables("film_at", ("temperature_degC", *_FILM_KEYS.values())):
+        temperature = table.number("temperature_degC", -20.0, 60.0)
+        others = (reference_C, *(column.temperature_C for column in columns))
+        if any(abs(temperature - other) < LEAST_STEP_K for other in others):
+            raise table.wrong(
+                "temperature_degC",
+                f"{temperature:g} is within {LEAST_STEP_K:g} degC of another column or of "
+                "reference_temperature_degC: give each temperature once",
+            )
+        times = tuple(
+            (Milestone(name), Span(*table.range(key, 0.01, 2000.0)))
+            for name, key in _FILM_KEYS.items()
+            if key in table
+        )
+        columns.append(Column(temperature, times))
+        _check_energy(table, columns[-1], film, reference_C)
+    return tuple(sorted(columns, key=lambda column: column.temperature_C))
+
+
+def _check_energy(table: Table, column: Column, film: Film, reference_C: float) -> None:
+    """A column before gel that no resin could have is a slip of the pen."""
+    for milestone in BEFORE_GEL:
+        here, there = column.hours(milestone), film.hours(milestone)
+        if here is None or there is None:
+            continue
+        step = 1.0 / (column.temperature_C + ZERO_C_K) - 1.0 / (reference_C + ZERO_C_K)
+        energy = 1e-3 * R_J_MOL_K * math.log(here / there) / step
+        if not _ENERGY_kJ[0] <= energy <= _ENERGY_kJ[1]:
+            raise table.wrong(
+                _FILM_KEYS[milestone.value],
+                f"{here:g} h at {column.temperature_C:g} degC against {there:g} h at {reference_C:g} degC would "
+                f"mean an activation energy of {energy:.0f} kJ/mol; allowed: {_ENERGY_kJ[0]:g} to "
+                f"{_ENERGY_kJ[1]:g}. Check both against the sheet",
+            )
 
 
 def _words(span: Span) -> str:
