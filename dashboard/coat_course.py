@@ -1,4 +1,4 @@
-"""Follows one coat of a panel through the temperatures it had and those it is likely to have: its range and its middle."""
+"""Follows one coat through the temperatures it had and those it is likely to have: its range and its middle."""
 
 from __future__ import annotations
 
