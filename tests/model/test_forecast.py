@@ -99,15 +99,52 @@ def test_a_silent_probe_widens_the_range_from_its_last_reading() -> None:
     assert silent.central[0] == pytest.approx(fresh.central[0], abs=0.6)
 
 
-def test_the_spread_follows_the_log_and_shrinks_with_nights() -> None:
+def test_the_first_ranges_follow_the_daily_swing_and_shrink_with_nights() -> None:
     """A still room has a narrow range, never less than that of a 1 K day; it stops growing after two days."""
-    t = log(15).t
+    t = log(4.1).t
     still = outlook(Samples(t, np.full(len(t), 20.0)), NOW)
-    swinging = outlook(log(15), NOW)
+    swinging = outlook(log(4.1), NOW)
     assert swinging.spread[600] == pytest.approx(8.0 * still.spread[600], rel=0.01)
     assert outlook(log(2.1), NOW).spread[600] > swinging.spread[600]
     assert still.spread[-1] == still.spread[50 * 60]
     assert np.all(np.diff(still.spread) >= 0)
+
+
+def test_from_eight_nights_on_the_range_is_that_of_the_logs_own_errors() -> None:
+    """Days that repeat leave the least range; days that differ by 3 K leave the range of such days."""
+    least = outlook(log(15), NOW).spread[600]
+    assert least < outlook(log(7.1), NOW).spread[600] / 2
+    t = log(15).t
+    day = (NOW - t) // DAY_MS
+    unsteady = Samples(t, weather(t, 4.0) * np.where(day % 3 == 0, 1.5, 1.0))
+    assert outlook(unsteady, NOW).spread[600] > 2 * least
+
+
+def test_an_hour_that_tells_is_heeded_from_eight_nights_on() -> None:
+    """Where a fast fall in the last hours has meant a colder night, it means so tonight."""
+    t = log(15).t
+    now = int(t[-1])
+    kind = (now + 20 * HOUR_MS - t - 1) // DAY_MS % 2  # turns 4 h before each evening's question; 0 tonight
+    since_h = ((t - now) / HOUR_MS + 4.0) % 24.0
+    fallen = np.where(since_h < 18.0, since_h, 72.0 - 3.0 * since_h)
+    steep = Samples(t, 10.0 - fallen * np.where(kind == 0, 0.6, 0.2))
+    mild = Samples(t, 10.0 - fallen * np.where(kind == 1, 0.6, 0.2))
+    fall = [float(outlook(of, NOW).central[12 * 60] - of.value[-1]) for of in (steep, mild)]
+    assert fall[0] < fall[1] - 1.0
+
+
+def test_a_dew_point_far_below_tells_of_a_clear_night() -> None:
+    """Every other night was dry and fell twice as much: dry now, it will fall further than moist now."""
+    t = log(15).t
+    now = int(t[-1])
+    dry = (now - t - 1) // DAY_MS % 2 == 0
+    since_h = (t - now) / HOUR_MS % 24.0
+    samples = Samples(t, 10.0 - np.minimum(since_h, 24.0 - since_h) * np.where(dry, 0.6, 0.3))
+    nights = [
+        outlook(samples, NOW, 24.0, Samples(t, np.where(t == now, tonight_C, np.where(dry, -8.0, 6.0))))
+        for tonight_C in (-8.0, 6.0)
+    ]
+    assert nights[0].central[11 * 60] < nights[1].central[11 * 60] - 0.5
 
 
 def test_a_day_with_a_hole_teaches_nothing() -> None:
