@@ -4,7 +4,8 @@ Data: hourly weather of three New York airports, 2013, as carried by the package
 where it is installed. The forecast's constants were taken from elsewhere, except for the factor of its range on
 short logs, for which all three stations were in sight. A fourth one, inland and only looked at afterwards
 (Greensboro's typical year in the package pvlib 0.16.1, not needed here), gave 74 to 88 % in the range, 40 to 64 %
-below persistence outdoors and 63 to 76 % through the lag. The regression figures were computed apart from this code (numpy), January, an hour a row.
+below persistence outdoors and 63 to 76 % through the lag.
+The regression figures were computed apart from this code (numpy): January, an hour a row.
 """
 
 from __future__ import annotations
