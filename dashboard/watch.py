@@ -49,6 +49,7 @@ class Watch:
     announcer: Announcer | None = None
     _follower: Follower | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
+    _silent: dict[str, bool] = field(default_factory=dict, init=False)
     _panels: dict[str, Panel] = field(default_factory=dict, init=False)
     _logbook_version: int = field(default=-1, init=False)
     _waiting_for: str = field(default="", init=False)
@@ -85,6 +86,7 @@ class Watch:
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower)
             self._latest[panel.id] = item
+            self._silent[panel.id] = _is_silent(panel, follower, item.at)
             self.store.save([item], [])
             self._tell_verdict(item)
         at = self.clock.now()
@@ -123,8 +125,7 @@ class Watch:
             or at // MINUTE_MS != last.at // MINUTE_MS
         ):
             return True
-        trace = follower.trace(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE)
-        return trace is not None and trace.silent_at(at) != trace.silent_at(last.at)
+        return _is_silent(panel, follower, at) != self._silent.get(panel.id)
 
     def _facts(self, panel: Panel, follower: Follower) -> Facts:
         return Facts(
@@ -172,3 +173,8 @@ class Watch:
             return self.logbook.preference("unit") or "degC"
         except NotYet:
             return "degC"
+
+
+def _is_silent(panel: Panel, follower: Follower, at: int) -> bool:
+    trace = follower.trace(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE)
+    return trace is not None and trace.silent_at(at)

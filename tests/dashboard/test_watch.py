@@ -119,6 +119,17 @@ def test_a_probe_that_falls_silent_is_noticed_without_any_new_reading(shed: Shed
     assert shed.seen.alarms()[0].returned_at == START + 19 * MINUTE
 
 
+def test_a_silent_probe_that_is_heard_again_is_noticed_at_once(shed: Shed) -> None:
+    shed.register()
+    shed.log("coat mixed", 0, card="invented-25min", applied_at=START, kind="laminate")
+    shed.measured(0, 10)
+    shed.round_at(20.1)
+    assert shed.headline() == "probe_silent"
+    shed.measured(10, 21)
+    shed.round_at(20.2)
+    assert shed.headline() == "workable"
+
+
 def test_readings_that_come_late_change_the_answer_as_if_they_had_come_in_time(
     shed: Shed, tmp_path: Path
 ) -> None:
