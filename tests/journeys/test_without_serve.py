@@ -1,0 +1,67 @@
+"""The pages' server is dead: the warning goes out all the same, and whoever still looks at an old answer reads "Not
+known" once its time is over. The shop's clock runs fast, so that minutes pass in seconds."""
+
+from __future__ import annotations
+
+import json
+import signal
+import time
+from pathlib import Path
+
+from collector.clock import DemoClock
+from dashboard.announce import GONE, HERE, read_verdict, verdict_topic, watch_topic
+from tests.journeys.senders import Wire, announce, becomes, retained, retained_below, shop_broker, usb
+from tests.journeys.shop import PROCESSES, now_ms, opened, wait_until
+from tests.journeys.window import Chromium
+from tests.services import running
+
+RATE = 20.0
+INTERVAL_S = 60
+"""Three of them, the time that an answer is trusted, are nine real seconds."""
+SITE = "invented-shed"
+
+
+def test_with_serve_dead_old_answers_expire_and_the_warning_goes_out(
+    tmp_path: Path, chromium: Chromium
+) -> None:
+    clock = DemoClock(now_ms(), time.monotonic(), RATE)
+    with Wire() as wire, running(shop_broker(tmp_path / "broker")) as broker:
+        tables = usb(wire.port, INTERVAL_S) + announce(broker.port)
+        with opened(tmp_path / "shop", tables) as shop:
+            _, watch, serve = (shop.start(name, "--demo-clock", clock.spell()) for name in PROCESSES)
+            shop.ready()
+            page = chromium.open(shop.url)
+            shop.coat(shop.register("Deck", "S1", "A1"), clock.now())
+            said = page.says("deck", "Wet out before")
+
+            def told() -> str:
+                verdict = retained(broker, verdict_topic(SITE, "deck"))
+                return read_verdict(verdict, retained(broker, watch_topic(SITE)), clock.now())
+
+            wait_until(lambda: told().startswith("Wet out before"), "the verdict is on the broker")
+
+            serve.kill()
+            watch.signal(signal.SIGSTOP)
+            assert retained(broker, watch_topic(SITE)) == HERE, "a frozen watch has not gone yet"
+            wait_until(lambda: told().startswith("Not known. Last said: Wet out before"), "it is too old")
+            page.says("deck", "Not known: this answer is too old")
+            assert said in page.why("deck")
+            wait_until(lambda: bool(page.lost()), "the page says that the server does not answer")
+
+            watch.signal(signal.SIGCONT)
+            wait_until(lambda: told().startswith("Wet out before"), "watch goes on telling")
+            wire.fall_silent()
+            wait_until(lambda: "alarm: " in watch.said(), "the warning in watch's log")
+            assert "S1" in watch.said().split("alarm: ", 1)[1]
+            alarms = [json.loads(item) for item in retained_below(broker, f"coldshed/{SITE}/alarm/+", 2)]
+            assert {(alarm["kind"], alarm["probe"]) for alarm in alarms} == {
+                ("probe silent", "S1"),
+                ("probe silent", "A1"),
+            }
+            wait_until(lambda: told().startswith("Not known: probe silent since"), "the verdict says so too")
+
+            watch.kill()
+            becomes(broker, watch_topic(SITE), GONE, "the last will")
+            assert told().startswith("Not known. Last said: Not known: probe silent")
+            assert page.headline("deck") == "Not known: this answer is too old"
+            page.close()
