@@ -8,7 +8,7 @@ import numpy as np
 
 from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
-from dashboard.film import dew_by_minute, exposure_of
+from dashboard.film import dew_by_minute, dew_samples, exposure_of
 from dashboard.follow import Trace
 from dashboard.logbook import Coat
 from model.blocks import Blocks
@@ -74,7 +74,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     coats = _coats_that_count(facts)
     start = min(start_of(coat, card) for coat, card in coats)
     history = minute_blocks(samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
-    whole = history.joined(outlook(samples, at, OUTLOOK_H))
+    whole = history.joined(outlook(samples, at, OUTLOOK_H, dew_samples(facts)))
     followed = [follow_coat(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
     newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
     begun = min(start_of(newest.coat, newest.card), at)

@@ -11,7 +11,7 @@ from dashboard.coat_course import CoatCourse
 from dashboard.facts import Facts
 from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
-from model.history import minute_blocks
+from model.history import Samples, minute_blocks
 from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone
 from model.standing import FilmNow
@@ -41,6 +41,21 @@ def dew_by_minute(facts: Facts, newest: CoatCourse, at: int) -> Floats:
     known = air.measured & humidity.measured & usable(air.central, moist)
     dew[known] = dew_point_C(air.central[known], moist[known])
     return dew
+
+
+def dew_samples(facts: Facts) -> Samples | None:
+    """Dew point of the air whenever its humidity was read, degC, the temperature interpolated; None if it never was."""
+    if (
+        facts.air is None
+        or facts.humidity is None
+        or not (len(facts.air.samples) and len(facts.humidity.samples))
+    ):
+        return None
+    t = facts.humidity.samples.t
+    moist = np.minimum(facts.humidity.samples.value, 100.0)
+    air = np.interp(t, facts.air.samples.t, facts.air.samples.value)
+    known = usable(air, moist)
+    return Samples(t[known], np.asarray(dew_point_C(air[known], moist[known]))) if np.any(known) else None
 
 
 def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, at: int) -> FilmExposure:
