@@ -16,6 +16,13 @@ from model.members import quantile
 Path = Literal["cold", "central", "hot"]
 
 HOUR_MS = 3_600_000
+QUARTER_MS = 15 * MINUTE_MS
+_NEAR = 120
+"""Minutes of the outlook that stay single, so that what is promised soon is promised to the minute."""
+_PIECE = 120
+"""Minutes of the outlook whose rows are equally long."""
+_LONGEST_STRIDE = 0.01
+"""Largest conversion gained in a row of several minutes: in a fresh coat a minute at 20 degC gains as much."""
 _CHUNK = 128
 """Minutes whose rate constants are held at once: 128 x 256 members stay in the processor's cache."""
 
@@ -33,11 +40,12 @@ class CoatState:
 class Course:
     """One coat on one path of its temperature history.
 
-    start_ms    UTC ms of the coat's start; t_ms  int64 (n,), the ends of its minutes, UTC ms
+    start_ms    UTC ms of the coat's start; t_ms  int64 (n,), the ends of its rows, UTC ms: every minute up to
+                two hours ahead of now, then 1, 3, 5 or 15 minutes that fill quarters of an hour
     conversion  float64 (n, N), 0 to 1, at those ends
     age_h       float64 (n, N), equivalent age, h at the card's reference temperature, with the member's own E
                 and rate: a member's coat is as old as the sheet's when both have the same age
-    panel_C, spread_K   float64 (n,), the path's temperature and the forecast's standard deviation
+    panel_C, spread_K   float64 (n,), the path's mean temperature in each row and the forecast's standard deviation
     measured    bool (n,)
     """
 
@@ -117,9 +125,13 @@ def course(
     hours = np.full(len(t_ms), MINUTE_MS / HOUR_MS)
     if len(t_ms):
         hours[0] = (int(t_ms[0]) - state.at_ms) / HOUR_MS
-    panel, spread = _path(blocks, path)[first:], blocks.spread[first:]
-    conversion, age = _integrate(calibration, state, panel, spread, hours)
-    return Course(calibration, path, start_ms, t_ms, conversion, age, panel, spread, blocks.measured[first:])
+    minutes = _Rows(t_ms, _path(blocks, path)[first:], blocks.spread[first:], hours)
+    ahead = int(np.argmax(np.append(minutes.spread_K > 0.0, True)))
+    rows, conversion, age = _integrate(calibration, state, minutes, ahead)
+    measured = blocks.measured[(rows.t_ms - blocks.start) // MINUTE_MS - 1]
+    return Course(
+        calibration, path, start_ms, rows.t_ms, conversion, age, rows.panel_C, rows.spread_K, measured
+    )
 
 
 def courses(
@@ -139,22 +151,88 @@ def _path(blocks: Blocks, path: Path) -> Floats:
     return {"cold": blocks.cold, "central": blocks.central, "hot": blocks.hot}[path]
 
 
+@dataclass(frozen=True)
+class _Rows:
+    """Consecutive stretches of the history in which each coat gets one mean temperature; (n,) each."""
+
+    t_ms: NDArray[np.int64]
+    panel_C: Floats
+    spread_K: Floats
+    hours: Floats
+
+    def __getitem__(self, rows: slice) -> _Rows:
+        return _Rows(self.t_ms[rows], self.panel_C[rows], self.spread_K[rows], self.hours[rows])
+
+    def joined(self, minutes: int) -> _Rows:
+        """So many rows as one each; their number must be a multiple of it."""
+        if minutes == 1:
+            return self
+        panel, spread = (of.reshape(-1, minutes).mean(axis=1) for of in (self.panel_C, self.spread_K))
+        return _Rows(
+            self.t_ms[minutes - 1 :: minutes], panel, spread, self.hours.reshape(-1, minutes).sum(axis=1)
+        )
+
+
 def _integrate(
-    calibration: Calibration, state: CoatState, panel_C: Floats, spread_K: Floats, hours: Floats
-) -> tuple[Floats, Floats]:
-    """Conversion and equivalent age, (n, N) each, in chunks of minutes."""
-    shape = (len(hours), len(calibration.members))
-    conversion, age = np.empty(shape), np.empty(shape)
+    calibration: Calibration, state: CoatState, minutes: _Rows, ahead: int
+) -> tuple[_Rows, Floats, Floats]:
+    """Conversion and equivalent age, (n, N) each, and their rows: every minute before `ahead`, longer rows in
+    the outlook from there on, where they change nothing.
+    """
+    conversion, age = (np.empty((len(minutes.hours), len(calibration.members))) for _ in range(2))
     u, last_age = state.u, state.age_h
-    for begin in range(0, len(hours), _CHUNK):
-        rows = slice(begin, begin + _CHUNK)
-        temperature = calibration.temperature(panel_C[rows], spread_K[rows])
+    done: list[_Rows] = []
+    begin = row = 0
+    while begin < len(minutes.hours):
+        end, is_aligned = _next_chunk(minutes, begin, ahead)
+        part = minutes[begin:end]
+        width = _width(calibration, u, part) if is_aligned else 1
+        rows = part.joined(width)
+        to = slice(row, row + len(rows.hours))
+        temperature = calibration.temperature(rows.panel_C, rows.spread_K)
         speed = calibration.speed(temperature)
         critical = calibration.law.critical(temperature, calibration.members.Tg_inf_C)
-        after = advance(calibration.law, u, speed * calibration.k_per_h, critical, hours[rows])
-        np.subtract(1.0, after, out=conversion[rows])
-        gained = speed * hours[rows, np.newaxis]
+        k = speed * calibration.k_per_h
+        after = advance(calibration.law, u, k, critical, rows.hours, whole=width > 1)
+        np.subtract(1.0, after, out=conversion[to])
+        gained = speed * rows.hours[:, np.newaxis]
         gained[0] += last_age
-        np.add.accumulate(gained, axis=0, out=age[rows])
-        u, last_age = after[-1], age[rows][-1]
-    return conversion, age
+        np.add.accumulate(gained, axis=0, out=age[to])
+        u, last_age = after[-1], age[to][-1]
+        done.append(rows)
+        begin, row = end, to.stop
+    return _all(done), conversion[:row], age[:row]
+
+
+def _next_chunk(minutes: _Rows, begin: int, ahead: int) -> tuple[int, bool]:
+    """Where the rows that are worked out together end, and whether they are whole quarters of an hour ahead."""
+    if begin < ahead:
+        return min(begin + _CHUNK, ahead), False
+    if begin < ahead + _NEAR:
+        return min(ahead + _NEAR, len(minutes.hours)), False
+    to_quarter = int(-(minutes.t_ms[begin] - MINUTE_MS) % QUARTER_MS) // MINUTE_MS
+    if to_quarter:
+        return min(begin + to_quarter, len(minutes.hours)), False
+    quarters = min(_PIECE, (len(minutes.hours) - begin) // 15 * 15)
+    return (begin + quarters, True) if quarters else (len(minutes.hours), False)
+
+
+def _width(calibration: Calibration, u: Floats, part: _Rows) -> int:
+    """Minutes that may go into one step: as many as leave every member's conversion within _LONGEST_STRIDE."""
+    spread = np.array([np.min(part.spread_K), np.max(part.spread_K)])
+    hottest = calibration.temperature(np.full(2, np.max(part.panel_C)), spread).max(axis=0)
+    k = calibration.speed(hottest) * calibration.k_per_h
+    critical = calibration.law.critical(hottest, calibration.members.Tg_inf_C)
+    a_minute = float(np.max(calibration.law.fastest(1.0 - u, k, critical))) / 60.0
+    return next((width for width in (15, 5, 3) if width * a_minute <= _LONGEST_STRIDE), 1)
+
+
+def _all(parts: list[_Rows]) -> _Rows:
+    if not parts:
+        return _Rows(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0), np.zeros(0))
+    return _Rows(
+        np.concatenate([part.t_ms for part in parts]),
+        np.concatenate([part.panel_C for part in parts]),
+        np.concatenate([part.spread_K for part in parts]),
+        np.concatenate([part.hours for part in parts]),
+    )

@@ -12,6 +12,7 @@ so nothing may hang on their exact value. Conversion is 0 to 1, time in hours, t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -64,6 +65,13 @@ class RateLaw:
         free = k_per_h * (self.c + np.power(a, self.m)) * np.power(1.0 - a, self.n)
         return np.asarray(free / self.slowing(a, critical))
 
+    def fastest(self, conversion: Numbers, k_per_h: Numbers, critical: Numbers) -> Floats:
+        """The largest da/dt, 1/h, that can still come at this rate constant and a_c; as rate()."""
+        a = np.asarray(conversion, dtype=np.float64)
+        peak = np.maximum(a, _busiest(self))
+        free = k_per_h * (self.c + np.power(peak, self.m)) * np.power(1.0 - peak, self.n)
+        return np.asarray(free / self.slowing(a, critical))
+
     def slowing(self, conversion: Numbers, critical: Numbers) -> Floats:
         """1 / f_d, at least 1: how many times diffusion slows the reaction."""
         a = np.asarray(conversion, dtype=np.float64)
@@ -73,6 +81,13 @@ class RateLaw:
 
 
 DEFAULT_LAW = RateLaw()
+
+
+@lru_cache
+def _busiest(law: RateLaw) -> float:
+    """Conversion at which (c + a^m) (1 - a)^n is largest, to 1e-3."""
+    a = np.linspace(0.0, 1.0, 1001)
+    return float(a[np.argmax((law.c + np.power(a, law.m)) * np.power(1.0 - a, law.n))])
 
 
 def acceleration(T_C: Numbers, E_J_mol: Numbers, reference_C: float) -> Floats:
@@ -105,51 +120,62 @@ class PublishedRate:
         )
 
 
-def advance(law: RateLaw, u: Floats, k_per_h: Floats, critical: Floats, hours: Floats) -> Floats:
+def advance(
+    law: RateLaw, u: Floats, k_per_h: Floats, critical: Floats, hours: Floats, *, whole: bool = False
+) -> Floats:
     """Step u = 1 - a through blocks of constant rate constant; returns u at each block's end, (blocks, N).
 
     u          (N,), at the first block's beginning; left unchanged
     k_per_h, critical   (blocks, N), 1/h and a_c; hours  (blocks,), each block's length
+    whole      one step for each block: for blocks known to be short against what happens in them
 
     Exponential midpoint: second order, u stays in [0, 1] and never rises, whatever the step. Each block is
     cut into a power of two of sub-steps, from its own fastest member. Only elementwise ufuncs on contiguous
     arrays touch the state, so any cutting of the history gives the same bits on one machine.
     """
-    steps = _sub_steps(law, k_per_h, hours)
+    steps = np.ones(len(hours)) if whole else _sub_steps(law, k_per_h, hours)
     minus_kh = k_per_h * (-hours / steps)[:, np.newaxis]
+    to_middle = 0.5 * minus_kh
     out = np.empty_like(minus_kh)
-    state, middle = u.copy(), np.empty_like(u)
-    exponent, conversion, factor = np.empty_like(u), np.empty_like(u), np.empty_like(u)
-
-    def decay(of: Floats, kh: Floats, a_c: Floats) -> None:
-        """exponent = -k h (c + a^m) (1 - a)^(n - 1) f_d, in place: fresh arrays would double the cost."""
-        np.subtract(1.0, of, out=conversion)
-        np.power(conversion, law.m, out=exponent)
-        np.add(exponent, law.c, out=exponent)
-        np.multiply(exponent, kh, out=exponent)
-        if law.n == 2.0:
-            np.multiply(exponent, of, out=exponent)
-        else:
-            np.power(of, law.n - 1.0, out=factor)
-            np.multiply(exponent, factor, out=exponent)
-        if law.diffusion:
-            np.subtract(conversion, a_c, out=factor)
-            np.multiply(factor, law.steepness, out=factor)
-            np.exp(factor, out=factor)
-            np.add(factor, 1.0, out=factor)
-            np.divide(exponent, factor, out=exponent)
-
-    for block, count in enumerate(steps.astype(np.int64).tolist()):
+    state, middle, exponent = u.copy(), np.empty_like(u), np.empty_like(u)
+    decay = _Decay(law, len(u))
+    rows = zip(steps.astype(np.int64).tolist(), to_middle, minus_kh, critical, out, strict=True)
+    for count, half, full, a_c, end in rows:
         for _ in range(count):
-            decay(state, minus_kh[block], critical[block])
-            np.multiply(exponent, 0.5, out=exponent)
-            np.exp(exponent, out=exponent)
-            np.multiply(state, exponent, out=middle)
-            decay(middle, minus_kh[block], critical[block])
-            np.exp(exponent, out=exponent)
-            np.multiply(state, exponent, out=state)
-        out[block] = state
+            decay(state, half, a_c, exponent)
+            np.multiply(state, np.exp(exponent, exponent), middle)
+            decay(middle, full, a_c, exponent)
+            np.multiply(state, np.exp(exponent, exponent), state)
+        end[:] = state
     return out
+
+
+class _Decay:
+    """exponent = -k h (c + a^m) (1 - a)^(n - 1) f_d, into arrays made once.
+
+    A state of 256 members is so short that the calls cost more than the arithmetic: hence no temporaries, no
+    keywords, and numbers as arrays without dimension.
+    """
+
+    def __init__(self, law: RateLaw, members: int) -> None:
+        self._one, self._m, self._c = np.array(1.0), np.array(law.m), np.array(law.c)
+        self._order = None if law.n == 2.0 else np.array(law.n - 1.0)
+        self._steepness = np.array(law.steepness) if law.diffusion else None
+        self._conversion, self._factor = np.empty(members), np.empty(members)
+
+    def __call__(self, u: Floats, minus_kh: Floats, critical: Floats, exponent: Floats) -> None:
+        conversion, factor = self._conversion, self._factor
+        np.subtract(self._one, u, conversion)
+        np.power(conversion, self._m, exponent)
+        np.add(exponent, self._c, exponent)
+        np.multiply(exponent, minus_kh, exponent)
+        np.multiply(exponent, u if self._order is None else np.power(u, self._order, factor), exponent)
+        if self._steepness is not None:
+            np.subtract(conversion, critical, factor)
+            np.multiply(factor, self._steepness, factor)
+            np.exp(factor, factor)
+            np.add(factor, self._one, factor)
+            np.divide(exponent, factor, exponent)
 
 
 def _sub_steps(law: RateLaw, k_per_h: Floats, hours: Floats) -> Floats:

@@ -7,13 +7,15 @@ the heater goes off. So the late milestones ask for age and for a glassiness lik
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from model.blocks import Bools, Floats
-from model.coat import HOUR_MS, Course, Path
+from model.blocks import MINUTE_MS, Bools, Floats
+from model.coat import HOUR_MS, QUARTER_MS, Course, Path
 from model.resin_card import CLOSING, Milestone
 
 RECOAT_LIMIT_H = 24.0
@@ -35,7 +37,6 @@ SAFE_SHARE: Mapping[Milestone, float] = {
 _LATCHED = CLOSING | {Milestone.RECOAT_FROM, Milestone.CURED}
 """Conversion and age never fall, so these stay passed; tack-free, sand and demould can be lost by warming."""
 _CHUNK = 512
-_GROUP = 15
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,7 @@ def passings(
     With three paths the answer is their envelope: early from the earliest, late from the latest, and the
     share passed at `now_ms` (UTC ms) the greatest for what closes, the least for what opens. weights (N,) of
     the members, equal if None. Times are rounded to the minute: down for what closes, up for what opens.
+    In longer rows of the outlook they are interpolated, good to a few minutes.
     """
     shares = {path: _shares(course, weights) for path, course in courses.items()}
     return {
@@ -119,9 +121,12 @@ def _when(milestone: Milestone, course: Course, share: Floats, q: float, now_ms:
     if not len(reached):
         return None
     row = begin + int(reached[0])
-    if milestone not in CLOSING:
-        return int(course.t_ms[row])
-    return int(course.t_ms[row - 1]) if row else course.start_ms
+    end = int(course.t_ms[row])
+    if row:  # rows of the outlook are longer than a minute
+        before = float(share[row - 1])
+        left_ms = (float(share[row]) - q) / (float(share[row]) - before) * (end - int(course.t_ms[row - 1]))
+        end -= math.floor(left_ms / MINUTE_MS) * MINUTE_MS
+    return end if milestone not in CLOSING else max(end - MINUTE_MS, course.start_ms)
 
 
 def _shares(course: Course, weights: Floats | None) -> dict[Milestone, Floats]:
@@ -168,25 +173,31 @@ def _passed_members(
         else:
             warm = temperature
             if milestone is Milestone.DEMOULD:
-                warm = np.maximum(temperature, hottest[np.arange(len(course))[rows] // _GROUP])
+                warm = np.maximum(temperature, hottest[_quarters(course)[rows] - _quarters(course)[0]])
             answer[milestone] = (age >= hours) & (
                 transition >= calibration.needed_transition(milestone, warm)
             )
     return answer
 
 
-def _hottest_ahead(course: Course) -> Floats:
-    """Hottest panel of the next 48 h as far as the outlook goes, degC (groups of 15 minutes, N).
+def _quarters(course: Course) -> NDArray[np.int64]:
+    """Number of the quarter of an hour, in UTC, that each row lies in."""
+    return np.asarray((course.t_ms - 1) // QUARTER_MS)
 
-    A sliding maximum by doubling, over groups: minute by minute it would cost more than the whole cure.
+
+def _hottest_ahead(course: Course) -> Floats:
+    """Hottest panel of the next 48 h as far as the outlook goes, degC (rows, N) by quarters of an hour.
+
+    A sliding maximum by doubling, over quarters: row by row it would cost more than the whole cure.
     """
     if not len(course):
         return np.empty((0, len(course.calibration.members)))
-    starts = np.arange(0, len(course), _GROUP)
+    quarter = _quarters(course)
+    starts = np.searchsorted(quarter, np.arange(quarter[0], quarter[-1] + 1))
     hottest = course.calibration.temperature(
         np.maximum.reduceat(course.panel_C, starts), np.maximum.reduceat(course.spread_K, starts)
     )
-    window, wanted = 1, int(DEMOULD_LOOKAHEAD_H * 60) // _GROUP
+    window, wanted = 1, round(DEMOULD_LOOKAHEAD_H * HOUR_MS / QUARTER_MS)
     while window < min(wanted, len(starts)):
         step = min(window, wanted - window)
         ahead = hottest.copy()

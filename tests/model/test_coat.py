@@ -205,3 +205,52 @@ def test_forecast_error_enters_through_its_own_dimension() -> None:
     low, _, high = course(RANGE, certain, 0).conversion_quantiles(np.array([12 * HOUR_MS]))[0]
     wider_low, _, wider_high = course(RANGE, unsure, 0).conversion_quantiles(np.array([12 * HOUR_MS]))[0]
     assert wider_high - wider_low > high - low
+
+
+def tonight(panel: np.ndarray, now_h: float, spread_K: float = 0.5) -> Blocks:
+    """A history measured up to now_h, with a forecast of that standard deviation behind it."""
+    ahead = np.arange(len(panel)) >= now_h * 60
+    return Blocks(0, panel, panel, panel, ~ahead, np.where(ahead, spread_K, 0.0))
+
+
+@pytest.mark.parametrize(("panel_C", "start_h"), [(2.0, 0), (10.0, 10), (18.0, 11), (28.0, 12)])
+def test_longer_rows_of_the_outlook_change_nothing(
+    panel_C: float, start_h: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Conversion within 1e-4, age within 1e-4 of itself, milestones within a quarter of an hour."""
+    panel = panel_C - 4.0 * np.sin(np.pi * np.arange(70 * 60) / 720.0)
+    history = tonight(panel, 12.3)
+    coarse = courses(RANGE, history, start_h * HOUR_MS)
+    monkeypatch.setattr("model.coat._LONGEST_STRIDE", 0.0)
+    fine = courses(RANGE, history, start_h * HOUR_MS)
+    run, every = coarse["central"], fine["central"]
+    same = np.searchsorted(every.t_ms, run.t_ms)
+    assert len(run) < 0.5 * len(every)
+    assert run.t_ms[-1] == every.t_ms[-1]
+    np.testing.assert_allclose(run.conversion, every.conversion[same], atol=1e-4)
+    np.testing.assert_allclose(run.age_h, every.age_h[same], rtol=1e-4)
+    exact = passings(fine, round(12.3 * HOUR_MS))
+    for milestone, got in passings(coarse, round(12.3 * HOUR_MS)).items():
+        for when in ("early", "likely", "late", "safe"):
+            there, expected = getattr(got, when), getattr(exact[milestone], when)
+            assert (there is None) == (expected is None), (milestone, when)
+            assert abs((there or 0) - (expected or 0)) <= 15 * 60_000, (milestone, when)
+
+
+def test_what_is_measured_and_the_next_two_hours_keep_every_minute() -> None:
+    run = course(RANGE, tonight(np.full(40 * 60, 12.0), 12.3), 0)
+    step = np.diff(run.t_ms) // 60_000
+    near = round(14.3 * 60) - 1
+    assert np.all(step[:near] == 1)
+    assert set(step[near:].tolist()) <= {1, 3, 5, 15}
+    assert step.max() == 15
+
+
+def test_the_outlooks_heat_counts_in_longer_rows_as_in_minutes() -> None:
+    """Demoulding looks 48 h ahead, not a number of rows."""
+    panel = np.full(170 * 60, 5.0)
+    panel[150 * 60 : 155 * 60] = 25.0
+    run = courses(CENTRAL, tonight(panel, 100.0, 1e-6), 0)
+    assert len(run["central"]) < 8000
+    at_hour = {hour: passings(run, hour * HOUR_MS)[Milestone.DEMOULD].passed for hour in (100, 101, 103)}
+    assert at_hour == {100: 1.0, 101: 1.0, 103: 0.0}
