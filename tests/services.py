@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import secrets
 import shutil
 import signal
 import socket
@@ -36,10 +37,18 @@ def find(program: str) -> str:
 
 
 def free_port() -> int:
-    """A loopback port that nothing listens on now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A loopback port that nothing listens on now.
+
+    Not one of those that the system gives to outgoing connections: such a port may be gone before its server has
+    started, or while it is started again.
+    """
+    low, high = map(int, Path("/proc/sys/net/ipv4/ip_local_port_range").read_text().split())
+    ports = [*range(10_000, low), *range(high + 1, 65_536)] or range(10_000, 65_536)
+    while True:
+        port = secrets.choice(ports)
+        with contextlib.suppress(OSError), socket.socket() as probe:
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 def wait_until(condition: Callable[[], bool], what: str, seconds: float = READY_S) -> None:

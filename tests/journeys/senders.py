@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import secrets
 import threading
 import tty
 from collections.abc import Iterable
@@ -12,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
-from paho.mqtt import publish, subscribe
+from paho.mqtt import publish
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from tests.journeys.shop import wait_until
@@ -208,30 +209,41 @@ class SteadySender:
         self._client.loop_stop()
 
 
-def retained(broker: Server, topic: str) -> bytes:
-    """What the broker holds on the topic now; waits until there is something."""
-    found = subscribe.simple(
-        topic, hostname="127.0.0.1", port=broker.port, protocol=MQTTProtocolVersion.MQTTv5, qos=1
-    )
-    return bytes(found.payload)
+class Listener:
+    """Hears topics from the moment it is entered: what is retained first, then what comes."""
+
+    def __init__(self, broker: Server, *topics: str) -> None:
+        self.heard: list[tuple[str, bytes]] = []
+        self._port = broker.port
+        self._subscribed = threading.Event()
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+        self._client.on_connect = lambda client, *_: client.subscribe([(topic, 1) for topic in topics])
+        self._client.on_subscribe = lambda *_: self._subscribed.set()
+        self._client.on_message = lambda client, data, item: self.heard.append(
+            (item.topic, bytes(item.payload))
+        )
+
+    def __enter__(self) -> Listener:
+        self._client.connect("127.0.0.1", self._port)
+        self._client.loop_start()
+        wait_until(self._subscribed.is_set, "the broker takes the subscription")
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
 
 
-def retained_below(broker: Server, topic: str, count: int) -> list[bytes]:
-    """What the broker holds on `count` topics that the filter matches; waits until there are so many."""
-    found = subscribe.simple(
-        topic,
-        qos=1,
-        msg_count=count,
-        hostname="127.0.0.1",
-        port=broker.port,
-        protocol=MQTTProtocolVersion.MQTTv5,
-    )
-    return [bytes(item.payload) for item in found]
+def retained(broker: Server, topic: str) -> dict[str, bytes]:
+    """What the broker holds now on the topics that the filter matches.
 
-
-def becomes(broker: Server, topic: str, payload: bytes, what: str) -> None:
-    """Returns once the retained message on the topic is this."""
-    wait_until(lambda: retained(broker, topic) == payload, what)
+    A marker sent after the subscription comes after all that was held.
+    """
+    end = (f"tests/{secrets.token_hex(8)}", b"end")
+    with Listener(broker, topic, end[0]) as listener:
+        send(broker, end)
+        wait_until(lambda: end in listener.heard, "the marker comes back")
+        return dict(item for item in listener.heard if item != end)
 
 
 def night_csv(first_ms: int, last_ms: int, step_ms: int = 600_000) -> tuple[str, int]:

@@ -31,7 +31,10 @@ HOUR_MS = 3_600_000
 
 
 def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = DEADLINE_S) -> None:
-    """Returns once the condition holds; fails the test, naming what was awaited, after the deadline."""
+    """Returns once the condition holds; fails the test, naming what was awaited, after the deadline.
+
+    It looks twenty times a second: here a look costs the processes under test something.
+    """
     end = time.monotonic() + deadline_s
     while not condition():
         assert time.monotonic() < end, f"waited {deadline_s:g} s in vain: {what}"
@@ -162,7 +165,7 @@ class Shop:
         return command.said()
 
     def ready(self) -> None:
-        """Returns once serve answers and watch has worked something out, or waits only for panels."""
+        """Returns once serve answers."""
         wait_until(self.answers, f"serve on {self.url}; see the logs in {self.folder}")
 
     def answers(self) -> bool:
@@ -243,10 +246,3 @@ def opened(folder: Path, tables: str) -> Iterator[Shop]:
         yield shop
     finally:
         shop.close()
-
-
-def logged(shop: Shop) -> str:
-    """All that the shop's processes said, for a failing test."""
-    return "\n".join(
-        f"--- {path.name}\n{path.read_text(errors='replace')}" for path in shop.folder.glob("*.log")
-    )

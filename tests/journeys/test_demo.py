@@ -6,7 +6,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from tests.journeys.shop import PROCESSES, Process, Shop, wait_until
+from tests.journeys.shop import DEADLINE_S, PROCESSES, Process, Shop, wait_until
 from tests.journeys.window import Chromium, Window
 
 MORNING = {
@@ -26,7 +26,7 @@ def test_the_morning_is_as_promised_an_alarm_is_seen_and_ctrl_c_ends_all(
     words = ["demo", "--folder", str(tmp_path / "night"), "--port", str(shop.port)]
     demo = Process(words, tmp_path / "demo.log")
     try:
-        wait_until(lambda: shop.url in demo.said(), "the demo names its address")
+        wait_until(lambda: shop.url in demo.said(), "the night is taken in", 3 * DEADLINE_S)
         shop.ready()
         page = chromium.open(shop.url)
         for panel, beginning in MORNING.items():

@@ -12,10 +12,10 @@ import pytest
 
 from dashboard.announce import GONE, HERE, read_verdict, verdict_topic, watch_topic
 from tests.journeys.senders import (
+    Listener,
     SteadySender,
     Wire,
     announce,
-    becomes,
     brokers,
     probe,
     retained,
@@ -103,6 +103,12 @@ def never_heard(shop: Shop) -> list[str]:
     return [alarm["id"] for alarm in shop.get("/api/alarms")["alarms"] if alarm["probe"] == "S9"]
 
 
+def verdict_read(house: Running, watch: bytes) -> str:
+    """What a lamp would show of the hull, if the watch topic says so."""
+    topic = verdict_topic(SITE, "hull")
+    return read_verdict(retained(house.broker, topic)[topic], watch, now_ms())
+
+
 def batch_of(number: int) -> list[int]:
     """Twenty UTC seconds of the day before yesterday, others for each number."""
     start = (now_ms() - 48 * HOUR_MS) // 1000 // 3600 * 3600
@@ -139,16 +145,16 @@ def test_watch_killed(house: Running) -> None:
     shop, broker = house.shop, house.broker
     (alarm,) = never_heard(shop)
     shop.log("alarm seen", alarm=alarm)
-    becomes(broker, watch_topic(SITE), HERE, "watch is there")
     old = house.run.children()["watch"]
-    os.kill(old, signal.SIGKILL)
-    becomes(broker, watch_topic(SITE), GONE, "the last will")
-    verdict = retained(broker, verdict_topic(SITE, "hull"))
-    assert read_verdict(verdict, GONE, now_ms()).startswith("Not known. Last said: Warm it above")
-    becomes(broker, watch_topic(SITE), HERE, "another watch is there")
-    assert read_verdict(retained(broker, verdict_topic(SITE, "hull")), HERE, now_ms()).startswith(
-        "Warm it above"
-    )
+    topic = watch_topic(SITE)
+    with Listener(broker, topic) as reader:
+        wait_until(lambda: reader.heard == [(topic, HERE)], "watch is there")
+        os.kill(old, signal.SIGKILL)
+        wait_until(
+            lambda: reader.heard[1:] == [(topic, GONE), (topic, HERE)], "its last will, and another watch"
+        )
+    assert verdict_read(house, GONE).startswith("Not known. Last said: Warm it above")
+    assert verdict_read(house, HERE).startswith("Warm it above")
     house.page_is_right()
     assert house.run.children()["watch"] != old
     (again,) = [item for item in shop.get("/api/alarms")["alarms"] if item["probe"] == "S9"]
@@ -214,7 +220,11 @@ def test_broker_stopped_and_started_in_the_middle(house: Running) -> None:
     wait_until(lambda: len(stored_since_t0(shop, start)) >= 300, "all that was acknowledged is stored")
     assert stored_since_t0(shop, start) == expected
     assert shop.conflicts() == 0
-    becomes(house.broker, watch_topic(SITE), HERE, "watch says again that it is there")
+    wait_until(
+        lambda: retained(house.broker, watch_topic(SITE)).get(watch_topic(SITE)) == HERE,
+        "watch says again that it is there",
+    )
+    assert verdict_read(house, HERE).startswith("Warm it above")
     house.page_is_right()
 
 
