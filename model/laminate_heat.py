@@ -6,7 +6,7 @@ Each layer is cut into equal cells (second order in space; a cell's face lies ha
 everything). In time the cells' conduction is advanced exactly, by the eigenvectors of its symmetric matrix,
 with the cure's heat even over a step: implicit in the sense that no step is too long for it, and without the
 ringing that the trapezoidal rule shows after a sudden change at a face. Cure and temperature take turns in a
-predictor and a corrector (second order), and a step in which something warms too fast is halved.
+predictor and a corrector (second order), and a step in which a cell cures too far is halved.
 Faces and depths in m, times in hours, temperatures in degC, heat in J.
 """
 
@@ -25,9 +25,8 @@ from model.material import E_GLASS, LIQUID_RESIN, Material, laminate
 from model.pot import HEAT_J_G
 
 SECONDS_PER_HOUR = 3600.0
-_WARMING_LIMIT_K = 2.0
-_CURING_LIMIT = 0.02
-"""A step that warms or cures a curing cell by more is halved: the rate would change by a sixth within it."""
+_CURING_LIMIT = 0.01
+"""A step in which a cell cures by more is halved: its heat alone could warm the cell by 1 to 2.5 K."""
 _SHORTEST_H = 1e-5
 
 
@@ -200,10 +199,9 @@ class _Cure:
         self._full_J_m2 = slab.heat_J_m3 * slab.width_m
 
     def step(self, T: Floats, u: Floats, hours: float) -> tuple[Floats, Floats]:
-        """Temperature and u = 1 - a, (cells,), after `hours`: predicted, corrected, halved if that is too far."""
+        """Temperature and u = 1 - a, (cells,), after `hours`: predicted and corrected, or in halves."""
         guess, cured = self._attempt(T, u, T, hours)
-        warmed = np.abs(guess - T)[self._cures].max(initial=0.0)
-        if hours > _SHORTEST_H and (warmed > _WARMING_LIMIT_K or (u - cured).max() > _CURING_LIMIT):
+        if hours > _SHORTEST_H and (u - cured).max() > _CURING_LIMIT:
             return self.step(*self.step(T, u, 0.5 * hours), 0.5 * hours)
         return self._attempt(T, u, 0.5 * (T + guess), hours)
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from model.calibration import calibrate, card_central, card_members
+from model.conversion_time import ConversionTime
 from model.kinetics import acceleration
 from model.laminate_heat import (
     AIR_ABOVE_W_M2K,
@@ -81,6 +82,19 @@ def test_a_thin_skin_held_at_the_sheets_temperature_cures_as_the_sheet_says() ->
     at = np.searchsorted(run.hours, [2.7 - 1e-6, 17.0 - 1e-6])
     expected = [CALIBRATION.law.gel, CALIBRATION.conversion["sand"][0]]
     np.testing.assert_allclose(run.conversion[at, 1], expected, atol=3e-3)
+
+
+@pytest.mark.parametrize("T_C", [20.0, 80.0, 200.0])
+def test_a_hold_cures_as_the_quadrature_says_to_its_far_end(T_C: float) -> None:
+    """model.conversion_time, an integral over conversion: what is left to react, within 1 % at every minute."""
+    slab = Slab([fresh_laminate(2e-4, 0.5)], Face(T_C, math.inf), Face(T_C, math.inf), 2)
+    run = laminate_course(CALIBRATION, slab, T_C, 1.0)
+    of, law = CALIBRATION.members, CALIBRATION.law
+    exact = ConversionTime(law, law.critical(T_C, of.Tg_inf_C))
+    k = CALIBRATION.k_per_h * acceleration(T_C, of.E_J_mol, CARD.reference_C)
+    expected = np.array([1.0 - exact.conversion(k * hours)[0] for hours in run.hours[1:]])
+    # at 200 degC the skin is a few kelvin warmer than its faces for some seconds: it is over within the first minute
+    np.testing.assert_allclose(1.0 - run.conversion[1:, 0], expected, rtol=0.01)
 
 
 @pytest.mark.parametrize("T_C", [10.0, 20.0])

@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 
 from model.calibration import calibrate, card_central, card_members
 from model.kinetics import DEFAULT_LAW, acceleration
-from model.pot import CUP, TRAY, Caution, PotModel, Vessel, adiabatic_limit, pot_model
+from model.pot import CUP, TRAY, Caution, PotLife, PotModel, Vessel, adiabatic_limit, pot_model
 from tests.resin import SHIPPED, shipped
 
 PEAK_TOLERANCE_K = 0.02
@@ -143,7 +143,7 @@ def test_no_pot_passes_its_adiabatic_limit(
     assert max(bottles_C, air_C) <= life.peak_C <= life.adiabatic_C + PEAK_TOLERANCE_K
 
 
-def no_later(sooner, later) -> None:  # type: ignore[no-untyped-def]
+def no_later(sooner: PotLife, later: PotLife) -> None:
     """To the cells' own error, far below anything a clock on the wall shows."""
     assert sooner.usable_h <= later.usable_h * TIME_TOLERANCE
     assert sooner.hot_h <= later.hot_h * TIME_TOLERANCE
