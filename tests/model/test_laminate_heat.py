@@ -23,6 +23,7 @@ from model.laminate_heat import (
     fresh_laminate,
     laminate_course,
 )
+from model.layup import stage_limit_mm
 from model.material import FOAM, PLYWOOD, STEEL, Material, laminate
 from tests.resin import medium_sheet, shipped
 
@@ -104,6 +105,21 @@ def test_thicker_at_once_is_hotter_and_sooner(T_C: float) -> None:
     assert peaks == sorted(peaks)
     assert [run.peak_h for run in runs] == sorted((run.peak_h for run in runs), reverse=True)
     assert peaks[0] < T_C + 6.0
+
+
+@pytest.mark.parametrize("name", ["invented-15min", "invented-25min", "invented-45min"])
+def test_the_trades_stages_and_the_heat_agree(name: str) -> None:
+    """Common practice, no source: at the stage limit, on 18 mm ply at 20 degC, a layup stays below 50 degC; five
+    thirds of it at once passes 80 degC."""
+    card = shipped(name)
+    of = calibrate(card, card_central(card))
+    peaks = []
+    for share in (1.0, 5.0 / 3.0):
+        layers = [Layer(0.018, PLYWOOD), fresh_laminate(1e-3 * stage_limit_mm(card) * share, 0.5)]
+        slab = Slab(layers, Face(20.0, AIR_BELOW_W_M2K), Face(20.0, AIR_ABOVE_W_M2K), 15)
+        peaks.append(laminate_course(of, slab, 20.0, 4.0).peak_C)
+    assert peaks[0] < 50.0
+    assert peaks[1] > 80.0
 
 
 def test_a_mould_of_steel_draws_heat_and_foam_keeps_it() -> None:
