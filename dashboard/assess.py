@@ -28,8 +28,8 @@ from model.hold import (
     lowest_moving_temperature,
     stopped_by_cold,
 )
-from model.kinetics import acceleration
 from model.milestones import Passing
+from model.pot import CUP
 from model.resin_card import CLOSING, Milestone
 from model.standing import Glassy, Standing, Stopped, When
 from model.verdict import Flag, Kind, Say, State, Verdict
@@ -40,8 +40,8 @@ WARM_C = 20.0
 LEAST_TRUST_MS = 3 * MINUTE_MS
 """An answer is never good for less than this past its newest reading: watch needs a minute to renew it."""
 NO_READING_TRUST_MS = 10 * MINUTE_MS
-POT_SHARE = 0.8
-"""Of the pot life that the sheet gives, the part after which we say "pour it out"."""
+LARGE_POT_G = 500.0
+"""More than anybody should mix at once: a smaller pot lasts longer."""
 
 
 def assess(facts: Facts, at: int) -> Assessment:
@@ -178,16 +178,16 @@ def _warmed(course: CoatCourse, milestone: Milestone, T_C: float) -> tuple[float
 
 
 def _pour_by(course: CoatCourse, panel_C: float) -> int | None:
-    """While nobody has said that the coat is on: the sheet's pot life, shortened by warmth, never lengthened by cold.
+    """While nobody has said that the coat is on: when a full cup of it must be out.
 
-    The bottles' temperature is not known here, and a pot of mixed resin warms itself.
+    Neither the pot's mass nor the bottles' temperature is known here, so it is a large cup, from bottles as warm
+    as the sheet's pot life supposes, or as the panel where that is warmer: warm bottles in a cold shed count.
     """
     if course.coat.applied_at is not None:
         return None
-    pot = course.card.pot
-    warmest = max(panel_C, pot.temperature_C)
-    speed = float(acceleration(warmest, course.central.members.E_J_mol, pot.temperature_C)[0])
-    return course.coat.mixed_at + round(POT_SHARE * pot.life_min * MINUTE_MS / speed)
+    warmest = max(panel_C, course.card.pot.temperature_C)
+    life = course.pot.life(LARGE_POT_G, CUP, warmest, warmest, course.quick_rate)
+    return course.coat.mixed_at + round(life.pour_by_h * HOUR_MS)
 
 
 def _cold_since(followed: PanelCourse, minimum_C: float) -> int | None:

@@ -13,6 +13,7 @@ from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses
 from model.members import quantile
 from model.milestones import Passing, passings
+from model.pot import PotModel, pot_model
 from model.resin_card import Milestone, ResinCard
 
 
@@ -21,6 +22,7 @@ class CoatCourse:
     """One coat: its range on each path, the card's own single member, and where it stands now.
 
     conversion, age_h   of the middle of the range now
+    quick_rate   the rate of the quick end over the card's
     conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
     """
 
@@ -28,11 +30,13 @@ class CoatCourse:
     card: ResinCard
     paths: Mapping[Path, Course]
     central: Calibration
+    pot: PotModel
     middle: Course
     passings: Mapping[Milestone, Passing]
     conversion: float
     age_h: float
     conversion_range: tuple[float, float, float]
+    quick_rate: float
     age_range_h: tuple[float, float, float]
     glass_transition_C: tuple[float, float, float]
 
@@ -44,12 +48,15 @@ class _Calibrated:
     range: Calibration
     central: Calibration
     both: Calibration
+    pot: PotModel
 
 
 @lru_cache(maxsize=64)
 def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
     members, one = card_members(card, probe_sd_K=probe_sd_K), card_central(card)
-    return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
+    central = calibrate(card, one)
+    both = calibrate(card, members.joined(one))
+    return _Calibrated(calibrate(card, members), central, both, pot_model(central))
 
 
 def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
@@ -75,6 +82,8 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
         card=card,
         paths=paths,
         central=of.central,
+        pot=of.pot,
+        quick_rate=float(quantile(of.range.rate, 0.9)),
         middle=middle,
         passings=passings(paths, at),
         conversion=likely[0],

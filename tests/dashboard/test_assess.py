@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -224,3 +225,14 @@ def test_degree_hours_and_equivalent_ages_stand_beside_the_kinetics() -> None:
     assert answer.equivalent_age_h == pytest.approx(12.0, rel=1e-9)
     assert answer.equivalent_age_interval_mean_h == pytest.approx(12.0, rel=1e-9)
     assert answer.temperature_time_factor_Ch == pytest.approx(240.0, rel=1e-9)
+
+
+def test_a_coat_not_yet_applied_is_in_the_pot_and_warm_bottles_in_a_cold_shed_count() -> None:
+    """Until somebody says that it is on, the pot runs: at most the sheet's life, whatever the cold around it."""
+    facts = night(lambda hour: 4.0, 0.1)
+    waiting = replace(facts.panel, coats=(replace(facts.panel.coats[0], applied_at=None),))
+    answer = assess(replace(facts, panel=waiting), MIXED + 5 * 60_000)
+    assert answer.verdict.headline.key == "in_the_pot"
+    left_min = (int(answer.verdict.headline.values["pour_by"]) - MIXED) / 60_000
+    assert 0.4 * card().pot.life_min < left_min < 0.85 * card().pot.life_min
+    assert answer.good_until <= int(answer.verdict.headline.values["pour_by"])
