@@ -128,8 +128,17 @@ def _coat_mixed(panel: Panel, event: Event) -> Panel:
     return replace(panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None)
 
 
+def _coat_applied(panel: Panel, event: Event) -> Panel:
+    """The newest coat is on: its pot is empty."""
+    newest = panel.newest
+    if newest is None:
+        return panel
+    return replace(panel, coats=(*panel.coats[:-1], replace(newest, applied_at=event.at)))
+
+
 _STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "coat mixed": _coat_mixed,
+    "coat applied": _coat_applied,
     "washed": lambda panel, event: replace(panel, washed_at=event.at),
     "sanded": lambda panel, event: replace(panel, sanded_at=event.at),
     "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
@@ -162,7 +171,9 @@ def check(
 
 def _check_registration(event: Event, panels: Mapping[str, Panel]) -> None:
     if not re.fullmatch(r"[a-z0-9-]{1,64}", event.panel or ""):
-        raise LogbookError(f"{event.panel!r} cannot be a panel's id: use lower-case letters, digits and dashes")
+        raise LogbookError(
+            f"{event.panel!r} cannot be a panel's id: use lower-case letters, digits and dashes"
+        )
     if event.panel in panels:
         raise LogbookError(f"a panel with the id {event.panel!r} is there already: choose another")
     name = str(event.body.get("name", "")).strip()
@@ -187,6 +198,8 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
             raise LogbookError("this coat would come before the one already logged: take that one back first")
     elif panel.newest is None:
         raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
+    elif event.kind == "coat applied" and event.at < panel.newest.mixed_at:
+        raise LogbookError("a coat cannot be on before it was mixed: correct the time")
 
 
 def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | None, body: str) -> Event:
