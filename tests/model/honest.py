@@ -1,0 +1,197 @@
+"""Trials of the range on simulated panels; the counts are the callers'."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from model.blocks import Floats
+from model.calibration import calibrate
+from model.coat import Course
+from model.lot import new_lot
+from model.observation import hardness_supports, learn, suspect_mix
+from model.resin_card import Milestone
+from tests.model.simulated import (
+    CARD,
+    SCHEDULES,
+    STEP_H,
+    Hand,
+    Score,
+    Truths,
+    World,
+    answers,
+    follow,
+    prior,
+    say,
+    touched,
+    truths,
+)
+from tests.resin import HOUR_MS
+
+Hands = Callable[[np.random.Generator], tuple[Hand, Hand]]
+Ages = Callable[[np.random.Generator], Sequence[float]]
+
+
+def sampling_error(share: float, count: int, sigmas: float = 2.0) -> float:
+    """What chance alone moves a share found in `count` panels by, two standard errors."""
+    return sigmas * float(np.sqrt(share * (1.0 - share) / count))
+
+
+def untouched(world: World, count: int, seed: int = 1) -> Score:
+    """How the range before any touch compares with `count` truths under each schedule."""
+    rng, score = np.random.default_rng(seed), Score()
+    for readings in SCHEDULES:
+        truth, found = truths(world, readings, count, rng), answers(prior(readings))
+        for row in range(count):
+            score.add(found, truth, row)
+    return score
+
+
+def young(rng: np.random.Generator) -> Sequence[float]:
+    """Two touches while the recoat window is on somebody's mind: ages of 0.7 to 2.8 times its opening."""
+    return sorted(CARD.film.recoat_from.middle * np.exp(rng.uniform(np.log(0.7), np.log(2.8), 2)))
+
+
+def glassy(rng: np.random.Generator) -> Sequence[float]:
+    """Two touches at ages at which a film at 5 degC is glassy and far from cured."""
+    return sorted(rng.uniform(2.0, 8.0, 2))
+
+
+def clock(run: Course, age_h: float) -> float:
+    """Hours at which the middle of the range is that old."""
+    middle = np.median(run.age_h, axis=1)
+    return float((np.searchsorted(middle, age_h) + 1) * STEP_H)
+
+
+def always(hand: Hand) -> Hands:
+    """The same hand on every panel."""
+    return lambda _: (hand, hand)
+
+
+def biased(bias: float) -> Hands:
+    """Half of the hands say everything too hard, half too soft."""
+
+    def hands(rng: np.random.Generator) -> tuple[Hand, Hand]:
+        hand = Hand(bias=bias * rng.choice([-1.0, 1.0]))
+        return hand, hand
+
+    return hands
+
+
+def contradictory(rng: np.random.Generator) -> tuple[Hand, Hand]:
+    """One word two to three steps too hard and one as much too soft, in either order."""
+    first = 0.8 * rng.choice([-1.0, 1.0])
+    return Hand(bias=first, slip=0.0), Hand(bias=-first, slip=0.0)
+
+
+@dataclass
+class Trial:
+    before: Score = field(default_factory=Score)
+    after: Score = field(default_factory=Score)
+    disagreements: int = 0
+    unseen: int = 0
+    """Panels whose range for sanding narrowed by more than a tenth without a word reported."""
+    suspected: int = 0
+
+    def width(self, milestone: Milestone) -> float:
+        """Median of width after over width before."""
+        return float(
+            np.median(np.array(self.after.width[milestone]) / np.array(self.before.width[milestone]))
+        )
+
+
+def thumbs(
+    world: World,
+    hands: Hands,
+    count: int,
+    ages: Ages = young,
+    schedules: Sequence[Callable[[Floats], Floats]] = SCHEDULES,
+    invented: bool = False,
+    seed: int = 2,
+) -> Trial:
+    """The range before and after touches at the given ages; each panel has hands of its own."""
+    rng, trial = np.random.default_rng(seed), Trial()
+    for readings in schedules:
+        run, truth = prior(readings, invented), truths(world, readings, count, rng)
+        before = answers(run)
+        for row in range(count):
+            touches = []
+            for age, by in zip(ages(rng), hands(rng), strict=True):
+                at_h = clock(run, age)
+                touches.append(touched(run, at_h, say(truth, row, at_h, by, rng)))
+            learned = learn(run.calibration, touches)
+            trial.before.add(before, truth, row)
+            trial.after.add(answers(run, learned.weights), truth, row)
+            trial.disagreements += bool(learned.disagrees)
+            narrowed = trial.after.width[Milestone.SAND][-1] < 0.9 * trial.before.width[Milestone.SAND][-1]
+            trial.unseen += narrowed and not learned.disagrees
+            trial.suspected += learned.suspect
+    return trial
+
+
+@dataclass
+class Pots:
+    bad: int = 0
+    good: int = 0
+    demould_of_bad: int = 0
+    demould_of_good: int = 0
+    suspected_bad: int = 0
+    suspected_good: int = 0
+
+
+def pots(world: World, count: int, seed: int = 3) -> Pots:
+    """Panels touched twice while young (slips included), and a tile at 20 degC felt when the model would demould.
+
+    A demould is said if 95 % of the range has passed, the tile's hardness supports it, and nobody suspects the mix.
+    The tile is felt without slips: 1 mis-tap in 70 would otherwise pass for evidence.
+    """
+    rng, found = np.random.default_rng(seed), Pots()
+    for readings in SCHEDULES:
+        run, truth = prior(readings), truths(world, readings, count, rng)
+        for row in range(count):
+            _pot(found, run, truth, row, rng)
+    return found
+
+
+def _pot(found: Pots, run: Course, truth: Truths, row: int, rng: np.random.Generator) -> None:
+    bad, touches = bool(truth.bad[row]), []
+    for age in (*young(rng), CARD.film.sand.middle * 1.5):
+        at_h = clock(run, age)
+        touches.append(touched(run, at_h, say(truth, row, at_h, Hand(), rng)))
+    learned = learn(run.calibration, touches)
+    safe = answers(run, learned.weights)[Milestone.DEMOULD].safe
+    said = False
+    if safe is not None and not learned.suspect:
+        tile = say(truth, row, safe / HOUR_MS, Hand(slip=0.0), rng, coupon=True)
+        touches.append(touched(run, safe / HOUR_MS, tile, coupon_C=20.0))
+        said = hardness_supports(run.calibration, touches) and not suspect_mix(run.calibration, touches)
+    found.bad += bad
+    found.good += not bad
+    found.demould_of_bad += said and bad
+    found.demould_of_good += said and not bad
+    found.suspected_bad += learned.suspect and bad
+    found.suspected_good += learned.suspect and not bad
+
+
+def lots(count: int, panels: int = 5, seed: int = 4, world: World | None = None) -> list[Score]:
+    """Scores of the first, second, ... panel of `count` lots, each panel's range before its own two touches."""
+    rng, world = np.random.default_rng(seed), world or World()
+    scores = [Score() for _ in range(panels)]
+    for index in range(count):
+        lot = new_lot(CARD)
+        rate, E, full = rng.normal(0.0, 0.25, 1), rng.normal(57e3, 6e3, 1), rng.normal(85.0, 10.0, 1)
+        for number in range(panels):
+            readings = SCHEDULES[(index + number) % len(SCHEDULES)]
+            run = prior(readings) if number == 0 else follow(readings, calibrate(CARD, lot.members()))
+            truth = truths(world, readings, 1, rng, rate + rng.normal(0.0, 0.08, 1), E, full)
+            scores[number].add(answers(run), truth, 0)
+            touches = []
+            for age in young(rng):
+                at_h = clock(run, age)
+                touches.append(touched(run, at_h, say(truth, 0, at_h, Hand(), rng)))
+            learned = learn(run.calibration, touches)
+            if not learned.suspect:
+                lot = lot.taught(run.calibration.members, learned.weights).drifted()
+    return scores
