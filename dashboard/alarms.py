@@ -14,7 +14,7 @@ from collector.reading import ProbeFacts
 from dashboard.assessment import Assessment
 from dashboard.follow import Follower
 from dashboard.watch_store import Alarm
-from model.verdict import Flag, Say, State
+from model.verdict import Flag, Mark, Say, State
 
 MINUTE_MS = 60_000
 
@@ -32,6 +32,8 @@ DELAYS = {
     "blush exposure": Delays(on=0, off=0),
     "probe silent": Delays(on=0, off=MINUTE_MS),
 }
+
+REOPENED_MS = 10 * MINUTE_MS
 
 Cause = tuple[str, str]
 """(kind, panel or probe): one occurrence of it at a time."""
@@ -58,6 +60,7 @@ class AlarmStates:
         self._active: dict[Cause, Alarm] = {(a.kind, a.panel or a.probe or ""): a for a in standing}
         self._since: dict[Cause, int] = {}
         self._away: dict[Cause, int] = {}
+        self._over: dict[Cause, Alarm] = {}
 
     @property
     def active(self) -> list[Alarm]:
@@ -80,6 +83,11 @@ class AlarmStates:
                 return None
             self._active[cause] = replace(standing, say=condition.say)
             return self._active[cause]
+        over = self._over.pop(cause, None)
+        if over is not None and over.returned_at is not None and at - over.returned_at < REOPENED_MS:
+            # The same trouble back again, e.g. a wash that was taken back: one occurrence, seen or not as it was.
+            self._active[cause] = replace(over, returned_at=None, say=condition.say)
+            return self._active[cause]
         since = self._since.setdefault(cause, at)
         if at - since < DELAYS[condition.kind].on:
             return None
@@ -100,7 +108,8 @@ class AlarmStates:
         if at - away < DELAYS[cause[0]].off:
             return None
         del self._away[cause]
-        return replace(self._active.pop(cause), returned_at=away)
+        self._over[cause] = replace(self._active.pop(cause), returned_at=away)
+        return self._over[cause]
 
 
 def conditions(
@@ -132,8 +141,9 @@ def _too_cold(item: Assessment) -> list[Condition]:
 
 
 def _exposed(item: Assessment) -> list[Condition]:
+    """Rings only when the page itself says to wash: a tacky film must be left alone, and "some" can wait."""
     film = item.film
-    if film is None or film.level not in ("some", "heavy", "wet") or film.washed_at is not None:
+    if film is None or film.level not in ("heavy", "wet") or item.verdict.mark is not Mark.DROP:
         return []
     return [
         Condition(

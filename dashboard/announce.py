@@ -124,7 +124,7 @@ class Announcer:
     def tell(self, topic: str, payload: bytes) -> None:
         """Retains `payload` on `topic`; empty bytes clear it. Nothing is sent if it is there already."""
         with self._lock:
-            if self._wanted.get(topic, b"") == payload:
+            if self._wanted.get(topic) == payload:
                 return
             self._wanted[topic] = payload
             if self._client.is_connected():

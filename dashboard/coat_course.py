@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from dashboard.facts import start_of
 from dashboard.logbook import Coat
-from model.blocks import Blocks
+from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses
 from model.members import quantile
@@ -22,7 +22,7 @@ class CoatCourse:
     """One coat: its range on each path, the card's own single member, and where it stands now.
 
     conversion, age_h   of the middle of the range now
-    quick_rate   the rate of the quick end over the card's
+    rate_range   the coat's rate over the card's, 10, 50 and 90 %
     conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
     """
 
@@ -30,15 +30,19 @@ class CoatCourse:
     card: ResinCard
     paths: Mapping[Path, Course]
     central: Calibration
-    pot: PotModel
     middle: Course
     passings: Mapping[Milestone, Passing]
     conversion: float
     age_h: float
     conversion_range: tuple[float, float, float]
-    quick_rate: float
+    rate_range: tuple[float, float, float]
     age_range_h: tuple[float, float, float]
     glass_transition_C: tuple[float, float, float]
+
+    @property
+    def quick_rate(self) -> float:
+        """The rate of the quick end over the card's."""
+        return self.rate_range[2]
 
 
 @dataclass(frozen=True)
@@ -48,15 +52,18 @@ class _Calibrated:
     range: Calibration
     central: Calibration
     both: Calibration
-    pot: PotModel
 
 
 @lru_cache(maxsize=64)
 def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
     members, one = card_members(card, probe_sd_K=probe_sd_K), card_central(card)
-    central = calibrate(card, one)
-    both = calibrate(card, members.joined(one))
-    return _Calibrated(calibrate(card, members), central, both, pot_model(central))
+    return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
+
+
+@lru_cache(maxsize=64)
+def pot_of(card: ResinCard) -> PotModel:
+    """The card's resin in bulk."""
+    return pot_model(calibrate(card, card_central(card)))
 
 
 def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
@@ -82,8 +89,7 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
         card=card,
         paths=paths,
         central=of.central,
-        pot=of.pot,
-        quick_rate=float(quantile(of.range.rate, 0.9)),
+        rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9))),
         middle=middle,
         passings=passings(paths, at),
         conversion=likely[0],
@@ -110,3 +116,8 @@ def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, flo
             )
         )
     return found
+
+
+def _three(values: Floats) -> tuple[float, float, float]:
+    low, middle, high = (float(value) for value in values)
+    return low, middle, high

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
-from dashboard.film import dew_by_minute, dew_samples, exposure_of
+from dashboard.film import dew_by_minute, dew_now, dew_samples, exposure_of, wash_that_counts
 from dashboard.follow import Trace
 from dashboard.logbook import Coat
 from model.blocks import Blocks
@@ -17,7 +17,6 @@ from model.coat import HOUR_MS
 from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
 from model.forecast import outlook
 from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
-from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone, ResinCard
 
 OUTLOOK_H = 72.0
@@ -44,6 +43,7 @@ class PanelCourse:
 
     history   minutes from the oldest coat that counts up to now
     dew       dew point of the air in each minute of the newest coat's life, degC, NaN where unknown
+    washed_at   when its film was washed so that it counts: not while it was tacky
     """
 
     at: int
@@ -53,6 +53,7 @@ class PanelCourse:
     air: Blocks | None
     dew: np.ndarray[tuple[int], np.dtype[np.float64]]
     film: FilmExposure
+    washed_at: int | None
     gaps: list[tuple[int, int]]
     panel_C: float
     trend: str
@@ -74,6 +75,10 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     coats = _coats_that_count(facts)
     start = min(start_of(coat, card) for coat, card in coats)
     history = minute_blocks(samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
+    if facts.surface is None:
+        history = _either(
+            history, minute_blocks(trace.samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
+        )
     whole = history.joined(outlook(samples, at, OUTLOOK_H, dew_samples(facts)))
     followed = [follow_coat(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
     newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
@@ -81,8 +86,8 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     holes = gaps(samples, trace.interval_s, begun, at)
     missing_h = sum(last - first for first, last in holes) / HOUR_MS
     dew = dew_by_minute(facts, newest, at)
+    washed_at = wash_that_counts(facts, newest)
     panel_C = float(samples.value[-1])
-    air_C, air_RH = _now(facts.air, at), _now(facts.humidity, at)
     hours, value = _life(samples, begun, at)
     energy, reference = float(newest.central.members.E_J_mol[0]), newest.card.reference_C
     longest_h = longest_join_ms(trace.interval_s) / HOUR_MS
@@ -93,13 +98,14 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         history=history,
         air=_air_blocks(facts, begun, at),
         dew=dew,
-        film=exposure_of(facts, newest, dew, at),
+        film=exposure_of(facts, newest, dew, washed_at),
         gaps=holes,
         panel_C=panel_C,
-        trend=_trend(samples),
-        air_C=air_C,
-        air_RH=air_RH,
-        dew_point_C=_dew(air_C, air_RH),
+        trend=trend_of(samples, at),
+        air_C=facts.air.value_at(at) if facts.air else None,
+        air_RH=facts.humidity.value_at(at) if facts.humidity else None,
+        dew_point_C=dew_now(facts, at),
+        washed_at=washed_at,
         measured_h=(at - begun) / HOUR_MS - missing_h,
         missing_h=missing_h,
         temperature_time_factor_Ch=temperature_time_factor_Ch(hours, value, DATUM_C, longest_h=longest_h),
@@ -108,6 +114,11 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
             hours, value, energy, reference, longest_h=longest_h
         ),
     )
+
+
+def _either(lagging: Blocks, air: Blocks) -> Blocks:
+    """From the air alone: the panel may lag it or follow it at once; it closes by the warmer, opens by the colder."""
+    return replace(lagging, cold=np.minimum(lagging.cold, air.cold), hot=np.maximum(lagging.hot, air.hot))
 
 
 def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
@@ -144,29 +155,11 @@ def _life(
     return (t[keep] - begun) / HOUR_MS, value[keep]
 
 
-def _trend(samples: Samples) -> str:
-    """ "rising", "falling" or "steady" over the last hour."""
-    last = int(samples.t[-1])
-    before = float(np.interp(last - HOUR_MS, samples.t, samples.value))
-    change = float(samples.value[-1]) - before
+def trend_of(samples: Samples, at: int) -> str:
+    """ "rising", "falling" or "steady" over the hour before `at` (UTC ms)."""
+    now, before = np.interp([at, at - HOUR_MS], samples.t, samples.value)
+    change = float(now - before)
     return "steady" if abs(change) < TREND_K_H else "rising" if change > 0 else "falling"
-
-
-def _dew(air_C: float | None, air_RH: float | None) -> float | None:
-    """Dew point, degC; None if either is unknown or outside what the formula covers."""
-    if air_C is None or air_RH is None or not usable(air_C, min(air_RH, 100.0)):
-        return None
-    return float(dew_point_C(air_C, min(air_RH, 100.0)))
-
-
-def _now(trace: Trace | None, at: int) -> float | None:
-    """The newest usable value, None if it is older than three intervals."""
-    if trace is None:
-        return None
-    upto = int(np.searchsorted(trace.samples.t, at, "right"))
-    if not upto or at - int(trace.samples.t[upto - 1]) > 3000 * trace.interval_s:
-        return None
-    return float(trace.samples.value[upto - 1])
 
 
 def _air_blocks(facts: Facts, begun: int, at: int) -> Blocks | None:

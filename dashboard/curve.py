@@ -18,11 +18,15 @@ LEAST_AHEAD_H, MOST_AHEAD_H = 6.0, 24.0
 UNKNOWN_AHEAD_H = 12.0
 
 
-def curve(followed: PanelCourse, at: int) -> Curve:
-    """From the newest coat's start to an hour past the safe end of sanding, but at most a day ahead."""
+def curve(followed: PanelCourse, known: bool) -> Curve:
+    """From the newest coat's start to an hour past the safe end of sanding, but at most a day ahead.
+
+    Not `known`: the probe is silent, so the traces end with its last reading.
+    """
     newest = followed.newest
     central = newest.paths["central"]
-    t = _times(followed, at)
+    at = followed.at
+    t = _times(followed, known)
     rows = np.searchsorted(central.t_ms, t, "right") - 1
     low, high = newest.paths.get("cold", central), newest.paths.get("hot", central)
     past = t <= at
@@ -44,13 +48,14 @@ def curve(followed: PanelCourse, at: int) -> Curve:
     )
 
 
-def _times(followed: PanelCourse, at: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _times(followed: PanelCourse, known: bool) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     """A grid from the coat's start over now to the chart's end, with both of them on it."""
+    at = followed.at
     central = followed.newest.paths["central"]
     safe = followed.newest.passings[Milestone.SAND].safe
     ahead = UNKNOWN_AHEAD_H * HOUR_MS if safe is None else safe - at + AFTER_H * HOUR_MS
     ahead = min(max(ahead, LEAST_AHEAD_H * HOUR_MS), MOST_AHEAD_H * HOUR_MS)
-    end = min(at + round(ahead), int(central.t_ms[-1]))
+    end = min(at + round(ahead), int(central.t_ms[-1])) if known else at
     first = -(-central.start_ms // STEP_MS) * STEP_MS
     grid = np.arange(first, end + 1, STEP_MS, dtype=np.int64)
     return np.unique(np.concatenate([[central.start_ms], grid, [at]]))

@@ -31,6 +31,11 @@ class Facts:
         """The probe that stands for the panel: the one on its surface, else the one in the air."""
         return self.surface or self.air
 
+    @property
+    def measures_moisture(self) -> bool:
+        """Whether the air probe has ever told a humidity: then hours without one are a gap, not "nobody measures"."""
+        return self.humidity is not None and self.humidity.newest is not None
+
 
 def start_of(coat: Coat, card: ResinCard) -> int:
     """When the sheet's clock starts: at mixing, or at application if the card says so and somebody told when."""

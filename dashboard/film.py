@@ -58,14 +58,23 @@ def dew_samples(facts: Facts) -> Samples | None:
     return Samples(t[known], np.asarray(dew_point_C(air[known], moist[known]))) if np.any(known) else None
 
 
-def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, at: int) -> FilmExposure:
-    """Exposure of the newest coat from application until it is no longer young, is washed, or `at`."""
+def dew_now(facts: Facts, at: int) -> float | None:
+    """Dew point of the air at `at` (UTC ms), degC; None if it is not measured now, or not what the formula covers."""
+    air = facts.air.value_at(at) if facts.air else None
+    moist = facts.humidity.value_at(at) if facts.humidity else None
+    if air is None or moist is None or not usable(air, min(moist, 100.0)):
+        return None
+    return float(dew_point_C(air, min(moist, 100.0)))
+
+
+def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | None) -> FilmExposure:
+    """Exposure of the newest coat from application until it is no longer young, is washed, or now."""
     middle, rows = newest.middle, len(dew)
     return film_exposure(
         surface_C=middle.panel_C[:rows],
         dew_point_C=dew,
         conversion=middle.conversion[:rows, 0],
-        young=_young(facts, newest, rows),
+        young=_young(newest, rows, washed_at),
         susceptibility=cast(Literal["low", "medium", "high"], newest.card.blush),
         tacky=_tacky(newest, rows),
         measured=middle.measured[:rows],
@@ -73,10 +82,29 @@ def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, at: int) -> FilmE
     )
 
 
-def film_now(film: FilmExposure, start_ms: int, washed_at: int | None) -> FilmNow:
-    """What a verdict needs of it; nothing is left to do once the film was washed."""
-    if washed_at is not None or film.level in (Level.NONE_MEASURED, None):
-        return FilmNow(None, measured=film.level is not None)
+def wash_that_counts(facts: Facts, newest: CoatCourse) -> int | None:
+    """When the newest coat was washed, UTC ms; None if it never was, or only while it was tacky and could not be."""
+    washed, free = facts.panel.washed_at, newest.passings[Milestone.TACK_FREE].likely
+    return washed if washed is not None and free is not None and washed >= free else None
+
+
+def first_minute(course: CoatCourse) -> int:
+    """UTC ms at which the first minute of the coat's life begins."""
+    return int(course.middle.t_ms[0]) - MINUTE_MS
+
+
+def film_now(film: FilmExposure, start_ms: int, washed_at: int | None, measured: bool) -> FilmNow:
+    """What a verdict needs of it; nothing is left to do once the film was washed.
+
+    measured   whether there is a humidity sensor at all: its silence while the film was young means wash
+    """
+    if washed_at is not None:
+        return FilmNow(None)
+    if film.level is None:
+        level = Level.SOME.value if measured and film.unknown_h > 0 else None
+        return FilmNow(level, exposed_h=film.exposure_h, missing_h=film.unknown_h, measured=False)
+    if film.level is Level.NONE_MEASURED:
+        return FilmNow(None)
     wet = film.level is Level.WET and film.wet_from is not None and film.wet_to is not None
     return FilmNow(
         level=film.level.value,
@@ -106,13 +134,13 @@ def film_of(film: FilmExposure, start_ms: int, washed_at: int | None) -> Film:
     )
 
 
-def _young(facts: Facts, newest: CoatCourse, rows: int) -> Bools:
+def _young(newest: CoatCourse, rows: int, washed_at: int | None) -> Bools:
     middle = newest.middle
     young = middle.age_h[:rows, 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
     if newest.coat.applied_at is not None:
         young &= middle.t_ms[:rows] > newest.coat.applied_at
-    if facts.panel.washed_at is not None:
-        young &= middle.t_ms[:rows] <= facts.panel.washed_at
+    if washed_at is not None:
+        young &= middle.t_ms[:rows] <= washed_at
     return np.asarray(young)
 
 

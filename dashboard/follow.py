@@ -18,6 +18,7 @@ from collector.store.reader import Reader
 from model.history import Samples
 
 DAY_MS = 86_400_000
+HOUR_MS = 3_600_000
 KEPT_MS = 15 * DAY_MS
 """Fourteen nights for the outlook and a day to spare."""
 
@@ -55,6 +56,13 @@ class Trace:
     def last_usable(self) -> int | None:
         """UTC ms of the newest usable sample."""
         return int(self.samples.t[-1]) if len(self.samples.t) else None
+
+    def value_at(self, at: int) -> float | None:
+        """The newest usable value by `at` (UTC ms); None if it is older than three intervals."""
+        upto = int(np.searchsorted(self.samples.t, at, "right"))
+        if not upto or at - int(self.samples.t[upto - 1]) > 3000 * self.interval_s:
+            return None
+        return float(self.samples.value[upto - 1])
 
     def silent_at(self, now: int) -> bool:
         """True once three of the probe's intervals have gone by without any reading."""
@@ -122,9 +130,12 @@ class Follower:
         ]
         return max(times, default=None)
 
-    def forget(self, now: int) -> None:
-        """Drops what is older than the outlook needs."""
-        self._since = now - KEPT_MS
+    def keep(self, now: int, oldest: int | None) -> None:
+        """Drops what neither the outlook nor a coat mixed at `oldest` (UTC ms) needs; reads again what it dropped."""
+        since = now - KEPT_MS if oldest is None else min(now - KEPT_MS, oldest - HOUR_MS)
+        if since < self._since - HOUR_MS:
+            self._series, self.batch = {}, 0
+        self._since = since
         for series in self._series.values():
             series.drop_before(self._since)
 

@@ -194,12 +194,17 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
             raise LogbookError(
                 f"no resin card is called {event.body.get('card')!r}; there are: {', '.join(sorted(cards))}"
             )
+        applied = event.body.get("applied_at")
+        if applied is not None and not event.at <= applied <= event.recorded + FUTURE_MS:
+            raise LogbookError("a coat goes on after it was mixed, and not in the future: correct the times")
         if panel.newest and event.at < panel.newest.mixed_at:
             raise LogbookError("this coat would come before the one already logged: take that one back first")
     elif panel.newest is None:
         raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
-    elif event.kind == "coat applied" and event.at < panel.newest.mixed_at:
-        raise LogbookError("a coat cannot be on before it was mixed: correct the time")
+    elif event.at < panel.newest.mixed_at:
+        raise LogbookError(
+            f"that lies before the newest coat was mixed: it cannot have been {event.kind} then"
+        )
 
 
 def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | None, body: str) -> Event:

@@ -71,11 +71,12 @@ class Watch:
         at = self.clock.now()
         try:
             follower = self._follower or Follower(self.readings, at)
-            follower.refresh()
-            follower.forget(at)
-            self._follower = follower
             gone, changed = self._take_in_logbook()
+            follower.keep(at, self._oldest_coat())
+            follower.refresh()
+            self._follower = follower
         except NotYet as reason:
+            self._logbook_version = -1  # what was taken in before is taken in again
             if str(reason) != self._waiting_for:
                 log.info("waiting: %s", reason)
                 self._waiting_for = str(reason)
@@ -109,11 +110,16 @@ class Watch:
             return [], set()
         panels = {panel.id: panel for panel in self.logbook.panels().values() if not panel.closed}
         changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
-        gone = [key for key in self._panels if key not in panels]
+        known = set(self._panels) if self._logbook_version >= 0 else self.store.panels()
+        gone = [key for key in sorted(known) if key not in panels]
         for key in gone:
             self._latest.pop(key, None)
         self._panels, self._logbook_version = panels, version
         return gone, changed
+
+    def _oldest_coat(self) -> int | None:
+        """When the first coat of any open panel was mixed, UTC ms."""
+        return min((panel.coats[0].mixed_at for panel in self._panels.values() if panel.coats), default=None)
 
     def _due(self, panel: Panel, changed: set[str], follower: Follower, at: int) -> bool:
         """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""

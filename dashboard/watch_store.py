@@ -116,6 +116,10 @@ class WatchWriter:
             for panel in left:
                 connection.execute("DELETE FROM assessment WHERE panel = ?", (panel,))
 
+    def panels(self) -> set[str]:
+        """Panels that have an assessment here, also of an earlier run."""
+        return {str(row[0]) for row in self._file.connection.execute("SELECT panel FROM assessment")}
+
     def standing_alarms(self) -> list[Alarm]:
         """Alarms whose cause has not gone away: where a new watch goes on from."""
         return [_alarm(row) for row in self._file.connection.execute(_ALARMS + " WHERE returned_at IS NULL")]

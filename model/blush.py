@@ -30,6 +30,8 @@ WET_MARGIN_K = 0.3
 WET_MINUTES = 10
 CLOSE_HOURS = 1.0
 SOME_H = 1.0
+UNKNOWN_SOME_H = 0.5
+"""So long without a margin and it may have been wet, which takes ten minutes: while young, a gap means wash."""
 HEAVY_H = 3.0
 DRY_RH_PC = 60.0
 DAMP_RH_PC = 85.0
@@ -113,27 +115,31 @@ def film_exposure(
     wet = _longest_run(young & known & (margin <= WET_MARGIN_K))
     is_wet = wet[1] - wet[0] >= WET_MINUTES
     seen = young & known
+    unknown_h = np.count_nonzero(young & ~known) / 60.0
     least = int(np.argmin(np.where(seen, margin, np.inf))) if np.any(seen) else None
     return FilmExposure(
-        level=_level(exposure_h, close_h, is_wet, susceptibility) if least is not None else None,
+        level=_level(exposure_h, close_h, is_wet, unknown_h, susceptibility) if least is not None else None,
         exposure_h=exposure_h,
         least_margin_K=None if least is None else float(margin[least]),
         least_margin_minute=least,
         close_h=close_h,
         wet_from=wet[0] if is_wet else None,
         wet_to=wet[1] if is_wet else None,
-        unknown_h=np.count_nonzero(young & ~known) / 60.0,
+        unknown_h=unknown_h,
         cumulative_h=cumulative_h,
     )
 
 
-def _level(exposure_h: float, close_h: float, is_wet: bool, susceptibility: Susceptibility) -> Level:
+def _level(
+    exposure_h: float, close_h: float, is_wet: bool, unknown_h: float, susceptibility: Susceptibility
+) -> Level:
     close = close_h >= CLOSE_HOURS
     if is_wet:
         return Level.WET
     if exposure_h >= HEAVY_H or (close and susceptibility != "low"):
         return Level.HEAVY
-    return Level.SOME if exposure_h >= SOME_H or close else Level.NONE_MEASURED
+    some = exposure_h >= SOME_H or close or unknown_h >= UNKNOWN_SOME_H
+    return Level.SOME if some else Level.NONE_MEASURED
 
 
 def _co2_factor(co2_ppm: Floats | None) -> Floats | float:

@@ -7,66 +7,72 @@ that the verdict turns when it said it would. Times are UTC ms.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
-from model.standing import NEVER, FilmNow, Glassy, Standing, Stopped, When
+from model.reasons import ahead, cold_why, film_why, glassy_why, sand_next
+from model.standing import NEVER, Glassy, Pot, Standing, Stopped, When
 from model.verdict import Flag, Kind, Mark, Say, State, Value, Verdict
 
 OPENS = 0.90
 """Share of the range that must have passed before "recoat" or "sand" is said (TRADE: sand is held at 10 %)."""
 SHUTS = 0.05
 """Share of the range past the end of the recoat window at which it is called shut (TRADE: held at 5 %)."""
-MARGIN_K = 3.0
-"""ISO 8502-4's margin over the dew point, as cited by the trade."""
 LAST_MS = 30 * 60_000
 URGENT_MS = 60 * 60_000
 LEAST_WINDOW_MS = 20 * 60_000
 """A window whose safe ends leave less than this is no window: the thumb decides."""
+UNPROVEN_COLD_H = 1.0
+"""A coat that spent longer than this below its card's minimum, where nothing is claimed, is left to the thumb."""
+
+
+_MAKE_IT_HEARD = Say("next_probe")
 
 
 def decide(now: Standing) -> Verdict:
     """What to do with a panel whose temperature is known up to now, why, and what comes next."""
-    flags = _flags(now)
-    if now.pour_by is not None and now.at < now.pour_by:
-        why = Say("why_in_the_pot", {"mixed_at": now.mixed_at, "usable_at": now.pour_by})
-        return _verdict(
-            State.IN_THE_POT,
-            Kind.ACT,
-            Mark.CUP,
-            Say("in_the_pot", {"pour_by": now.pour_by}),
-            (why,),
-            None,
-            flags,
-            0,
-        )
+    return replace(_answer(now), flags=_flags(now))
+
+
+def _answer(now: Standing) -> Verdict:
+    if now.pot is not None and now.at < now.pot.pour_by:
+        return in_the_pot(now.pot, (cold_why(now, now.stopped),) if now.stopped else ())
     if now.panel_C > now.maximum_C:
-        return _outside(now, flags)
-    sandable = _at(now.least, "sand").passed >= OPENS
-    if sandable:
-        return _sandable(now, flags)
+        why = Say("why_outside_card", {"minimum_C": now.minimum_C, "maximum_C": now.maximum_C})
+        return not_known(Say("outside_card_hot", {"panel_C": now.panel_C}), (why,), following=None)
+    below = now.panel_C < now.minimum_C
+    if _at(now.least, "sand").passed >= OPENS and not (now.glassy and below):
+        return _sandable(now)
     if now.film.level in ("heavy", "wet") and _washable(now) and (now.glassy or now.stopped):
-        return _wash_in_the_cold(now, flags, now.film.level)
+        return _wash_in_the_cold(now, now.film.level)
     if now.glassy is not None and (_shut(now) or now.stopped is None):
-        return _hard(now, flags, now.glassy)
+        return _hard(now, now.glassy)
     if now.stopped is not None:
-        return _cold(now, flags, now.stopped)
+        return _cold(now, now.stopped)
     if _shut(now):
-        return _firm(now, flags)
-    if _overlap(now):
-        return _overlapping(now, flags)
-    if _at(now.newest, "recoat_from").passed >= OPENS:
-        return _recoatable(now, flags)
-    return _young(now, flags)
+        return _firm(now)
+    if _open(now) or _thumb_decides(now):
+        return _in_the_window(now)
+    return _young(now)
 
 
-def not_known(headline: Say, why: tuple[Say, ...], flag: Flag | None = None) -> Verdict:
+def not_known(
+    headline: Say, why: tuple[Say, ...], flag: Flag | None = None, following: Say | None = _MAKE_IT_HEARD
+) -> Verdict:
     """An answer like any other: what is missing, since when, and the way out."""
     flags = frozenset([flag]) if flag else frozenset[Flag]()
-    return Verdict(State.NOT_KNOWN, Kind.NOT_KNOWN, Mark.TORN, headline, why, Say("next_probe"), flags, 2)
+    return Verdict(State.NOT_KNOWN, Kind.NOT_KNOWN, Mark.TORN, headline, why, following, flags, 2)
 
 
-def planned() -> Verdict:
+def planned(why: tuple[Say, ...]) -> Verdict:
     """A panel without a coat."""
-    return Verdict(State.PLANNED, Kind.WAIT, Mark.RAMP, Say("planned"), (), Say("next_mix"), frozenset(), 6)
+    return Verdict(State.PLANNED, Kind.WAIT, Mark.RAMP, Say("planned"), why, Say("next_mix"), rank=6)
+
+
+def in_the_pot(pot: Pot, more: tuple[Say, ...] = ()) -> Verdict:
+    """Mixed and not yet on: needs no probe."""
+    why = Say("why_in_the_pot", {"mixed_at": pot.mixed_at, "usable_at": pot.usable_at})
+    headline = Say("in_the_pot", {"pour_by": pot.pour_by})
+    return Verdict(State.IN_THE_POT, Kind.ACT, Mark.CUP, headline, (why, *more), Say("next_pour"), rank=0)
 
 
 def state_of(now: Standing) -> State:
@@ -75,16 +81,17 @@ def state_of(now: Standing) -> State:
         return State.SANDABLE
     if _shut(now):
         return State.FIRM
-    if _at(now.newest, "recoat_from").passed >= OPENS:
+    if _open(now):
         return State.RECOATABLE
     work_by = _at(now.newest, "working").early
     return State.WORKABLE if work_by is None or now.at < work_by else State.SETTING
 
 
-def shuts_by(verdict: Verdict) -> int | None:
-    """The time after which a headline must not be read any more; None if it names none."""
-    times = [int(value) for name, value in verdict.headline.values.items() if name.endswith("_by")]
-    return min(times, default=None)
+def shuts_by(verdict: Verdict, at: int) -> int | None:
+    """The time after which this verdict must not be read any more; None if neither headline nor why names one."""
+    said = (verdict.headline, *verdict.why)
+    times = (int(value) for item in said for name, value in item.values.items() if name.endswith("_by"))
+    return min((time for time in times if time > at), default=None)
 
 
 def _flags(now: Standing) -> frozenset[Flag]:
@@ -99,195 +106,181 @@ def _flags(now: Standing) -> frozenset[Flag]:
     return frozenset(flag for flag, raised in found.items() if raised)
 
 
-def _outside(now: Standing, flags: frozenset[Flag]) -> Verdict:
-    why = Say("why_outside_card", {"minimum_C": now.minimum_C, "maximum_C": now.maximum_C})
-    headline = Say("outside_card_hot", {"panel_C": now.panel_C})
-    return _verdict(State.NOT_KNOWN, Kind.NOT_KNOWN, Mark.TORN, headline, (why,), None, flags, 2)
-
-
-def _cold(now: Standing, flags: frozenset[Flag], stopped: Stopped) -> Verdict:
-    if now.since_cold is not None:
-        why = [_colder_than_card(now, now.since_cold)]
-    else:
-        why = [Say("why_stopped_far", {"panel_C": now.panel_C, "do": stopped.do})]
+def _cold(now: Standing, stopped: Stopped) -> Verdict:
+    why = [cold_why(now, stopped)]
     following = Say("next_far", {"do": stopped.do})
     if stopped.warmed_h is not None:
         soon, likely, late = stopped.warmed_h
         warmth: dict[str, Value] = {"warm_C": stopped.warm_C, "do": stopped.do}
-        why.append(Say("why_warmed", {**warmth, "warmed_h": late}))
+        why.append(Say("why_warmed", {**warmth, "warmed_h": likely}))
         following = Say("next_warmed", {**warmth, "warmed_h": likely, "soon_h": soon, "late_h": late})
+    shuts = _at(now.newest, "recoat_until").early
+    if _open(now) and not _shut(now) and shuts is not None:
+        why.append(Say("why_shuts", {"shut_by": shuts}))
     headline = Say("stopped_by_cold", {"move_C": stopped.move_C})
-    why += _film_why(now.film)
-    return _verdict(
-        state_of(now),
-        Kind.CARE,
-        Mark.KNEE,
-        headline,
-        tuple(why),
-        following,
-        flags,
-        4,
-    )
+    return Verdict(state_of(now), Kind.CARE, Mark.KNEE, headline, (*why, *_exposure(now)), following, rank=4)
 
 
-def _colder_than_card(now: Standing, since: int) -> Say:
-    return Say("why_stopped_by_cold", {"panel_C": now.panel_C, "minimum_C": now.minimum_C, "since_at": since})
-
-
-def _wash_in_the_cold(now: Standing, flags: frozenset[Flag], level: str) -> Verdict:
+def _wash_in_the_cold(now: Standing, level: str) -> Verdict:
     """Water and blush on a film that can be washed come before the heat: warmth would bake them in."""
-    colder = _cold(now, flags, now.stopped) if now.stopped is not None else None
-    why = tuple(_film_why(now.film)) + (colder.why[:1] if colder else ())
+    colder = _cold(now, now.stopped) if now.stopped is not None else None
+    why = film_why(now.film) + (colder.why[:1] if colder else ())
     following = colder.next if colder else None
-    return _verdict(state_of(now), Kind.CARE, Mark.DROP, Say(f"wash_{level}"), why, following, flags, 3)
+    return Verdict(state_of(now), Kind.CARE, Mark.DROP, Say(f"wash_{level}"), why, following, rank=3)
 
 
-def _hard(now: Standing, flags: frozenset[Flag], glassy: Glassy) -> Verdict:
-    why = [Say("why_hard_not_cured", {"panel_C": now.panel_C, "soften_C": glassy.soften_C})]
+def _hard(now: Standing, glassy: Glassy) -> Verdict:
+    why = [glassy_why(now, glassy)]
     if glassy.warmed_h is not None:
-        why.append(Say("why_warmed", {"warm_C": glassy.warm_C, "do": "sand", "warmed_h": glassy.warmed_h}))
-    return _verdict(State.FIRM, Kind.CARE, Mark.KNEE, Say("hard_not_cured"), tuple(why), None, flags, 4)
+        warmed: dict[str, Value] = {"warm_C": glassy.warm_C, "do": "sand", "warmed_h": glassy.warmed_h}
+        why.append(Say("why_warmed", warmed))
+    following = Say("next_far", {"do": "sand"}) if glassy.warmed_h is None else None
+    return Verdict(
+        State.FIRM, Kind.CARE, Mark.KNEE, Say("hard_not_cured"), (*why, *_exposure(now)), following, rank=4
+    )
 
 
-def _sandable(now: Standing, flags: frozenset[Flag]) -> Verdict:
+def _sandable(now: Standing) -> Verdict:
+    if now.film.level is not None:
+        # Also when it was sanded unwashed: that has rubbed the blush in.
+        following = Say("next_wash_then", {"do": "sand"})
+        return Verdict(
+            State.SANDABLE, Kind.CARE, Mark.DROP, Say("wash_sand"), film_why(now.film), following, rank=3
+        )
+    more = (now.cap,) if now.cap is not None else ()
+    if now.sanded_at is not None:
+        why = (Say("why_sanded", {"sanded_at": now.sanded_at}), *more)
+        return Verdict(State.SANDABLE, Kind.GO, Mark.LAP, Say("sanded"), why, _demould_next(now), rank=5)
     passed = _at(now.least, "sand").late
-    after = _demould_next(now)
-    if now.film.level is not None and not now.sanded:
-        return _verdict(
-            State.SANDABLE, Kind.CARE, Mark.DROP, Say("wash_sand"), tuple(_film_why(now.film)),
-            Say("next_wash_then", {"do": "sand"}), flags, 3,
-        )  # fmt: skip
-    why = [Say("why_sandable", {"passed_at": passed if passed is not None else now.at})]
+    slow = Say("why_sandable", {"passed_at": now.at if passed is None else passed})
     if now.glassy is not None:
-        why.append(Say("why_hard_not_cured", {"panel_C": now.panel_C, "soften_C": now.glassy.soften_C}))
-    why += [now.cap] if now.cap is not None else []
-    why += _unmeasured(now.film)
-    return _verdict(State.SANDABLE, Kind.GO, Mark.TEETH, Say("sandable"), tuple(why), after, flags, 5)
+        why = (glassy_why(now, now.glassy), slow, *more)
+        return Verdict(State.SANDABLE, Kind.CARE, Mark.TEETH, Say("sandable_cold"), why, None, rank=5)
+    why = (slow, *more, *film_why(now.film))
+    return Verdict(State.SANDABLE, Kind.GO, Mark.TEETH, Say("sandable"), why, _demould_next(now), rank=5)
 
 
-def _firm(now: Standing, flags: frozenset[Flag]) -> Verdict:
+def _firm(now: Standing) -> Verdict:
     sand = _at(now.least, "sand")
+    following = sand_next(sand, now.at)
     if now.film.level is not None:
-        return _verdict(
-            State.FIRM, Kind.CARE, Mark.DROP, Say(f"wash_{now.film.level}"), tuple(_film_why(now.film)),
-            _sand_next(sand), flags, 3,
-        )  # fmt: skip
-    if now.gap is not None and sand.late is not None:
-        headline = Say("gap", {"ready_from": sand.late, "missing_h": now.missing_h})
-        why = (Say("why_gap", {"gap_at": now.gap[0], "gap_end_at": now.gap[1]}),)
-    elif sand.late is not None:
-        headline = Say("firm", {"sand_from": sand.late})
-        why = (Say("why_firm", {"sand_at": sand.likely if sand.likely is not None else sand.late}),)
-    else:
+        headline, why = Say(f"wash_{now.film.level}"), film_why(now.film)
+        return Verdict(State.FIRM, Kind.CARE, Mark.DROP, headline, why, following, rank=3)
+    if sand.late is None:
         headline = Say("firm_far")
-        why = (Say("why_firm_far", {"panel_C": now.panel_C, "trend": now.trend}),)
-    return _verdict(
-        State.FIRM, Kind.WAIT, Mark.RAMP, headline, (*why, *_unmeasured(now.film)), _sand_next(sand), flags, 6
-    )
+        reason = Say("why_firm_far", {"panel_C": now.panel_C, "trend": now.trend})
+    elif now.gap is not None:
+        headline = Say("gap", {"ready_from": sand.late, "missing_h": now.missing_h})
+        reason = Say("why_gap", {"gap_at": now.gap[0], "gap_end_at": now.gap[1]})
+    else:
+        headline = Say("firm", {"sand_from": sand.late})
+        reason = Say("why_firm", {"sand_at": ahead(sand, now.at) or sand.late})
+    why = (reason, *film_why(now.film))
+    return Verdict(State.FIRM, Kind.WAIT, Mark.RAMP, headline, why, following, rank=6)
 
 
-def _recoatable(now: Standing, flags: frozenset[Flag]) -> Verdict:
-    opens, shuts = _at(now.newest, "recoat_from"), _at(now.newest, "recoat_until")
-    tack_free = _at(now.newest, "tack_free")
+def _in_the_window(now: Standing) -> Verdict:
+    """Open, or so near to both ends that only a thumb can tell; exposed films are washed before anything else."""
+    following = sand_next(_at(now.least, "sand"), now.at)
     if now.film.level is not None:
-        return _exposed_while_open(now, flags, shuts, tack_free)
-    if shuts.early is None:
-        # The window stays open beyond the outlook only in deep cold, which decide() has answered before this.
-        return _young(now, flags)
-    following = _sand_next(_at(now.least, "sand"))
-    rank = 1 if shuts.early - now.at <= URGENT_MS else 4
-    if shuts.early - now.at <= LAST_MS:
-        why = Say("why_recoatable_last", {"shut_by": shuts.early, "shut_at": shuts.likely or shuts.early})
-        return _verdict(
-            State.RECOATABLE, Kind.ACT, Mark.LAP, Say("recoatable_last"), (why,), following, flags, 1
+        return _exposed(now, now.film.level)
+    if _thumb_decides(now):
+        return Verdict(
+            State.RECOATABLE, Kind.ACT, Mark.LAP, Say("overlap"), _thumb_why(now), following, rank=1
         )
-    why = Say(
-        "why_recoatable",
-        {
-            "opened_at": opens.late if opens.late is not None else now.at,
-            "shut_at": shuts.likely or shuts.early,
-        },
-    )
-    headline = Say("recoatable", {"shut_by": shuts.early})
-    return _verdict(
-        State.RECOATABLE, Kind.ACT, Mark.LAP, headline, (why, *_unmeasured(now.film)), following, flags, rank
-    )
-
-
-def _exposed_while_open(now: Standing, flags: frozenset[Flag], shuts: When, tack_free: When) -> Verdict:
-    """A tacky film cannot be washed; a tack-free one can, and is coated the same day."""
-    why = tuple(_film_why(now.film))
-    if tack_free.passed < OPENS:
-        if tack_free.late is None:
-            return _young(now, flags)
-        headline = Say("wash_later", {"firm_from": tack_free.late})
-        return _verdict(
-            State.RECOATABLE, Kind.WAIT, Mark.RAMP, headline, (Say("why_wash_later"), *why), None, flags, 4
-        )
-    headline = Say("wash_recoat", {"shut_by": shuts.early}) if shuts.early is not None else Say("wash_some")
-    return _verdict(
-        State.RECOATABLE,
-        Kind.CARE,
-        Mark.DROP,
-        headline,
-        why,
-        Say("next_wash_then", {"do": "recoat"}),
-        flags,
-        3,
-    )
-
-
-def _overlapping(now: Standing, flags: frozenset[Flag]) -> Verdict:
     opens, shuts = _at(now.newest, "recoat_from"), _at(now.newest, "recoat_until")
-    late = opens.late if opens.late is not None else now.at
-    why = Say("why_overlap", {"open_from": late, "shut_by": shuts.early or now.at})
-    return _verdict(
-        State.RECOATABLE, Kind.ACT, Mark.LAP, Say("overlap"), (why, *_film_why(now.film)),
-        _sand_next(_at(now.least, "sand")), flags, 1,
-    )  # fmt: skip
-
-
-def _young(now: Standing, flags: frozenset[Flag]) -> Verdict:
-    working, opens = _at(now.newest, "working"), _at(now.newest, "recoat_from")
-    if working.early is None or now.at < working.early:
-        following = Say("next_open", {"open_at": opens.likely}) if opens.likely is not None else None
-        if working.early is None:
-            return _far(now, flags, State.WORKABLE, following)
-        why = Say(
-            "why_workable",
-            {
-                "panel_C": now.panel_C,
-                "workable_at": working.likely if working.likely is not None else working.early,
-            },
+    if shuts.early is None:
+        # A window that outlives the outlook is one of deep cold, which has been answered before this.
+        return _young(now)
+    if shuts.early - now.at <= LAST_MS:
+        last = Say("why_recoatable_last", {"shut_by": shuts.early, "shut_at": shuts.likely or shuts.early})
+        return Verdict(
+            State.RECOATABLE, Kind.ACT, Mark.LAP, Say("recoatable_last"), (last,), following, rank=1
         )
-        headline = Say("workable", {"work_by": working.early})
-        return _verdict(State.WORKABLE, Kind.ACT, Mark.CUP, headline, (why,), following, flags, 1)
-    if opens.late is None:
-        return _far(now, flags, State.SETTING, Say("next_far", {"do": "recoat"}))
-    why = Say(
+    opened = now.at if opens.late is None else opens.late
+    why = Say("why_recoatable", {"opened_at": opened, "shut_at": shuts.likely or shuts.early})
+    rank = 1 if shuts.early - now.at <= URGENT_MS else 4
+    headline = Say("recoatable", {"shut_by": shuts.early})
+    return Verdict(
+        State.RECOATABLE, Kind.ACT, Mark.LAP, headline, (why, *film_why(now.film)), following, rank=rank
+    )
+
+
+def _exposed(now: Standing, level: str) -> Verdict:
+    """A tacky film cannot be washed; a tack-free one can, and is coated the same day."""
+    if not _washable(now):
+        return _wash_later(now, State.RECOATABLE)
+    shuts = _at(now.newest, "recoat_until").early
+    in_time = shuts is not None and shuts - now.at > LAST_MS and not _thumb_decides(now)
+    headline = (
+        Say("wash_recoat", {"shut_by": shuts}) if in_time and shuts is not None else Say(f"wash_{level}")
+    )
+    following = (
+        Say("next_wash_then", {"do": "recoat"}) if in_time else sand_next(_at(now.least, "sand"), now.at)
+    )
+    return Verdict(State.RECOATABLE, Kind.CARE, Mark.DROP, headline, film_why(now.film), following, rank=3)
+
+
+def _wash_later(now: Standing, state: State) -> Verdict:
+    firm = _at(now.newest, "tack_free").late
+    if firm is None:
+        return _far(now, state, None)
+    headline = Say("wash_later", {"firm_from": firm})
+    why = (Say("why_wash_later"), *film_why(now.film))
+    return Verdict(state, Kind.WAIT, Mark.RAMP, headline, why, None, rank=4)
+
+
+def _young(now: Standing) -> Verdict:
+    working, opens = _at(now.newest, "working"), _at(now.newest, "recoat_from")
+    following = Say("next_open", {"open_at": opens.likely}) if opens.likely is not None else None
+    if working.early is None:
+        return _far(now, State.WORKABLE, following)
+    if now.at < working.early:
+        values: dict[str, Value] = {"panel_C": now.panel_C, "workable_at": working.likely or working.early}
+        headline, reason = Say("workable", {"work_by": working.early}), Say("why_workable", values)
+        return Verdict(State.WORKABLE, Kind.ACT, Mark.CUP, headline, (reason,), following, rank=1)
+    if now.film.level is not None:
+        return _wash_later(now, State.SETTING)
+    thumb = _no_safe_window(now) or now.cold_h > UNPROVEN_COLD_H
+    begins = opens.likely if thumb else opens.late
+    if begins is None:
+        return _far(now, State.SETTING, Say("next_far", {"do": "recoat"}))
+    headline = Say("setting_thumb" if thumb else "setting", {"open_from": begins})
+    reason = Say(
         "why_setting",
-        {
-            "open_at": opens.likely if opens.likely is not None else opens.late,
-            "panel_C": now.panel_C,
-            "trend": now.trend,
-        },
+        {"open_at": opens.likely or begins, "panel_C": now.panel_C, "trend": now.trend},
     )
-    shuts = _at(now.newest, "recoat_until")
-    following = Say("next_shut", {"shut_at": shuts.likely}) if shuts.likely is not None else None
-    headline = Say("setting", {"open_from": opens.late})
-    return _verdict(
-        State.SETTING, Kind.WAIT, Mark.RAMP, headline, (why, *_film_why(now.film)), following, flags, 6
-    )
+    shuts = _at(now.newest, "recoat_until").likely
+    following = Say("next_shut", {"shut_at": shuts}) if shuts is not None else None
+    why = (reason, *film_why(now.film))
+    return Verdict(State.SETTING, Kind.WAIT, Mark.RAMP, headline, why, following, rank=6)
 
 
-def _far(now: Standing, flags: frozenset[Flag], state: State, following: Say | None) -> Verdict:
+def _far(now: Standing, state: State, following: Say | None) -> Verdict:
     why = Say("why_setting_far", {"panel_C": now.panel_C, "trend": now.trend})
-    return _verdict(state, Kind.WAIT, Mark.RAMP, Say("setting_far"), (why,), following, flags, 6)
+    return Verdict(state, Kind.WAIT, Mark.RAMP, Say("setting_far"), (why,), following, rank=6)
+
+
+def _thumb_why(now: Standing) -> tuple[Say, ...]:
+    if now.cold_h > UNPROVEN_COLD_H:
+        cold = Say("why_cold_unproven", {"cold_h": now.cold_h, "minimum_C": now.minimum_C})
+        return (cold, *film_why(now.film))
+    opens, shuts = _at(now.newest, "recoat_from"), _at(now.newest, "recoat_until")
+    late = now.at if opens.late is None else opens.late
+    return (Say("why_overlap", {"open_from": late, "shut_by": shuts.early or now.at}), *film_why(now.film))
+
+
+def _exposure(now: Standing) -> tuple[Say, ...]:
+    return film_why(now.film) if now.film.level is not None else ()
 
 
 def _washable(now: Standing) -> bool:
     """A tacky film cannot be washed."""
     return _shut(now) or _at(now.newest, "tack_free").passed >= OPENS
+
+
+def _open(now: Standing) -> bool:
+    return _at(now.newest, "recoat_from").passed >= OPENS
 
 
 def _shut(now: Standing) -> bool:
@@ -296,9 +289,10 @@ def _shut(now: Standing) -> bool:
     return until.passed >= (0.5 if _no_safe_window(now) else SHUTS)
 
 
-def _overlap(now: Standing) -> bool:
-    """The late opening lies past the early closing: no clock can say when to recoat, a thumb can."""
-    return _no_safe_window(now) and _at(now.newest, "recoat_from").passed >= 0.5
+def _thumb_decides(now: Standing) -> bool:
+    """No clock can say when to recoat: the ends overlap, or too much of the time lies where the card claims nothing."""
+    likely_open = _at(now.newest, "recoat_from").passed >= 0.5
+    return likely_open and (_no_safe_window(now) or now.cold_h > UNPROVEN_COLD_H)
 
 
 def _no_safe_window(now: Standing) -> bool:
@@ -308,48 +302,12 @@ def _no_safe_window(now: Standing) -> bool:
     return opens.late is None or opens.late + LEAST_WINDOW_MS > shuts.early
 
 
-def _film_why(film: FilmNow) -> list[Say]:
-    if film.level == "wet" and film.wet_at is not None and film.dry_at is not None:
-        return [
-            Say(
-                "why_wash_wet",
-                {"under_K": max(film.under_K, 0.0), "wet_at": film.wet_at, "dry_at": film.dry_at},
-            )
-        ]
-    if film.level is None:
-        return []
-    if film.missing_h > film.exposed_h / 2:
-        return [Say("why_wash_gap", {"missing_h": film.missing_h})]
-    if film.margin_h >= 0.5:
-        return [Say("why_wash_margin", {"margin_K": MARGIN_K, "exposed_h": film.margin_h})]
-    return [Say("why_wash_some", {"exposed_h": film.exposed_h})]
-
-
-def _unmeasured(film: FilmNow) -> list[Say]:
-    return [] if film.measured else [Say("why_film_not_measured")]
-
-
-def _sand_next(sand: When) -> Say:
-    return (
-        Say("next_sand", {"sand_at": sand.likely})
-        if sand.likely is not None
-        else Say("next_far", {"do": "sand"})
-    )
-
-
 def _demould_next(now: Standing) -> Say | None:
-    demould = _at(now.least, "demould")
-    if now.cap is not None or demould.likely is None or demould.likely <= now.at:
+    demould = _at(now.least, "demould").likely
+    if now.cap is not None or now.glassy is not None or demould is None or demould <= now.at:
         return None
-    return Say("next_demould", {"demould_at": demould.likely})
+    return Say("next_demould", {"demould_at": demould})
 
 
 def _at(passings: Mapping[str, When], name: str) -> When:
     return passings.get(name, NEVER)
-
-
-def _verdict(
-    state: State, kind: Kind, mark: Mark, headline: Say, why: tuple[Say, ...], following: Say | None,
-    flags: frozenset[Flag], rank: int,
-) -> Verdict:  # fmt: skip
-    return Verdict(state, kind, mark, headline, why, following, flags, rank)

@@ -18,6 +18,8 @@ Times = NDArray[np.int64]
 
 HOUR_MS = 3_600_000
 GAP_INTERVALS = 5
+COLDEST_C, HOTTEST_C = -40.0, 80.0
+"""No gap, however long, lets a panel in a shed have been colder or hotter than this."""
 LONGEST_JOIN_MS = 15 * MINUTE_MS
 """Two samples further apart than GAP_INTERVALS of the probe's intervals, or than this, leave a gap."""
 
@@ -71,10 +73,13 @@ class Samples:
 
 
 def longest_join_ms(interval_s: float) -> int:
-    """The longest time between two samples that is still no gap, ms: five intervals, at most 15 minutes."""
+    """The longest time between two samples that is still no gap, ms: five intervals, at most 15 minutes.
+
+    A logger slower than that is joined over one and a half of its own intervals: else it would be all gap.
+    """
     if not interval_s > 0:
         raise ValueError(f"interval {interval_s!r} s: a probe's interval must be above 0")
-    return int(min(GAP_INTERVALS * 1000.0 * interval_s, LONGEST_JOIN_MS))
+    return int(max(min(GAP_INTERVALS * 1000.0 * interval_s, LONGEST_JOIN_MS), 1500.0 * interval_s))
 
 
 def gaps(samples: Samples, interval_s: float, start: int, end: int) -> list[tuple[int, int]]:
@@ -202,8 +207,15 @@ def _bound(
     rate = np.maximum(per_ms, 2.0 * np.abs(rise) / length)
     shift = np.divide(side * rise, 2.0 * rate, out=np.zeros_like(rise), where=rate > 0.0)
     turn = np.rint(0.5 * length + shift).astype(np.int64)
-    reach = value[at] + side * rate * turn
+    reach = _possible(value[at] + side * rate * turn, value[at], value[at + 1])
+    edge = _possible(edge, value, value)
     return np.insert(t, at + 1, t[at] + turn), np.insert(edge, at + 1, reach)
+
+
+def _possible(bound: Floats, one: Floats, other: Floats) -> Floats:
+    """The bound of a gap of many days, kept where panels can be, unless they were measured beyond."""
+    low, high = np.minimum(one, other), np.maximum(one, other)
+    return np.clip(bound, np.minimum(low, COLDEST_C), np.maximum(high, HOTTEST_C))
 
 
 def _minute_means(t: Times, value: Floats, edges: Times) -> Floats:

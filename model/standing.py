@@ -65,19 +65,30 @@ class FilmNow:
 
 
 @dataclass(frozen=True)
-class Standing:
-    """All that decide() looks at. `passings` by milestone name; missing ones count as never.
+class Pot:
+    """Mixed and not yet on: when it must be out of the pot, and how long it is likely usable. Times UTC ms."""
 
-    recoat, sand   passings of the newest and of the least cured coat, in that order
+    mixed_at: int
+    pour_by: int
+    usable_at: int
+
+
+@dataclass(frozen=True)
+class Standing:
+    """All that decide() looks at.
+
+    panel_C        mean of the last minutes, so that one cold reading does not turn the answer
     trend          "falling", "steady" or "rising" over the last hour
-    pour_by        while the mixed resin is still in its pot: when it must be out, else None
+    newest, least  passings by milestone, of the newest coat and of the one furthest from sanding; a missing one
+                   counts as never
+    pot            while nobody has said that the newest coat is on, else None
+    since_cold     since when the panel has been below the card's minimum without a break
+    cold_h         hours of the newest coat's life below the card's minimum
+    gap            the longest stretch of its life without readings (from, to); missing_h all such hours
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
-    missing_h      hours of the newest coat's life without readings
-    gap            the longest such stretch (from, to), None if there is none
     """
 
     at: int
-    mixed_at: int
     panel_C: float
     trend: str
     minimum_C: float
@@ -85,11 +96,12 @@ class Standing:
     newest: Mapping[str, When]
     least: Mapping[str, When]
     film: FilmNow
-    sanded: bool = False
-    pour_by: int | None = None
+    sanded_at: int | None = None
+    pot: Pot | None = None
     stopped: Stopped | None = None
     glassy: Glassy | None = None
     since_cold: int | None = None
+    cold_h: float = 0.0
     gap: tuple[int, int] | None = None
     missing_h: float = 0.0
     cap: Say | None = None

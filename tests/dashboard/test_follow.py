@@ -95,7 +95,23 @@ def test_what_is_older_than_the_outlook_needs_is_dropped(tmp_path: Path) -> None
     writer.commit([reading(number) for number in range(10)])
     follower = Follower(tmp_path / "readings.db", NOW)
     follower.refresh()
-    follower.forget(NOW + 15 * 86_400_000 + 50_000)
+    follower.keep(NOW + 15 * 86_400_000 + 50_000, None)
     t, _ = followed(follower)
     np.testing.assert_array_equal(t, [NOW + 10_000 * number for number in range(5, 10)])
+    writer.close()
+
+
+def test_what_an_old_coat_needs_is_kept_and_read_again(tmp_path: Path) -> None:
+    """A film that was wet three weeks ago must not be forgotten while its coat is open."""
+    writer = store(tmp_path)
+    writer.commit([reading(number) for number in range(10)])
+    later = NOW + 21 * 86_400_000
+    follower = Follower(tmp_path / "readings.db", later)
+    follower.refresh()
+    assert followed(follower) == ([], [])
+    follower.keep(later, NOW)
+    assert follower.refresh() == {"S1"}
+    assert len(followed(follower)[0]) == 10
+    follower.keep(later, NOW)
+    assert len(followed(follower)[0]) == 10
     writer.close()

@@ -58,7 +58,7 @@ def test_a_new_coat_needs_a_new_wash(logbook: Logbook) -> None:
 def test_the_newest_coat_is_on_when_somebody_says_so(logbook: Logbook) -> None:
     """Applied belongs to the coat that was mixed last, and never lies before its mixing."""
     logbook.append(mixed("one", NOW - 1_800_000))
-    with pytest.raises(LogbookError, match="before it was mixed"):
+    with pytest.raises(LogbookError, match="before the newest coat was mixed"):
         logbook.append(event("early", "coat applied", NOW - 3_600_000))
     logbook.append(event("on", "coat applied", NOW - 600_000))
     newest = logbook.panels()["lid-4"].newest

@@ -105,7 +105,7 @@ def test_a_probe_that_falls_silent_is_noticed_without_any_new_reading(shed: Shed
     shed.measured(-30, 10)
     shed.register()
     shed.clock.at = START + 9 * MINUTE
-    shed.log("coat mixed", 0, card="invented-25min", applied_at=None, kind="laminate")
+    shed.log("coat mixed", 0, card="invented-25min", applied_at=START, kind="laminate")
     shed.round_at(9)
     shed.round_at(12)
     assert shed.headline() != "probe_silent"

@@ -1,0 +1,162 @@
+"""Where a panel stands, in the numbers that decide() looks at, from its course and its facts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dashboard.coat_course import CoatCourse, pot_of
+from dashboard.course import PanelCourse
+from dashboard.facts import Facts
+from dashboard.film import film_now, first_minute
+from dashboard.logbook import Coat
+from model.blocks import MINUTE_MS, Blocks
+from model.coat import HOUR_MS
+from model.hold import (
+    hard_not_cured,
+    hours_to,
+    hours_to_conversion,
+    lowest_moving_temperature,
+    stopped_by_cold,
+)
+from model.milestones import Passing
+from model.pot import CUP
+from model.resin_card import CLOSING, Milestone, ResinCard
+from model.standing import Glassy, Pot, Standing, Stopped, When
+from model.verdict import Say
+
+WARM_C = 20.0
+"""The temperature at which "how long if warmed" is answered: a heated room."""
+SMOOTHED_MIN = 15
+"""Minutes whose mean counts as "now": one cold reading must not turn the answer."""
+LARGE_POT_G = 500.0
+"""More than anybody should mix at once: a smaller pot lasts longer."""
+WARM_BOTTLES_C = 25.0
+"""Bottles are kept at 20 to 25 degC (common practice, no source); nobody measures them here, so the warm end counts."""
+
+
+def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
+    """The panel's standing at `at` (UTC ms)."""
+    newest, least = followed.newest, followed.least
+    panel_C = _smoothed(followed)
+    stopped = _stopped(newest, panel_C, at)
+    minimum = newest.card.minimum_C
+    return Standing(
+        at=at,
+        panel_C=panel_C,
+        trend=followed.trend,
+        minimum_C=minimum,
+        maximum_C=newest.card.maximum_C,
+        newest=whens(newest),
+        least=whens(least),
+        film=film_now(followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture),
+        sanded_at=facts.panel.sanded_at,
+        pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
+        stopped=stopped,
+        glassy=_glassy(least, panel_C),
+        since_cold=_cold_since(followed.history, minimum),
+        cold_h=_cold_hours(followed, minimum),
+        gap=max(followed.gaps, key=lambda item: item[1] - item[0], default=None),
+        missing_h=followed.missing_h,
+        cap=_cap(facts, newest.card),
+    )
+
+
+def whens(course: CoatCourse) -> dict[str, When]:
+    """A coat's passings as headlines need them."""
+    return {milestone.value: when(passing) for milestone, passing in course.passings.items()}
+
+
+def when(passing: Passing) -> When:
+    """The safe end stands where a headline looks: the early end of what shuts, the late end of what opens."""
+    if passing.milestone in CLOSING:
+        return When(passing.safe, passing.likely, passing.late, passing.passed)
+    return When(passing.early, passing.likely, passing.safe, passing.passed)
+
+
+def pot_now(coat: Coat, card: ResinCard, panel_C: float | None, quick_rate: float = 1.0) -> Pot | None:
+    """While nobody has said that the coat is on: when a full cup of it must be out of the pot.
+
+    Neither the pot's mass nor the bottles' temperature is known here, so it is a large cup from warm bottles, or
+    from the panel's own warmth where that is more: warm bottles in a cold shed count.
+    """
+    if coat.applied_at is not None:
+        return None
+    warmest = max(WARM_BOTTLES_C, card.pot.temperature_C, panel_C if panel_C is not None else WARM_BOTTLES_C)
+    pot = pot_of(card)
+    quick, likely = (pot.life(LARGE_POT_G, CUP, warmest, warmest, rate) for rate in (quick_rate, 1.0))
+    pour_by, usable = (coat.mixed_at + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h))
+    return Pot(coat.mixed_at, pour_by, usable)
+
+
+def _smoothed(followed: PanelCourse) -> float:
+    recent = followed.history.central[-SMOOTHED_MIN:]
+    return float(np.mean(recent)) if len(recent) else followed.panel_C
+
+
+def _stopped(course: CoatCourse, panel_C: float, at: int) -> Stopped | None:
+    """Whether the next thing to be said, recoat or sand, is out of this cold's reach."""
+    ahead = (Milestone.RECOAT_FROM, "recoat"), (Milestone.SAND, "sand")
+    following = next(((m, word) for m, word in ahead if not course.passings[m].is_past), None)
+    if following is None:
+        return None
+    milestone, word = following
+    likely = course.passings[milestone].likely
+    ahead_h = (likely - at) / HOUR_MS if likely is not None else float("inf")
+    reference_h = hours_to(
+        course.central, milestone, course.card.reference_C, course.conversion, course.age_h
+    )
+    if not stopped_by_cold(ahead_h, reference_h, panel_C, course.card.minimum_C):
+        return None
+    move = lowest_moving_temperature(course.central, milestone, course.conversion, course.age_h)
+    warm = max(WARM_C, course.card.minimum_C)
+    return Stopped(
+        move_C=float(move) if move is not None else course.card.reference_C,
+        do=word,
+        warm_C=warm,
+        warmed_h=_warmed(course, milestone, warm),
+    )
+
+
+def _glassy(course: CoatCourse, panel_C: float) -> Glassy | None:
+    target = float(course.central.conversion[Milestone.SAND][0])
+    here, there = (
+        hours_to_conversion(course.central, target, T, course.conversion)
+        for T in (panel_C, course.card.reference_C)
+    )
+    if not hard_not_cured(course.glass_transition_C[1], panel_C, course.conversion, target, here, there):
+        return None
+    warm = max(WARM_C, course.card.minimum_C)
+    warmed = _warmed(course, Milestone.SAND, warm)
+    softens = course.glass_transition_C[0] - 10.0
+    return Glassy(soften_C=softens, warm_C=warm, warmed_h=warmed[1] if warmed else None)
+
+
+def _warmed(course: CoatCourse, milestone: Milestone, T_C: float) -> tuple[float, float, float] | None:
+    """Hours to a milestone if held at T_C, for the quick end, the middle and the slow end of the range."""
+    slow, middle, quick = (
+        hours_to(course.central, milestone, T_C, conversion, age) / rate
+        for conversion, age, rate in zip(
+            course.conversion_range, course.age_range_h, course.rate_range, strict=True
+        )
+    )
+    return (quick, middle, slow) if np.isfinite(slow) else None
+
+
+def _cold_since(history: Blocks, minimum_C: float) -> int | None:
+    """Since when the panel has been below the card's minimum without a break; None if it is not below it."""
+    warm = np.flatnonzero(history.central >= minimum_C)
+    if not len(history) or (len(warm) and warm[-1] == len(history) - 1):
+        return None
+    return history.start + (int(warm[-1]) + 1 if len(warm) else 0) * MINUTE_MS
+
+
+def _cold_hours(followed: PanelCourse, minimum_C: float) -> float:
+    """Hours of the newest coat's life below the card's minimum."""
+    begun = max((first_minute(followed.newest) - followed.history.start) // MINUTE_MS, 0)
+    return float(np.count_nonzero(followed.history.central[begun:] < minimum_C)) / 60.0
+
+
+def _cap(facts: Facts, card: ResinCard) -> Say | None:
+    if facts.surface is None:
+        return Say("why_air_only")
+    return Say("why_invented_card", {"card": card.id}) if card.invented else None

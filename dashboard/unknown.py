@@ -1,0 +1,63 @@
+"""Why an answer is not known: what is missing, since when, and the way out."""
+
+from __future__ import annotations
+
+from collector.reading import Quality
+from dashboard.follow import Trace
+from dashboard.logbook import Coat, Panel
+from model.decide import not_known
+from model.verdict import Flag, Say, State, Verdict
+
+
+def no_card(card: str) -> Verdict:
+    return not_known(Say("no_card", {"card": card}), (Say("why_no_card"),))
+
+
+def clock_back() -> Verdict:
+    return not_known(Say("clock_back"), (Say("why_clock_back"),))
+
+
+def failed() -> Verdict:
+    return not_known(Say("failed"), (Say("why_failed"),))
+
+
+def probe_missing(panel: Panel) -> Verdict:
+    """The panel names no probe, or one that the settings do not have."""
+    named = panel.surface_probe or panel.air_probe
+    if named is None:
+        return not_known(Say("no_probe"), (Say("why_no_probe"),))
+    return never_heard(named)
+
+
+def never_heard(probe: str) -> Verdict:
+    return not_known(Say("never_heard", {"probe": probe}), (Say("why_never_heard"),), Flag.PROBE_SILENT)
+
+
+def nothing_usable(trace: Trace, newest: Coat | None) -> Verdict:
+    """Not one usable reading so far."""
+    if trace.newest is None or newest is None:
+        return never_heard(trace.probe)
+    why = Say("why_no_readings", {"mixed_at": newest.mixed_at})
+    return not_known(Say("no_readings"), (why,), Flag.PROBE_SUSPECT)
+
+
+def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
+    """Nothing usable for three intervals since `last` (UTC ms): the probe is silent, or sends what cannot be true."""
+    newest = trace.newest
+    if newest is not None and newest.at > last and at - newest.at <= 3000 * trace.interval_s:
+        headline = Say("probe_suspect", {"probe": trace.probe, "read_C": newest.value})
+        return not_known(headline, (Say(_suspect_why(newest.quality)),), Flag.PROBE_SUSPECT)
+    why = Say("why_probe_silent", {"was": then.value}) if then else Say("why_probe_silent_early")
+    return not_known(Say("probe_silent", {"silent_at": last}), (why,), Flag.PROBE_SILENT)
+
+
+def _suspect_why(quality: Quality) -> str:
+    for flag, key in (
+        (Quality.POWER_ON_VALUE, "why_suspect_power_on"),
+        (Quality.DISCONNECTED, "why_suspect_disconnected"),
+        (Quality.STUCK, "why_suspect_stuck"),
+        (Quality.OUT_OF_RANGE, "why_suspect_range"),
+    ):
+        if flag in quality:
+            return key
+    return "why_suspect_rate"
