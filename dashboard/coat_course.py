@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from dashboard.facts import start_of
+from dashboard.facts import last_start_of, start_of
 from dashboard.logbook import Coat
 from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
@@ -14,7 +14,7 @@ from model.coat import Course, Path, courses
 from model.members import quantile
 from model.milestones import Passing, passings
 from model.pot import PotModel, pot_model
-from model.resin_card import Milestone, ResinCard
+from model.resin_card import CLOSING, Milestone, ResinCard
 
 
 @dataclass(frozen=True)
@@ -77,12 +77,17 @@ def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
 
 
 def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
-    """The coat's course over `whole`, history and outlook, and where it stands at `at` (UTC ms)."""
+    """The coat's course over `whole`, history and outlook, and where it stands at `at` (UTC ms).
+
+    A coat of several pots closes by the first and becomes ready by the last.
+    """
     of = _calibrated(card, accuracy_K / 2.0)
-    count = len(of.range.members)
-    together = courses(of.both, whole, start_of(coat, card))
-    paths = {path: _part(item, of.range, slice(count)) for path, item in together.items()}
-    middle = _part(together["central"], of.central, slice(count, None))
+    first, last = start_of(coat, card), last_start_of(coat, card)
+    paths, middle = _paths(of, whole, last)
+    passed = passings(paths, at)
+    if last != first:
+        closes = passings(_paths(of, whole, first)[0], at)
+        passed |= {milestone: passing for milestone, passing in closes.items() if milestone in CLOSING}
     low, likely, high = _ends(paths, at)
     return CoatCourse(
         coat=coat,
@@ -91,13 +96,21 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
         central=of.central,
         rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9))),
         middle=middle,
-        passings=passings(paths, at),
+        passings=passed,
         conversion=likely[0],
         age_h=likely[1],
         conversion_range=(low[0], likely[0], high[0]),
         age_range_h=(low[1], likely[1], high[1]),
         glass_transition_C=(low[2], likely[2], high[2]),
     )
+
+
+def _paths(of: _Calibrated, whole: Blocks, start: int) -> tuple[dict[Path, Course], Course]:
+    """The range's course on each path, and the card's own."""
+    count = len(of.range.members)
+    together = courses(of.both, whole, start)
+    paths = {path: _part(item, of.range, slice(count)) for path, item in together.items()}
+    return paths, _part(together["central"], of.central, slice(count, None))
 
 
 def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, float]]:

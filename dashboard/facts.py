@@ -37,6 +37,13 @@ class Facts:
         return self.humidity is not None and self.humidity.newest is not None
 
 
+def last_start_of(coat: Coat, card: ResinCard) -> int:
+    """When the youngest part of the coat began: its last pot, or when it was said to be on."""
+    if coat.last_pot_at is None or (card.times_from == "application" and coat.applied_at is not None):
+        return start_of(coat, card)
+    return coat.last_pot_at
+
+
 def start_of(coat: Coat, card: ResinCard) -> int:
     """When the sheet's clock starts: at mixing, or at application if the card says so and somebody told when."""
     if card.times_from == "application" and coat.applied_at is not None:

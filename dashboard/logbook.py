@@ -63,7 +63,10 @@ class Event:
 
 @dataclass(frozen=True)
 class Coat:
-    """One coat: number from 1; `applied_at` is None until somebody says, then mixing time stands for it."""
+    """One coat: number from 1; `applied_at` is None until somebody says, then mixing time stands for it.
+
+    last_pot_at   when the last of its pots was mixed; None if there was only the first, at mixed_at
+    """
 
     number: int
     card: str
@@ -71,6 +74,7 @@ class Coat:
     applied_at: int | None
     kind: str
     event: str
+    last_pot_at: int | None = None
 
 
 @dataclass(frozen=True)
@@ -128,6 +132,15 @@ def _coat_mixed(panel: Panel, event: Event) -> Panel:
     return replace(panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None)
 
 
+def _pot_mixed(panel: Panel, event: Event) -> Panel:
+    """One more pot for the newest coat: what closes still counts from the first, what becomes ready from the last."""
+    newest = panel.newest
+    if newest is None:
+        return panel
+    last = max(event.at, newest.last_pot_at or newest.mixed_at)
+    return replace(panel, coats=(*panel.coats[:-1], replace(newest, last_pot_at=last, applied_at=None)))
+
+
 def _coat_applied(panel: Panel, event: Event) -> Panel:
     """The newest coat is on: its pot is empty."""
     newest = panel.newest
@@ -138,22 +151,23 @@ def _coat_applied(panel: Panel, event: Event) -> Panel:
 
 _STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "coat mixed": _coat_mixed,
+    "pot mixed": _pot_mixed,
     "coat applied": _coat_applied,
     "washed": lambda panel, event: replace(panel, washed_at=event.at),
     "sanded": lambda panel, event: replace(panel, sanded_at=event.at),
     "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
     "closed": lambda panel, event: replace(panel, closed=True),
 }
-_KINDS = {"panel registered", *_STEPS, "withdrawn", "alarm seen", "preference"}
+KINDS = {"panel registered", *_STEPS, "withdrawn", "alarm seen", "preference"}
 
 
 def check(
     event: Event, panels: Mapping[str, Panel], events: Iterable[Event], cards: Iterable[str] | None
 ) -> None:
     """Raises LogbookError if the event makes no sense against what is there already."""
-    if event.kind not in _KINDS:
+    if event.kind not in KINDS:
         raise LogbookError(
-            f"{event.kind!r} is not something that can be logged; allowed: {', '.join(sorted(_KINDS))}"
+            f"{event.kind!r} is not something that can be logged; allowed: {', '.join(sorted(KINDS))}"
         )
     if event.at > event.recorded + FUTURE_MS:
         raise LogbookError(

@@ -84,8 +84,9 @@ def pot_now(coat: Coat, card: ResinCard, panel_C: float | None, quick_rate: floa
     warmest = max(WARM_BOTTLES_C, card.pot.temperature_C, panel_C if panel_C is not None else WARM_BOTTLES_C)
     pot = pot_of(card)
     quick, likely = (pot.life(LARGE_POT_G, CUP, warmest, warmest, rate) for rate in (quick_rate, 1.0))
-    pour_by, usable = (coat.mixed_at + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h))
-    return Pot(coat.mixed_at, pour_by, usable)
+    mixed = coat.last_pot_at or coat.mixed_at
+    pour_by, usable = (mixed + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h))
+    return Pot(mixed, pour_by, usable)
 
 
 def _smoothed(followed: PanelCourse) -> float:

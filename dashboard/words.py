@@ -320,6 +320,8 @@ LABELS: dict[str, str] = {
 DID: dict[str, str] = {
     "panel registered": "Registered {at}",
     "coat mixed": "Coat {n} started {at}",
+    "pot mixed": "Another pot mixed {at}",
+    "coat applied": "Coat on {at}",
     "washed": "Washed {at}",
     "sanded": "Sanded {at}",
     "demoulded": "Demoulded {at}",

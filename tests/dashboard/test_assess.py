@@ -236,3 +236,20 @@ def test_a_coat_not_yet_applied_is_in_the_pot_and_warm_bottles_in_a_cold_shed_co
     left_min = (int(answer.verdict.headline.values["pour_by"]) - MIXED) / 60_000
     assert 0.3 * card().pot.life_min < left_min < 0.85 * card().pot.life_min
     assert answer.good_until <= int(answer.verdict.headline.values["pour_by"])
+
+
+def test_a_coat_of_several_pots_closes_by_the_first_and_becomes_ready_by_the_last() -> None:
+    """An hour and a half between the pots: the window opens that much later and shuts no later."""
+    facts = night(lambda hour: 20.0, 3.0)
+    coat = facts.panel.coats[0]
+    pots = replace(coat, last_pot_at=MIXED + round(1.5 * HOUR_MS))
+    at = MIXED + 3 * HOUR_MS
+    one = {item.name: item for item in assess(facts, at).milestones}
+    two = {
+        item.name: item
+        for item in assess(replace(facts, panel=replace(facts.panel, coats=(pots,))), at).milestones
+    }
+    for name in ("working", "recoat_until", "trim_until"):
+        assert two[name].early == one[name].early, name
+    for name in ("recoat_from", "tack_free", "sand"):
+        assert hours(two[name].late) == pytest.approx(hours(one[name].late) + 1.5, abs=0.05), name

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from collector.store.schema import Locked, NotYet, StoreError
-from dashboard.logbook import Event, Logbook, LogbookError, LogbookReader
+from dashboard.logbook import KINDS, Event, Logbook, LogbookError, LogbookReader
+from dashboard.words import DID
 
 NOW = 1_795_629_600_000
 BODY = {"name": "Lid 4", "zone": "shed", "surface_probe": "S1", "air_probe": None, "substrate": "wood"}
@@ -64,6 +65,16 @@ def test_the_newest_coat_is_on_when_somebody_says_so(logbook: Logbook) -> None:
     newest = logbook.panels()["lid-4"].newest
     assert newest is not None
     assert newest.applied_at == NOW - 600_000
+
+
+def test_another_pot_belongs_to_the_newest_coat(logbook: Logbook) -> None:
+    """One coat, two pots: the first mixing stays, the last is remembered, and it is not on until said again."""
+    logbook.append(mixed("one", NOW - 1_800_000))
+    logbook.append(event("on", "coat applied", NOW - 1_200_000))
+    logbook.append(event("pot", "pot mixed", NOW - 600_000))
+    newest = logbook.panels()["lid-4"].newest
+    assert newest is not None
+    assert (newest.mixed_at, newest.last_pot_at, newest.applied_at) == (NOW - 1_800_000, NOW - 600_000, None)
 
 
 @pytest.mark.parametrize(
@@ -134,3 +145,8 @@ def test_a_preference_is_the_last_one_chosen_and_alarms_seen_are_kept(logbook: L
     assert logbook.preference("unit") == "degF"
     logbook.append(event("seen", "alarm seen", panel=None, alarm="too-cold.lid-4.1"))
     assert logbook.seen() == {"too-cold.lid-4.1": (NOW, "somebody")}
+
+
+def test_every_kind_of_entry_can_be_read() -> None:
+    """An entry without words would break the panel's page for good, because nothing is ever deleted."""
+    assert set(DID) == KINDS
