@@ -160,3 +160,23 @@ def test_time_and_conversion_invert_each_other_from_the_first_trace_of_cure() ->
         np.testing.assert_allclose(time.conversion(time.to(conversion)), conversion, rtol=1e-3, atol=1e-15)
     assert np.all(np.isinf(time.to(1.0)))
     np.testing.assert_array_equal(time.to(0.0), 0.0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(20.0, 220.0), st.floats(1.0, 300.0), st.floats(0.0, 1.0))
+def test_a_single_step_of_any_length_stays_between_0_and_1(T_C: float, seconds: float, start: float) -> None:
+    """Without sub-steps, as the outlook takes its long rows."""
+    T = np.array([[T_C]])
+    k = CENTRAL.k_per_h * acceleration(T, 57e3, 21.0)
+    hours = np.array([seconds / 3600.0])
+    end = advance(DEFAULT_LAW, np.array([start]), k, DEFAULT_LAW.critical(T, 85.0), hours, whole=True)[0, 0]
+    assert 0.0 <= end <= start
+
+
+def test_the_fastest_rate_still_to_come_is_never_exceeded() -> None:
+    """At one temperature, against the rate at every later conversion."""
+    later = np.linspace(0.0, 1.0, 400)
+    critical = DEFAULT_LAW.critical(12.0, 85.0)
+    for start in (0.0, 0.1, 0.3, 0.6, 0.8):
+        bound = float(DEFAULT_LAW.fastest(start, 2.0, critical))
+        assert bound >= float(np.max(DEFAULT_LAW.rate(later[later >= start], 2.0, critical))) - 1e-6
