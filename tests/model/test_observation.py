@@ -99,6 +99,12 @@ def test_what_lies_on_the_film_sets_the_wash_and_never_slows_the_rate(word: Word
     assert not suspect_mix(CALIBRATION, [item])
 
 
+def test_a_slip_keeps_every_member_alive() -> None:
+    """One word may cut no member below 0.1/7 against 0.9 + 0.1/7 of the best, the share that slips take."""
+    weights = learn(CALIBRATION, [felt(WARM, 3.0, Word.SOFT_RUBBER)]).weights
+    assert weights.min() / weights.max() >= (0.1 / 7) / (0.9 + 0.1 / 7)
+
+
 def test_order_does_not_matter_and_taking_one_back_is_asking_without_it() -> None:
     items = [felt(WARM, 2.5, Word.STRINGY), felt(WARM, 4.0, Word.TAPE), felt(WARM, 16.0, Word.GUMS)]
     forward, backward = learn(CALIBRATION, items), learn(CALIBRATION, items[::-1])
@@ -183,7 +189,9 @@ def test_a_film_still_soft_at_twice_its_slow_end_makes_the_mix_suspect() -> None
 
 
 def test_a_cold_film_is_not_suspect_for_being_late() -> None:
-    assert not suspect_mix(CALIBRATION, [felt(COLD, 12.0, Word.TAPE)])
+    """Nor is a hot one for being soft: heat softens what the cold would have hardened."""
+    assert not suspect_mix(CALIBRATION, [felt(COLD, 30.0, Word.TAPE)])
+    assert not suspect_mix(CALIBRATION, [felt(WARM, 55.0, Word.GUMS, coupon_C=40.0)])
 
 
 def test_only_warm_hardness_clears_a_suspicion_or_supports_demoulding() -> None:
