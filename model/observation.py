@@ -125,8 +125,10 @@ class Learned:
     weights     float64 (N,), sum 1
     effective   effective number of members, 1 / sum of squared weights
     disagrees   indices of touches with a word less than a tenth as likely, given temperatures and all other
-                touches, as the likeliest word of its kind
-    suspect     the mix is suspected: nothing was learned, all weights are equal
+                touches, as the likeliest word of its kind. Unless more touches agree than disagree, nothing is
+                learned: an unlikely word asks for another touch before it teaches
+    suspect     the mix is suspected: nothing was learned
+    Where nothing was learned all weights are equal.
     """
 
     weights: Floats
@@ -150,7 +152,8 @@ def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = Fa
         index for index, item in felt.items() if _disagrees(item, touches[index], joint[index], count)
     )
     suspect = suspect or suspect_mix(calibration, touches)
-    if suspect or not felt:
+    outvoted = len(disagrees) < len(felt) - len(disagrees)
+    if suspect or not outvoted:
         return Learned(np.full(count, 1.0 / count), float(count), disagrees, suspect)
     weights = _flattened(_over_habits(_product(list(likelihood.values()))).sum(axis=0))
     return Learned(weights, effective(weights), disagrees, suspect)

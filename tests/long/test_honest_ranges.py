@@ -30,10 +30,10 @@ EACH = 84
 
 
 def test_truth_from_the_prior() -> None:
-    score = untouched(World(), EACH)
+    score = untouched(World(), 6 * EACH)
     assert_covers(score, 0.77, 0.83)
     assert_early_claims(score, 0.10)
-    assert score.wrong(Milestone.RECOAT_UNTIL) <= 0.05 + sampling_error(0.05, 504)
+    assert score.wrong(Milestone.RECOAT_UNTIL) <= 0.05 + sampling_error(0.05, 6 * 504)
 
 
 def test_truth_from_another_model_with_sheet_times_5_percent_off() -> None:
