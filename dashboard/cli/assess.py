@@ -103,7 +103,11 @@ def _answer(
         id="file", name=arguments.file.stem, zone="", surface_probe="panel" if surface else None, air_probe="air",
         substrate="wood", coats=(Coat(1, card.id, mixed, mixed, "laminate", "file"),),
     )  # fmt: skip
-    at = utc_ms(arguments.at, arguments.zone, "--at") if arguments.at else (main.newest.at if main.newest else mixed)
+    at = (
+        utc_ms(arguments.at, arguments.zone, "--at")
+        if arguments.at
+        else (main.newest.at if main.newest else mixed)
+    )
     if at < mixed:
         raise CommandError(
             f"--at {iso(at)} lies before --mixed {iso(mixed)}: there is no coat to answer for yet"

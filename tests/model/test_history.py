@@ -185,7 +185,8 @@ def test_beyond_the_last_and_before_the_first_sample_the_bounds_keep_opening() -
 
 
 @pytest.mark.parametrize(
-    ("interval_s", "limit_ms"), [(10, 50_000), (60, 300_000), (180, 900_000), (600, 900_000), (3600, 5_400_000)]
+    ("interval_s", "limit_ms"),
+    [(10, 50_000), (60, 300_000), (180, 900_000), (600, 900_000), (3600, 5_400_000)],
 )
 def test_a_gap_is_five_intervals_and_at_most_fifteen_minutes(interval_s: float, limit_ms: int) -> None:
     """Exactly the limit is joined, a millisecond more is a gap; a slower logger is not all gap."""
