@@ -30,6 +30,10 @@ UNITS_OF: dict[Quantity, tuple[str, ...]] = {
 }
 
 
+EXAMPLE = Path(__file__).with_name("example.toml")
+"""The documentation of every key; a test loads it."""
+
+
 class SettingsError(ValueError):
     """The settings cannot be used; the text says where, why and what is allowed."""
 
