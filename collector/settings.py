@@ -292,7 +292,8 @@ def load(path: Path) -> Settings:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise SettingsError(
-            f"{path}: cannot be read ({error.strerror}). Copy example.toml and edit it"
+            f"{path}: cannot be read ({error.strerror}). Copy {EXAMPLE} there and edit it,"
+            " or name another with --settings"
         ) from error
     return parse(text, path)
 
