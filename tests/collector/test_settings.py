@@ -93,7 +93,7 @@ def test_a_mistake_is_told_with_file_line_key_and_what_is_legal(
 
 
 def test_a_missing_file_is_told_with_what_to_do(tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match=r"coldshed\.toml: cannot be read .* Copy example\.toml"):
+    with pytest.raises(SettingsError, match=r"coldshed\.toml: cannot be read .* Copy .*example\.toml"):
         load(tmp_path / "coldshed.toml")
 
 
