@@ -129,8 +129,9 @@ def log_coats(settings: Settings, morning: int) -> None:
                 Event(f"demo-{panel}", registered, registered, "shop", "panel registered", panel, body)
             )
             for number, at in enumerate(mixed, start=1):
-                coat = {"card": OWN_CARD, "applied_at": at + 900_000, "kind": "laminate"}
-                logbook.append(Event(f"demo-{panel}-{number}", at, at, "shop", "coat mixed", panel, coat))
+                on = at + 900_000
+                coat = {"card": OWN_CARD, "applied_at": on, "kind": "laminate"}
+                logbook.append(Event(f"demo-{panel}-{number}", at, on, "shop", "coat mixed", panel, coat))
     finally:
         logbook.close()
 
