@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
@@ -40,10 +40,12 @@ def create_app(
     allowed_hosts: Iterable[str] = LOOPBACK,
     port: int = 8137,
     readings: Path | None = None,
+    card_facts: Callable[[], Mapping[str, tuple[float, float]]] = dict,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
     readings   path of readings.db, for what each probe last said and what was refused
+    card_facts by a card's id the least and the greatest temperature it covers, degC
     """
     shop = Shop(
         watched,
@@ -51,6 +53,7 @@ def create_app(
         probes,
         hearing(readings) if readings else Heard,
         cards,
+        card_facts,
         clock,
         site,
         time_zone,

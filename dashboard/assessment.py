@@ -97,6 +97,10 @@ class Assessment:
     curve: Curve | None = None
     cautions: tuple[str, ...] = ()
 
+    def is_old(self, now: int) -> bool:
+        """Whether every reader must say "not known" at `now` (UTC ms)."""
+        return now >= self.good_until
+
     def to_json(self) -> str:
         """Inverse of from_json()."""
         return json.dumps(_plain(self), separators=(",", ":"), ensure_ascii=False, allow_nan=False)

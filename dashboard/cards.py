@@ -52,6 +52,11 @@ class CardShelf:
                 return card
         return None
 
+    def facts(self) -> dict[str, tuple[float, float]]:
+        """By id the least and the greatest temperature that a card covers, degC."""
+        cards = (card for name in self.names() if (card := self.get(name)) is not None)
+        return {card.id: (card.minimum_C, card.maximum_C) for card in cards}
+
     def errors(self) -> list[str]:
         """What is wrong with files of the shop's own."""
         return [

@@ -23,13 +23,24 @@ class Did:
     label: str
 
 
-def layout(item: Assessment, curve: Curve, done: list[Did], view: View, span: tuple[float, float]) -> Json:
-    """Plotly's layout; `span` is the temperature lane's range on the viewer's scale, sizes in px."""
+def layout(
+    item: Assessment,
+    curve: Curve,
+    done: list[Did],
+    view: View,
+    span: tuple[float, float],
+    shown: tuple[int, int],
+    flag: str,
+) -> Json:
+    """Plotly's layout; `span` is the temperature lane's range on the viewer's scale, sizes in px.
+
+    shown  the time axis, UTC ms
+    flag   what the now line's flag says
+    """
     low, high = span
-    start, end = window(curve, view.now)
+    start, end = shown
     font = {"family": "system-ui, sans-serif", "size": 13, "color": "@ink", "weight": 600}
     fixed = {"fixedrange": True, "zeroline": False, "showgrid": False, "showticklabels": False}
-    # A little air above the lane, so that its name does not lie on the highest line.
     return {
         "font": font,
         "paper_bgcolor": "rgba(0,0,0,0)",
@@ -55,7 +66,9 @@ def layout(item: Assessment, curve: Curve, done: list[Did], view: View, span: tu
         "yaxis3": {**fixed, "domain": list(FILM), "range": [0, 1]},
         "yaxis4": {**fixed, "domain": [0, 1], "range": [0, 1], "overlaying": "y"},
         "shapes": [*_lines(item, low, high, view, start, end), *_now(view.now, start, end), *_marks(done, start, end)],
-        "annotations": [*_names(item, low, high, view, start, end), *_did(done, start, end), *_flag(view, start, end)],
+        "annotations": [
+            *_names(item, curve, span, view, start, end), *_did(done, start, end), *_flag(flag, view.now, start, end),
+        ],
     }  # fmt: skip
 
 
@@ -94,9 +107,14 @@ def likely(item: Assessment, start: int, end: int) -> list[tuple[int, str]]:
     return sorted(found)
 
 
-def window(curve: Curve, now: int) -> tuple[int, int]:
-    """What the chart shows, UTC ms: from the first point to as far ahead of now as behind it, at least 8 h."""
+def window(curve: Curve, now: int, stale: bool = False) -> tuple[int, int]:
+    """What the chart shows, UTC ms: from the first point to as far ahead of now as behind it, at least 8 h.
+
+    A stale answer says nothing of what lies ahead: its chart ends at `now`.
+    """
     start = curve.t[0]
+    if stale:
+        return start, max(now, start)
     return start, min(curve.t[-1], max(now, start) + max(8 * HOUR, now - start))
 
 
@@ -144,37 +162,75 @@ def _note(text: str, *, font: Json | None = None, **place: Any) -> Json:
     return note | {"font": {"weight": 700, **(font or {})}}
 
 
-def _names(item: Assessment, low: float, high: float, view: View, start: int, end: int) -> list[Json]:
+def _names(
+    item: Assessment, curve: Curve, span: tuple[float, float], view: View, start: int, end: int
+) -> list[Json]:
     """The lanes' names, and each line's where it stands."""
+    low, high = span
     unit = "°C" if view.unit == "degC" else "°F"
     notes = [
-        _note(unit, xref="paper", x=-0.01, xanchor="right", yref="paper", y=1.01),
+        _note(unit, xref="paper", x=-0.01, xanchor="right", yref="paper", y=1.03),
         _note(LABELS["cure"], xref="paper", x=-0.01, xanchor="right", yref="y2 domain", y=1.0, yanchor="top"),
         _note(LABELS["did"], xref="paper", x=-0.01, xanchor="right", yref="paper", y=DID, yanchor="middle"),
         _note(LABELS["film"], xref="paper", x=-0.01, xanchor="right", yref="y3", y=0.5, yanchor="middle"),
     ]
     notes += _milestone_names(item, start, end)
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
-        text = LABELS["card_minimum"].format(value=f"{view.scale(item.minimum_C):.0f}")
-        notes.append(_note(text, xref="paper", x=1, xanchor="right", yref="y", y=view.scale(item.minimum_C)))
+        minimum = view.scale(item.minimum_C)
+        text = LABELS["card_minimum"].format(value=f"{minimum:.0f}")
+        notes.append(_note(text, yref="y", y=minimum, **_clear_place(curve, minimum, span, view, start, end)))
     tg = item.glass_transition_C
     if tg and view.scale(tg[1]) > high:
         text = f"Tg {view.temperature(tg[1], whole=True)} ↑"
-        notes.append(
-            _note(text, xref="paper", x=1, xanchor="right", yref="paper", y=1.01, font={"color": "@tg"})
-        )
+        side = {"x": 0, "xanchor": "left"} if 2 * view.now > start + end else {"x": 1, "xanchor": "right"}
+        notes.append(_note(text, xref="paper", **side, yref="paper", y=1.01, font={"color": "@tg"}))
     return notes
 
 
+def _clear_place(
+    curve: Curve, level: float, span: tuple[float, float], view: View, start: int, end: int
+) -> Json:
+    """Where a name along a level line is furthest from what is drawn: above it or below it, and how far along.
+
+    A name takes a third of the plot's width and a seventh of the lane's height, as on the narrowest phone.
+    """
+    wide, high = 0.34, (span[1] - span[0]) / 7
+    traces = (curve.panel_C, curve.air_C, curve.dew_point_C, curve.outlook_C, curve.glass_transition_C)
+    points = [
+        (at, view.scale(value))
+        for trace in traces
+        for at, value in zip(curve.t, trace, strict=True)
+        if value is not None
+    ]
+    best, place = -1.0, (1.0 - wide, "bottom")
+    for x in (1.0 - wide, 0.0, *(step / 20 for step in range(1, 13))):
+        t0, t1 = start + x * (end - start), start + (x + wide) * (end - start)
+        for yanchor, middle in (("bottom", level + high / 2), ("top", level - high / 2)):
+            room = min((abs(y - middle) for at, y in points if t0 <= at <= t1), default=high)
+            outside = middle - high / 2 < span[0] or middle + high / 2 > span[1]
+            room = 0.0 if outside or t0 <= view.now <= t1 else min(room, high)
+            if room > best:
+                best, place = room, (x, yanchor)
+    return {"xref": "paper", "x": place[0], "yanchor": place[1]}
+
+
 def _milestone_names(item: Assessment, start: int, end: int) -> list[Json]:
-    """Each beside its line, low in the lane where the range has left; a row higher if it would touch the last."""
+    """Each beside its line on a row of its own, so that on no width one lies on another; later ones higher.
+
+    On the lane's own ground: a line that runs behind a name does not strike it through.
+    """
     notes: list[Json] = []
-    wide, free, row = round(0.3 * (end - start)), start, 0
-    for at, name in likely(item, start, end):
-        row = row + 1 if at < free else 0
-        side = {"xshift": 3} if at + wide < end else {"xanchor": "right", "xshift": -3}
-        notes.append(_note(name, x=at, yref="y2 domain", y=min(0.04 + 0.2 * row, 0.84), **side))
-        free = at + wide
+    for row, (at, name) in enumerate(likely(item, start, end)):
+        left = at - start > 0.55 * (end - start)
+        side = {"xanchor": "right", "xshift": -3} if left else {"xshift": 3}
+        place: Json = {
+            "x": at,
+            "yref": "y2 domain",
+            "y": 0.02 + 0.245 * row,
+            "bgcolor": "@strip",
+            "borderpad": 0,
+        }
+        notes.append(_note(name, **place, **side))
     return notes
 
 
@@ -194,8 +250,11 @@ def _did(done: list[Did], start: int, end: int) -> list[Json]:
     return notes
 
 
-def _flag(view: View, start: int, end: int) -> list[Json]:
-    if not start <= view.now <= end:
+def _flag(text: str, now: int, start: int, end: int) -> list[Json]:
+    """The now line's flag, inside the plot's width: it covers no number of the axis."""
+    if not start <= now <= end:
         return []
-    flag = {"bgcolor": "@ink", "borderpad": 3, "xanchor": "center"}
-    return [_note(LABELS["now"], x=view.now, yref="paper", y=1.0, font={"color": "@strip"}, **flag)]
+    part = (now - start) / (end - start) if end > start else 0.0
+    anchor = "left" if part < 0.1 else "right" if part > 0.9 else "center"
+    flag = {"bgcolor": "@ink", "borderpad": 3, "xanchor": anchor, "name": "now"}
+    return [_note(text, x=now, yref="paper", y=1.0, font={"color": "@strip"}, **flag)]

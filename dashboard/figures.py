@@ -8,20 +8,64 @@ line and a hatched band through all lanes. The browser puts the theme's colours 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from dashboard.assessment import Assessment, Curve
-from dashboard.chart_layout import Did, Json, layout
+from dashboard.chart_layout import Did, Json, layout, window
 from dashboard.display import View
+from dashboard.words import LABELS
 
 WET_K, NEAR_K = 0.3, 3.0
 """Margins over the dew point, K, at which the film's rail changes height: wet, and ISO 8502-4's 3 K."""
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """How a line of the temperature lane is drawn: its word, its token, px, and Plotly's name of its dash."""
+
+    name: str
+    colour: str
+    width: float
+    dash: str = "solid"
+
+    @property
+    def pattern(self) -> str:
+        """The dash as lengths in px, as Plotly draws it: multiples of the width, of 3 px at least."""
+        step = max(self.width, 3)
+        return ",".join(f"{n * step:g}" for n in _DASHES[self.dash])
+
+    @property
+    def style(self) -> Json:
+        return {"color": f"@{self.colour}", "width": self.width, "dash": self.dash}
+
+
+_DASHES = {"solid": (), "dot": (1, 1), "dash": (3, 3), "dashdot": (3, 1, 1, 1)}
+LINES = {
+    line.name: line
+    for line in (
+        Drawn("panel", "ink", 3.5), Drawn("air", "air", 2), Drawn("dew", "dew", 2, "dash"),
+        Drawn("tg", "tg", 2, "dashdot"), Drawn("outlook", "ink", 2, "dot"),
+    )
+}  # fmt: skip
+LEGEND = (*LINES.values(), Drawn("missing", "soft", 1))
+"""What the legend names, drawn as the chart draws it."""
+
+
 def figure(item: Assessment, curve: Curve, done: Iterable[Did], view: View) -> Json:
-    """Plotly's `data` and `layout` for one panel. Heights are fractions of the plot, sizes px."""
+    """Plotly's `data` and `layout` for one panel. Heights are fractions of the plot, sizes px.
+
+    Past good_until the chart is that of the time it was worked out, and its flag says so.
+    """
+    flag, stale = LABELS["now"], item.is_old(view.now)
+    if stale:
+        flag, view = view.clock(item.at), replace(view, now=item.at)
     data = [*_temperatures(item, curve, view), *_cure(curve), *_film(curve, view.now), *_gaps(item, view)]
-    return {"data": data, "layout": layout(item, curve, list(done), view, _span(item, curve, view))}
+    shown = window(curve, view.now, stale)
+    return {
+        "data": data,
+        "layout": layout(item, curve, list(done), view, _span(item, curve, view), shown, flag),
+    }
 
 
 def _line(x: Sequence[int], y: Sequence[float | None], axis: str, **line: Any) -> Json:
@@ -46,13 +90,9 @@ def _temperatures(item: Assessment, curve: Curve, view: View) -> list[Json]:
     low, high = _span(item, curve, view)
     tg = [value if value is not None and low <= value <= high else None
           for value in _scaled(curve.glass_transition_C, view)]  # fmt: skip
-    return [
-        _line(curve.t, _scaled(curve.air_C, view), "y", color="@air", width=2),
-        _line(curve.t, _scaled(curve.dew_point_C, view), "y", color="@dew", width=2, dash="dash"),
-        _line(curve.t, tg, "y", color="@tg", width=2, dash="dashdot"),
-        _line(curve.t, _scaled(curve.outlook_C, view), "y", color="@ink", width=2, dash="dot"),
-        _line(curve.t, _scaled(curve.panel_C, view), "y", color="@ink", width=3.5),
-    ]
+    traces = {"air": _scaled(curve.air_C, view), "dew": _scaled(curve.dew_point_C, view), "tg": tg,
+              "outlook": _scaled(curve.outlook_C, view), "panel": _scaled(curve.panel_C, view)}  # fmt: skip
+    return [_line(curve.t, values, "y", **LINES[name].style) for name, values in traces.items()]
 
 
 def _cure(curve: Curve) -> list[Json]:

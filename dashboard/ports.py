@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -34,13 +34,17 @@ class Logbook(Protocol):
 
 @dataclass(frozen=True)
 class Shop:
-    """All that a page may ask. `probes` and `heard` raise NotYet while collect has never run."""
+    """All that a page may ask. `probes` and `heard` raise NotYet while collect has never run.
+
+    card_facts  by a card's id the least and the greatest temperature it covers, degC
+    """
 
     watched: Watched
     logbook: Logbook
     probes: Callable[[], list[ProbeFacts]]
     heard: Callable[[], Heard]
     cards: Callable[[], list[str]]
+    card_facts: Callable[[], Mapping[str, tuple[float, float]]]
     clock: Clock
     site: str
     time_zone: str

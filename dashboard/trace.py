@@ -44,11 +44,12 @@ class Row:
 
 
 def rows(item: Assessment, view: View) -> list[Row]:
-    """Every point of the assessment's curve; empty without one."""
+    """Every point of the assessment's curve, of a stale one only those behind it; empty without a curve."""
     curve = item.curve
     if curve is None:
         return []
-    return [_row(item, i, view) for i in range(len(curve.t))]
+    last = item.at if item.is_old(view.now) else curve.t[-1]
+    return [_row(item, i, view) for i, at in enumerate(curve.t) if at <= last]
 
 
 def table(every: list[Row]) -> list[Row]:

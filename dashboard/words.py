@@ -125,7 +125,7 @@ WHYS: dict[str, str] = {
     "why_probe_silent": "{was} then. Check battery; test with thumb.",
     "why_probe_silent_early": "Check battery; test with thumb.",
     "why_never_heard": "Check cable and battery; More, Probes shows what was refused.",
-    "why_no_probe": "Name its probe on the panel's page.",
+    "why_no_probe": "Take it back in its log, then register it with a probe. Test with thumb.",
     "why_no_readings": "Nothing usable since {mixed_at}. Check the probe; test with thumb.",
     "why_outside_card": "Card covers {minimum_C} to {maximum_C}.",
     "why_no_card": "Put the card back or name another. Test with thumb.",
@@ -157,8 +157,8 @@ NEXTS: dict[str, str] = {
 
 ALARMS: dict[str, str] = {
     "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
-    "alarm_stopped": "Warm {panel} above {move_C}: stopped",
-    "alarm_blush": "Wash {panel}: exposure {level}",
+    "alarm_stopped": "Warm {panel} to {move_C}: no cure",
+    "alarm_blush": "Wash {panel}: {level} while young",
     "alarm_silent": "Check probe {probe}: silent since {silent_at}",
     "alarm_never_heard": "Check probe {probe}: never heard",
 }
@@ -183,8 +183,12 @@ def takes(key: str) -> frozenset[str]:
 
 
 MILESTONES: dict[str, str] = {
-    "recoat_from": "recoat from", "recoat_until": "recoat until", "sand": "sand", "demould": "demould",
+    "recoat_from": "likely opens", "recoat_until": "likely shuts", "sand": "likely sand", "demould": "likely demould",
 }  # fmt: skip
+"""Names in the chart: a milestone stands at its likely time, so its name says so."""
+
+SHOWN: dict[str, dict[str, str]] = {"level": {"some": "damp", "heavy": "damp", "wet": "wet"}}
+"""Words of CHOICES that a sentence shows otherwise than they are stored."""
 
 LABELS: dict[str, str] = {
     "new_time": "new time",
@@ -202,7 +206,9 @@ LABELS: dict[str, str] = {
     "known": "{known} of {all} known",
     "invented_short": "invented",
     "lost_touch": "this page lost touch {at}",
-    "order_changed": "Order changed: sort again",
+    "order_first": "{name} first now: sort again",
+    "order_up": "{name} moved up: sort again",
+    "order_gone": "{name} is gone: sort again",
     "last_said": "Last said {at}: {said}.",
     "coat": "coat {n}",
     "coats_1": "1 coat",
@@ -226,10 +232,11 @@ LABELS: dict[str, str] = {
     "unproven": "Nothing here has been compared with real resin yet.",
     "more_alarms": "+{n}",
     "alarm_gone": "over since {at}",
-    "alarm_lasts": "lasts",
+    "alarm_lasts": "still on",
     "alarm_seen": "seen {at} by {who}",
     "raised": "since {at}",
     "seen": "Seen",
+    "all_seen": "All seen",
     "alarms": "Alarms",
     "no_alarms": "No alarm.",
     "probes": "Probes",
@@ -251,7 +258,15 @@ LABELS: dict[str, str] = {
     "undo": "Undo",
     "take_back": "Take back",
     "taken_back": "taken back {at} by {who}",
-    "not_sent": "Not sent: the shop computer did not answer. Nothing was logged; tap again.",
+    "not_sent": "Not sent: the shop computer did not answer. Tap again; it counts once.",
+    "sending": "Sending…",
+    "not_answered": "Not known whether it was logged; tap again, it counts once.",
+    "sure": "Sure? Take back",
+    "close": "Close",
+    "mixed_ago": "Mixed {hours} h ago? Tap again if so.",
+    "left": "{span} left",
+    "ahead": "in {span}",
+    "log_applied": "Applied",
     "working": "Working it out…",
     "zone": "Zone",
     "name": "Name",
@@ -292,7 +307,6 @@ LABELS: dict[str, str] = {
     "no_coat_chart": "No coat yet: the chart begins when one is mixed.",
     "log_demould": "Log demould",
     "empty_log": "Nothing logged yet.",
-    "logged_already": "Logged already.",
     "probe_of": "{place}, {zone}",
     "not_used": "not used: {why}",
     "every": "every {span}",
@@ -302,6 +316,12 @@ LABELS: dict[str, str] = {
     "settings": "Settings",
     "saved": "Saved.",
     "choose_card": "Choose a card",
+    "card_fits": "Panel {panel}; this card's minimum is {minimum}.",
+    "card_cold": "Too cold for this card: warm the panel first, or choose another card.",
+    "card_hot": "Above this card's maximum, {maximum}: cool the panel first, or choose another card.",
+    "card_unmeasured": "Panel not known; this card's minimum is {minimum}. Measure it before you mix.",
+    "needs_probe": "A panel needs a probe, on it or in the air beside it: choose one",
+    "has_coats": "This panel has a coat: take its coats back first",
     "choose": "Choose",
     "no_cards": "There is no resin card: put one into the cards folder.",
     "save": "Save",
@@ -327,7 +347,7 @@ DID: dict[str, str] = {
     "demoulded": "Demoulded {at}",
     "closed": "Closed {at}",
     "alarm seen": "Alarm seen {at}",
-    "preference": "Choice saved {at}",
+    "preference": "Now in {unit}",
     "withdrawn": "Taken back {at}",
 }
 """What an entry of the log says."""

@@ -56,10 +56,13 @@ def router(desk: Desk) -> APIRouter:
         item, _ = desk.assessment(panel_id)
         if item is None or item.curve is None or not item.curve.t:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        start, end = window(item.curve, view.now)
+        stale = item.is_old(view.now)
+        drawn_at = item.at if stale else view.now
+        start, end = window(item.curve, drawn_at, stale)
         rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
         body = {
             "figure": figure(item, item.curve, rail(panel), view),
+            "drawn_at": drawn_at,
             "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
         }
         return desk.json(request, body, view)

@@ -101,6 +101,7 @@ def serve(arguments: argparse.Namespace) -> int:
         readings=settings.readings_db,
         probes=probes,
         cards=shelf.names,
+        card_facts=shelf.facts,
         clock=clock_of(arguments),
         site=settings.site,
         time_zone=settings.time_zone,

@@ -74,6 +74,7 @@ def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled
         invented=True,
         allowed_hosts=("127.0.0.1", "localhost", "testserver"),
         port=port,
+        card_facts=lambda: {card: (5.0 if "winter" in card else 10.0, 35.0) for card in CARDS},
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:

@@ -87,7 +87,7 @@ def test_hours_are_named_in_the_shops_zone_and_stay_in_order_when_the_clocks_cha
     t = tuple(change - 4 * HOUR + i * 10 * MINUTE for i in range(48))
     n = len(t)
     curve = Curve(t, *[(0.1,) * n] * 3, (0.0,) * n, *[(10.0,) * n] * 4)
-    item = replace(ITEM, curve=curve, gaps=(), milestones=())
+    item = replace(ITEM, curve=curve, gaps=(), milestones=(), good_until=change + HOUR)
     axis = figure(item, curve, [], View(ZoneInfo(ZONE), "degC", change))["layout"]["xaxis"]
     assert axis["tickvals"] == sorted(axis["tickvals"])
     assert axis["ticktext"] == ["00", "02", "02", "04"]
@@ -137,9 +137,9 @@ def test_milestones_of_the_model_are_named_in_words_and_the_minor_ones_left_out(
     assert words.MILESTONES.keys() <= {milestone.value for milestone in Milestone}
     texts = [note["text"] for note in drawn()["layout"]["annotations"]]
     assert [text for text in texts if text in words.MILESTONES.values()] == [
-        "recoat from",
-        "recoat until",
-        "sand",
+        "likely opens",
+        "likely shuts",
+        "likely sand",
     ]
     assert not any("_" in text for text in texts)
 
@@ -158,3 +158,69 @@ def test_the_cursor_goes_as_far_as_the_chart(client: Client) -> None:
     start, end = told["figure"]["layout"]["xaxis"]["range"]
     assert told["cursor"][0]["at"] == start
     assert end - 10 * MINUTE < told["cursor"][-1]["at"] <= end
+
+
+def boxes(chart: dict[str, Any], width: int) -> list[tuple[float, float, int]]:
+    """Where each milestone's name lies on a chart that wide: left, right in px, and its row."""
+    plot, layout = width - 56, chart["layout"]
+    start, end = layout["xaxis"]["range"]
+    found = []
+    for note in layout["annotations"]:
+        if note["text"] in words.MILESTONES.values():
+            x, wide = plot * (note["x"] - start) / (end - start), 7.5 * len(note["text"])
+            left = x - wide if note["xanchor"] == "right" else x
+            found.append((left, left + wide, round(note["y"] / 0.245)))
+    return found
+
+
+@pytest.mark.parametrize("width", [302, 372])
+def test_no_milestones_name_lies_on_another_or_outside_the_chart(width: int) -> None:
+    """7.5 px a letter is the widest that a 13 px system font was measured at."""
+    near = replace(
+        ITEM,
+        milestones=tuple(
+            replace(passing, likely=NOW + i * 5 * MINUTE) for i, passing in enumerate(ITEM.milestones)
+        ),
+    )
+    for item in (ITEM, near):
+        found = boxes(drawn(item), width)
+        assert len(found) == 3
+        assert len({row for _, _, row in found}) == 3
+        assert all(left >= -44 and right <= width - 44 for left, right, _ in found)
+
+
+@pytest.mark.parametrize("hours", [0, 1, 6, 19.8])
+def test_the_flag_covers_neither_the_axis_nor_the_name_of_tg(hours: float) -> None:
+    now = ITEM.curve.t[0] + round(hours * HOUR)
+    item = replace(ITEM, at=now, good_until=now + 10 * MINUTE)
+    layout = figure(item, item.curve, [], replace(view(), now=now))["layout"]
+    start, end = layout["xaxis"]["range"]
+    flag = next(note for note in layout["annotations"] if note.get("name") == "now")
+    tg = next(note for note in layout["annotations"] if note["text"].startswith("Tg "))
+    x = 316 * (now - start) / (end - start)
+    left = x - {"left": 0, "center": 20, "right": 40}[flag["xanchor"]]
+    assert left >= 0
+    assert left + 40 <= 316
+    tg_left, tg_right = (0, 80) if tg["xanchor"] == "left" else (236, 316)
+    assert left >= tg_right or left + 40 <= tg_left
+
+
+def test_the_minimums_name_keeps_away_from_the_outlook() -> None:
+    """The outlook runs through the minimum at the right end, the panel well above it at the left."""
+    n = len(ITEM.curve.t)
+    ahead = tuple(10.5 if at > NOW else None for at in ITEM.curve.t)
+    behind = tuple(16.0 if at <= NOW else None for at in ITEM.curve.t)
+    curve = replace(ITEM.curve, outlook_C=ahead, panel_C=behind, air_C=(None,) * n, dew_point_C=(2.0,) * n)
+    notes = figure(replace(ITEM, curve=curve), curve, [], view())["layout"]["annotations"]
+    name = next(note for note in notes if note["text"].startswith("minimum"))
+    assert name["x"] + 0.34 <= (NOW - curve.t[0]) / (curve.t[-1] - curve.t[0])
+
+
+def test_a_stale_chart_ends_where_it_was_worked_out_and_its_flag_says_when() -> None:
+    late = replace(view(), now=ITEM.good_until)
+    layout = figure(ITEM, ITEM.curve, [], late)["layout"]
+    assert layout["xaxis"]["range"][1] == NOW
+    assert [note["text"] for note in layout["annotations"] if note.get("name") == "now"] == ["06:10"]
+    assert "likely sand" not in [note["text"] for note in layout["annotations"]]
+    assert not any(row.forecast for row in trace.rows(ITEM, late))
+    assert any(row.forecast for row in trace.rows(ITEM, view()))
