@@ -68,12 +68,20 @@ class View:
         return text[:1].upper() + text[1:]
 
     def ahead(self, say: Say) -> str | None:
-        """ "in 2 h 20" for the first time limit of a sentence that still lies ahead, None without one."""
+        """The first time limit of a sentence that still lies ahead, None without one.
+
+        "17 min left" for a latest time, and "now" in its last minute; "in 2 h 20" for an earliest one, which
+        nobody may take for how soon to act.
+        """
         for name, value in say.values.items():
-            if name.endswith("_by") or name.endswith("_from"):
-                at = self.rounded(int(value), name)
-                if at > self.now:
-                    return f"in{TIE}{self.span(at - self.now, up=name.endswith('_from'))}"
+            if name.endswith("_by") and int(value) > self.now:
+                left = self.rounded(int(value), name) - self.now
+                if left < MINUTE:
+                    return words.LABELS["now"]
+                return words.LABELS["left"].format(span=self.span(left, up=False)).replace(" ", TIE)
+            if name.endswith("_from") and int(value) > self.now:
+                wait = self.rounded(int(value), name) - self.now
+                return words.LABELS["ahead"].format(span=self.span(wait, up=True)).replace(" ", TIE)
         return None
 
     def clock(self, at: int) -> str:
@@ -153,7 +161,7 @@ class View:
             return f"{round(float(value))}{TIE}{'g' if suffix == 'g' else '%'}"
         if name in words.CHOICES and value not in words.CHOICES[name]:
             raise KeyError(f"{key}: {name} is {value!r}; allowed: {', '.join(words.CHOICES[name])}")
-        return str(value)
+        return words.SHOWN.get(name, {}).get(str(value), str(value))
 
 
 def _number(value: float, name: str, step: float) -> str:

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dashboard.chart_layout import Did
-from dashboard.display import View
+from dashboard.display import UNITS, View
 from dashboard.logbook import Event, Panel
 from dashboard.words import DID, LABELS
 
-# Registering is not taken back by a tap: it would take everything that was logged since with it.
-KEPT = frozenset({"panel registered", "withdrawn", "alarm seen", "preference"})
+KEPT = frozenset({"withdrawn", "alarm seen", "preference"})
+"""What nobody takes back."""
 
 
 @dataclass(frozen=True)
@@ -27,14 +27,20 @@ class Entry:
 
 def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
-    text = DID[event.kind].format(at=view.clock(event.at), n=coat if coat else "").replace("  ", " ")
-    return text
+    unit = UNITS.get(str(event.body.get("value")), "")
+    text = DID[event.kind].format(at=view.clock(event.at), n=coat if coat else "", unit=unit)
+    return text.replace("  ", " ")
 
 
 def entries(events: Iterable[Event], view: View) -> list[Entry]:
-    """Newest first. A coat's number counts the coats that were not taken back."""
+    """Newest first. A coat's number counts the coats that were not taken back.
+
+    A registration may be taken back while the panel has no coat: it would take what was logged since with it.
+    """
     listed = list(events)
     gone = {str(event.body["event"]): event for event in listed if event.kind == "withdrawn"}
+    coats = [event for event in listed if event.kind == "coat mixed" and event.id not in gone]
+    kept = KEPT | {"panel registered"} if coats else KEPT
     found, coat = [], 0
     for event in listed:
         if event.kind == "withdrawn":
@@ -48,11 +54,15 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
                 id=event.id,
                 text=said(event, view, number),
                 who=event.who,
-                taken_back=LABELS["taken_back"].format(at=view.clock(back.at), who=back.who) if back else "",
-                can_take_back=back is None and event.kind not in KEPT,
+                taken_back=_taken_back(back, view) if back else "",
+                can_take_back=back is None and event.kind not in kept,
             )
         )
     return found[::-1]
+
+
+def _taken_back(back: Event, view: View) -> str:
+    return LABELS["taken_back"].format(at=view.clock(back.at), who=back.who or LABELS["nobody"])
 
 
 def rail(panel: Panel) -> list[Did]:

@@ -45,7 +45,12 @@ READING = frozenset({"GET", "HEAD"})
 
 def problem(status: int, what: str, do: str) -> JSONResponse:
     """The one shape of every error: what happened, and what to do."""
-    return JSONResponse({"error": {"what": what, "do": do}}, status_code=status)
+    return JSONResponse({"error": {"what": _sentence(what), "do": _sentence(do)}}, status_code=status)
+
+
+def _sentence(text: str) -> str:
+    """With a capital and a full stop."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
 
 
 class Guard:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dashboard.assessment import Assessment
 from dashboard.display import View
@@ -30,7 +30,7 @@ class Button:
 class Strip:
     """One strip, all text ready. Times UTC ms.
 
-    ahead      "in 40 min" for the headline's time limit, or None
+    ahead      "40 min left" or "in 2 h 20" for the headline's time limit, or None
     why        one sentence or two
     good_until past it the page itself must show "not known" with `last_said`; None: nothing to expire
     """
@@ -72,7 +72,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
     if assessment is None:
         key = "not_worked_out" if started else "watch_not_started"
         return _unknown(panel, Say(key), Say(f"why_{key}"), view)
-    if view.now >= assessment.good_until:
+    if assessment.is_old(view.now):
         said = Say(
             "why_too_old",
             {"said_at": assessment.at, "said": view.sentence(assessment.verdict.headline)},
@@ -116,7 +116,9 @@ def button(panel: Panel, assessment: Assessment) -> Button:
     """The one thing to log or look up. Demoulding ends the watching, so it is never on the round."""
     verdict, here = assessment.verdict, f"/panels/{panel.id}"
     if verdict.kind is Kind.NOT_KNOWN:
-        return Button(LABELS["check_probe"], href=_probe_page(panel))
+        return _check_probe(panel)
+    if verdict.headline.key == "in_the_pot":
+        return Button(LABELS["log_applied"], kind="coat applied")
     if verdict.mark is Mark.LAP or verdict.state is State.PLANNED:
         return Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat")
     if verdict.mark is Mark.DROP and verdict.headline.key != "wash_later":
@@ -165,7 +167,7 @@ def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | No
         headline=view.sentence(head),
         ahead=None,
         why=view.sentence(why) + ("." if old else ""),
-        button=Button(LABELS["check_probe"], href=_probe_page(panel)),
+        button=_check_probe(panel),
         known=False,
         rank=NOT_KNOWN_RANK,
         good_until=None,
@@ -175,13 +177,17 @@ def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | No
     )
 
 
-def _probe_page(panel: Panel) -> str:
+def _check_probe(panel: Panel) -> Button:
     probe = panel.surface_probe or panel.air_probe
-    return f"/more/probes#probe-{probe}" if probe else f"/panels/{panel.id}"
+    if probe is None:
+        return Button(LABELS["see_panel"], href=f"/panels/{panel.id}")
+    return Button(LABELS["check_probe"], href=f"/more/probes#probe-{probe}")
 
 
 def _folded(item: Strip) -> Strip:
-    return Strip(**{**vars(item), "folded": True})
+    """A waiting strip in one line of why: its first sentence."""
+    first, more, _ = item.why.partition(". ")
+    return replace(item, folded=True, why=f"{first}." if more else first)
 
 
 def _limit(assessment: Assessment | None) -> int:

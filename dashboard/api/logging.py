@@ -10,7 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import register_event
-from dashboard.logbook import Event
+from dashboard.logbook import Event, LogbookError
+from dashboard.words import LABELS
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
 Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -48,7 +49,7 @@ class Tap(_Body):
     who: Who = ""
     at: int | None = Field(default=None, ge=0, lt=2**53)
     panel: Annotated[str, Field(min_length=1, max_length=64)]
-    kind: Literal["washed", "sanded", "demoulded"]
+    kind: Literal["coat applied", "washed", "sanded", "demoulded"]
 
 
 class Mixed(_Body):
@@ -110,19 +111,28 @@ def router(desk: Desk) -> APIRouter:
             panel=getattr(entry, "panel", None),
             body=_body(entry),
         )
+        if isinstance(entry, Withdrawn):
+            _check_withdrawal(desk, entry)
         new = desk.shop.logbook.append(event)
+        panels = desk.panels()
         number = None
         if isinstance(entry, Mixed):
-            number = next(
-                (coat.number for coat in desk.panels()[entry.panel].coats if coat.event == entry.id), None
-            )
-        return {"event": event.id, "new": new, "said": said(event, desk.view(), number)}
+            number = next((coat.number for coat in panels[entry.panel].coats if coat.event == entry.id), None)
+        return {
+            "event": event.id,
+            "new": new,
+            "recorded": now,
+            "gone": event.panel is not None and event.panel not in panels,
+            "said": said(event, desk.view(), number),
+        }
 
     @routes.post("/panels")
     def register(entry: Registration) -> dict[str, Any]:
         earlier = next((event for event in desk.shop.logbook.events() if event.id == entry.id), None)
         if earlier is not None:
             return {"event": entry.id, "new": False, "panel": earlier.panel}
+        if not (entry.surface_probe or entry.air_probe):
+            raise LogbookError(LABELS["needs_probe"])
         now = desk.shop.clock.now()
         event = register_event(
             entry.id,
@@ -138,6 +148,18 @@ def router(desk: Desk) -> APIRouter:
         return {"event": entry.id, "new": desk.shop.logbook.append(event), "panel": event.panel}
 
     return routes
+
+
+def _check_withdrawal(desk: Desk, entry: Withdrawn) -> None:
+    """Raises LogbookError for a registration that has coats: they would go with it unseen."""
+    panel = desk.panels().get(entry.panel)
+    if panel is None or not panel.coats:
+        return
+    registered = {
+        event.id for event in desk.shop.logbook.events(panel.id) if event.kind == "panel registered"
+    }
+    if entry.event in registered:
+        raise LogbookError(LABELS["has_coats"])
 
 
 def _body(entry: Entry) -> dict[str, Any]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from fastapi import APIRouter, HTTPException, Request, Response
 
 from collector.reading import ProbeFacts
@@ -10,6 +12,7 @@ from dashboard.assessment import Assessment
 from dashboard.desk import Desk
 from dashboard.display import View
 from dashboard.entries import entries
+from dashboard.figures import LEGEND
 from dashboard.logbook import SUBSTRATES, Panel
 from dashboard.pages.ages import ages
 from dashboard.strips import Button
@@ -52,9 +55,10 @@ def router(desk: Desk) -> APIRouter:
             next=_next(item, view),
             reasons=_reasons(item, view),
             has_chart=bool(every),
+            legend=LEGEND,
             summary=trace.summary(item, view) if item else "",
             table=trace.table(every),
-            buttons=_buttons(panel, item, strip),
+            buttons=_buttons(panel, item, strip, view),
             log=entries(desk.shop.logbook.events(panel_id), view),
             held=item.cautions if item else (),
         )
@@ -64,8 +68,12 @@ def router(desk: Desk) -> APIRouter:
         panel, view = find(desk, panel_id), desk.view()
         cards = sorted(desk.shop.cards())
         used = panel.newest.card if panel.newest else ""
+        item, _ = desk.assessment(panel_id)
+        now_C = item.panel_C if item is not None and _fresh(item, view) else None
+        facts = desk.shop.card_facts()
+        fits = [fit(card, *facts[card], now_C, view) for card in cards if card in facts]
         return desk.page(request, "coat.html", view, tab="round", panel=panel, cards=cards, used=used,
-                         number=len(panel.coats) + 1)  # fmt: skip
+                         fits=fits, number=len(panel.coats) + 1)  # fmt: skip
 
     return routes
 
@@ -84,7 +92,7 @@ def _placed(probes: list[ProbeFacts], place: str) -> list[ProbeFacts]:
 
 
 def _fresh(item: Assessment | None, view: View) -> bool:
-    return item is not None and view.now < item.good_until
+    return item is not None and not item.is_old(view.now)
 
 
 def _next(item: Assessment | None, view: View) -> str:
@@ -100,13 +108,41 @@ def _reasons(item: Assessment | None, view: View) -> list[str]:
     return [view.sentence(say) for say in item.verdict.why]
 
 
-def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip) -> list[Button]:
-    """The strip's button first, then what else may have been done; demoulding only where it may be."""
+@dataclass(frozen=True)
+class Fit:
+    """How a panel's temperature fits a card: the numbers, and what is wrong with them, "" if nothing is."""
+
+    card: str
+    text: str
+    wrong: str
+
+
+def fit(card: str, minimum_C: float, maximum_C: float, panel_C: float | None, view: View) -> Fit:
+    """ "Panel 3.6 °C; this card's minimum is 10 °C." and what that means; panel_C None: not known."""
+    minimum = view.temperature(minimum_C, "minimum_C", whole=True)
+    if panel_C is None:
+        return Fit(card, "", LABELS["card_unmeasured"].format(minimum=minimum))
+    text = LABELS["card_fits"].format(panel=view.temperature(panel_C), minimum=minimum)
+    if panel_C < minimum_C:
+        return Fit(card, text, LABELS["card_cold"])
+    if panel_C > maximum_C:
+        maximum = view.temperature(maximum_C, "maximum_C", whole=True)
+        return Fit(card, text, LABELS["card_hot"].format(maximum=maximum))
+    return Fit(card, text, "")
+
+
+def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: View) -> list[Button]:
+    """The strip's own first, then what else may have been done by now, and last the next coat.
+
+    A coat that is still liquid or soft is neither washed nor sanded; demoulding only where it may be.
+    """
     here = f"/panels/{panel.id}"
-    first = [strip.button] if strip.button.href not in (here, f"{here}#why") else []
-    rest = [Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"/panels/{panel.id}/coat")]
-    if panel.coats:
+    first = [] if strip.button.href == here else [strip.button]
+    state = item.verdict.state if item is not None and _fresh(item, view) else None
+    rest = []
+    if panel.coats and state not in (State.IN_THE_POT, State.WORKABLE, State.SETTING):
         rest += [Button(LABELS["log_wash"], kind="washed"), Button(LABELS["log_sand"], kind="sanded")]
-    if item is not None and item.verdict.state in (State.DEMOULDABLE, State.FULLY_CURED):
+    if state in (State.DEMOULDABLE, State.FULLY_CURED):
         rest.append(Button(LABELS["log_demould"], kind="demoulded"))
+    rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))
     return first + [button for button in rest if button not in first]

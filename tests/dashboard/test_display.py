@@ -145,13 +145,22 @@ def test_number_and_unit_are_never_parted() -> None:
 
 
 @pytest.mark.parametrize(
-    ("minutes", "text"), [(40, "in 40 min"), (140, "in 2 h 20"), (60, "in 1 h"), (8 * 60 + 7, "in 8 h 05")]
+    ("minutes", "left", "wait"),
+    [
+        (0.5, "now", "in 1 min"),
+        (7, "7 min left", "in 7 min"),
+        (40, "40 min left", "in 40 min"),
+        (140, "2 h 20 left", "in 2 h 20"),
+        (8 * 60 + 7, "8 h left", "in 8 h 30"),
+    ],
 )
-def test_the_time_left_is_told_beside_the_clock_time(minutes: int, text: str) -> None:
-    ahead = view().ahead(Say("recoatable", {"shut_by": NOW + minutes * MINUTE}))
-    assert ahead is not None
-    shown = {"in 8 h 05": "in 8 h"}.get(text, text)
-    assert plain(ahead) == shown
+def test_what_is_left_of_a_latest_time_never_reads_like_when_to_begin(
+    minutes: float, left: str, wait: str
+) -> None:
+    """ "In 40 min" is for an earliest time alone: of a latest one it was read as "do it in 40 minutes"."""
+    at = NOW + round(minutes * MINUTE)
+    assert plain(view().ahead(Say("recoatable", {"shut_by": at})) or "") == left
+    assert plain(view().ahead(Say("setting", {"open_from": at})) or "") == wait
 
 
 def test_a_limit_that_has_passed_has_no_time_left() -> None:

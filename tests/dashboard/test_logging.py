@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from dashboard import words
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, open_shop
 from tests.dashboard.client import Client, new_id
 
@@ -22,7 +25,9 @@ def coat(**more: object) -> dict[str, object]:
 def test_a_double_tap_is_one_entry(shop: FakeShop, client: Client) -> None:
     tap = coat()
     first, second = client.post("/api/events", tap), client.post("/api/events", tap)
-    assert first.json() == {"event": tap["id"], "new": True, "said": "Coat 3 started 06:10"}
+    assert first.json() == {
+        "event": tap["id"], "new": True, "recorded": NOW, "gone": False, "said": "Coat 3 started 06:10",
+    }  # fmt: skip
     assert second.json()["new"] is False
     assert len(shop.logbook.panels()["lid-4"].coats) == 3
 
@@ -70,7 +75,7 @@ def test_a_panel_gets_its_id_from_its_name_and_a_second_tap_the_same_one(client:
 
 
 def test_a_panel_of_the_same_name_is_refused(client: Client) -> None:
-    body = {"id": new_id(), "name": "Lid 4", "zone": "shed", "substrate": "wood"}
+    body = {"id": new_id(), "name": "Lid 4", "zone": "shed", "air_probe": "A1", "substrate": "wood"}
     answer = client.post("/api/panels", body)
     assert answer.status_code == 409
     assert "Lid 4" in answer.json()["error"]["what"]
@@ -121,7 +126,10 @@ def test_watch_that_never_ran_is_told_in_words(tmp_path, client: Client) -> None
     (empty.folder / "watch.db").unlink()
     fresh = Client(empty.app)
     assert "No panel yet" in fresh.get("/").text
-    fresh.post("/api/panels", {"id": new_id(), "name": "First", "zone": "shed", "substrate": "wood"})
+    fresh.post(
+        "/api/panels",
+        {"id": new_id(), "name": "First", "zone": "shed", "air_probe": "A1", "substrate": "wood"},
+    )
     assert "Not known: watch has not started" in fresh.get("/").text
     assert fresh.get("/panels/first").status_code == 200
     assert fresh.get("/api/health").json()["watch"].startswith("watch.db is not there yet")
@@ -133,3 +141,54 @@ def test_a_late_page_turns_to_not_known_on_the_server_too(shop: FakeShop, client
     page = client.get("/").text
     assert page.count("Not known: this answer is too old") >= 5
     assert "Last said 06:10: Recoat before 06:50." in page
+
+
+def register(client: Client, **more: object) -> Any:
+    body = {"id": new_id(), "name": "Hatch 2", "zone": "shed", "substrate": "wood", **more}
+    return client.post("/api/panels", body), body["id"]
+
+
+def test_a_panel_without_any_probe_is_refused_in_a_whole_sentence(shop: FakeShop, client: Client) -> None:
+    answer, _ = register(client)
+    assert answer.status_code == 409
+    assert answer.json()["error"]["what"] == words.LABELS["needs_probe"] + "."
+    assert "hatch-2" not in shop.logbook.panels()
+
+
+def test_every_refusal_is_sentences_with_a_capital_and_a_full_stop(client: Client) -> None:
+    for body in (coat(at=NOW + HOUR), coat(panel="none"), coat(body={"card": "none"}), {"kind": "none"}):
+        error = client.post("/api/events", body).json()["error"]
+        for text in error.values():
+            assert text[0] == text[0].upper(), text
+            assert text.endswith("."), text
+
+
+def test_a_registration_is_taken_back_while_the_panel_has_no_coat(shop: FakeShop, client: Client) -> None:
+    _, made = register(client, air_probe="A1")
+    back = {"id": new_id(), "kind": "withdrawn", "panel": "hatch-2", "event": made}
+    answer = client.post("/api/events", back).json()
+    assert (answer["new"], answer["gone"]) == (True, True)
+    assert "hatch-2" not in shop.logbook.panels()
+    assert client.get("/panels/hatch-2").status_code == 404
+    again, _ = register(client, air_probe="A1")
+    assert again.json()["panel"] == "hatch-2", "its name is free again"
+
+
+def test_a_registration_with_a_coat_is_kept(shop: FakeShop, client: Client) -> None:
+    page = client.get("/panels/lid-4").text
+    assert "Take back" in page
+    assert 'data-take-back="lid-4-00000000"' not in page
+    back = {"id": new_id(), "kind": "withdrawn", "panel": "lid-4", "event": "lid-4-00000000"}
+    answer = client.post("/api/events", back)
+    assert answer.status_code == 409
+    assert "coat" in answer.json()["error"]["what"]
+    assert "lid-4" in shop.logbook.panels()
+
+
+def test_a_coat_is_logged_as_applied_and_that_is_taken_back(shop: FakeShop, client: Client) -> None:
+    tap = {"id": new_id(), "kind": "coat applied", "panel": "lid-4", "at": NOW - MINUTE}
+    assert client.post("/api/events", tap).json()["said"] == "Coat on 06:09"
+    assert shop.logbook.panels()["lid-4"].newest.applied_at == NOW - MINUTE
+    client.post("/api/events", {"id": new_id(), "kind": "withdrawn", "panel": "lid-4", "event": tap["id"]})
+    assert shop.logbook.panels()["lid-4"].newest.applied_at is None
+    assert "<s>Coat on 06:09</s> taken back 06:10 by somebody" in client.get("/panels/lid-4").text

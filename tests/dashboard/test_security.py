@@ -155,7 +155,8 @@ def test_a_broken_store_shows_no_insides(
 
 
 def test_a_hostile_name_is_text(client: Client) -> None:
-    body = {"id": new_id(), "name": '<img src=x onerror="x">{{7*7}}', "zone": "shed", "substrate": "wood"}
+    body = {"id": new_id(), "name": '<img src=x onerror="x">{{7*7}}', "zone": "shed", "air_probe": "A1"}
+    body["substrate"] = "wood"
     assert client.post("/api/panels", body).status_code == 200
     page = client.get("/").text
     assert "<img" not in page

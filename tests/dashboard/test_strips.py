@@ -76,6 +76,8 @@ def test_with_more_than_five_panels_those_that_wait_fold() -> None:
     assert folded == {"wait-1"}
     few = round_of(panels("wait-1"), items[-1:], view())
     assert not few.strips[0].folded
+    strip_of_six = round_of(panels(*names), items, view()).strips[-1]
+    assert strip_of_six.why == "Likely from 07:40.", "a folded strip keeps its first sentence"
 
 
 def test_a_closed_panel_is_not_on_the_round() -> None:
@@ -92,4 +94,4 @@ def test_the_readings_age_is_that_of_the_oldest_panel_that_is_known() -> None:
 def test_the_time_left_is_told_with_the_deadline() -> None:
     first = round_of(panels(*FIVE), morning(NOW), view()).strips[0]
     assert first.headline == "Recoat before 06:50"
-    assert first.ahead == f"in{TIE}40{TIE}min"
+    assert first.ahead == f"40{TIE}min{TIE}left"
