@@ -1,10 +1,12 @@
-// Taps become entries of the log. Each tap has an id made here, so that a double tap is one entry.
+// Taps become entries of the log. Each tap has an id and a time made here, so that a double tap is one entry.
 "use strict";
 (() => {
   const body = document.body;
   const toast = document.getElementById("toast");
   const DOUBLE_MS = 3000;
-  const ids = new Map();
+  const ANSWER_MS = 5000;
+  const SURE_MS = 5000;
+  const acts = new Map();
 
   // randomUUID is missing on plain HTTP; getRandomValues is not.
   const newId = () =>
@@ -19,124 +21,108 @@
   };
 
   const send = async (url, entry) => {
-    let answer;
+    let answer, told;
     try {
       answer = await fetch(url, {
         method: "POST",
         headers: { "Content-Type": "application/json" },
         body: JSON.stringify({ who: who(), ...entry }),
+        signal: AbortSignal.timeout(ANSWER_MS),
       });
-    } catch {
-      throw new Error(body.dataset.notSent);
+      told = await answer.json();
+    } catch (problem) {
+      throw new Error(problem.name === "TimeoutError" ? body.dataset.notAnswered : body.dataset.notSent);
     }
-    const told = await answer.json();
-    if (!answer.ok) throw new Error(`${told.error.what} ${told.error.do}`);
+    if (!answer.ok) throw Object.assign(new Error(`${told.error.what} ${told.error.do}`), { refused: true });
     return told;
   };
 
   const show = (text, undo) => {
-    toast.replaceChildren(text);
-    if (undo) {
+    const add = (label, does) => {
       const button = document.createElement("button");
       button.type = "button";
-      button.textContent = body.dataset.undo;
-      button.addEventListener("click", undo);
+      button.textContent = label;
+      button.addEventListener("click", does);
       toast.append(button);
-    }
+      return button;
+    };
+    toast.replaceChildren(text);
+    if (undo) add(body.dataset.undo, undo);
+    const close = () => {
+      toast.hidden = true;
+    };
+    add("✕", close).setAttribute("aria-label", body.dataset.close);
     toast.hidden = false;
   };
 
-  const withdraw = async (event, panel) => {
-    ids.clear(); // what was undone may be done again at once
+  // What was logged, with its undo; the strip waits for the answer that knows of it.
+  const told = (answer, panel, undoable) => {
+    show(answer.said, undoable ? () => tap({ kind: "withdrawn", panel, event: answer.event }) : null);
+    if (panel) window.coldshed.pend(panel, answer.recorded);
+  };
+
+  const leave = (url, said) => {
     try {
-      show((await send("/api/events", { id: newId(), kind: "withdrawn", panel, event })).said);
+      sessionStorage.setItem("said", JSON.stringify(said));
+    } catch {
+      // storage is shut off: the log on the next page shows the entry all the same
+    }
+    location.assign(url);
+  };
+
+  // One id and one time for each act until 3 s after its answer: a second tap sends the same entry, which is absorbed.
+  const tap = async (entry) => {
+    const act = JSON.stringify(entry);
+    const dated = entry.panel && entry.kind !== "withdrawn";
+    if (!acts.has(act)) acts.set(act, { id: newId(), ...(dated && { at: Math.round(window.coldshed.now()) }) });
+    const fixed = acts.get(act);
+    if (!fixed.answered) show(body.dataset.sending);
+    try {
+      const { answered, ...made } = fixed;
+      const answer = await send("/api/events", { ...made, ...entry });
+      if (fixed.answered) return;
+      fixed.answered = true;
+      if (entry.kind === "withdrawn") acts.clear(); // what was undone may be done again at once
+      else setTimeout(() => acts.delete(act), DOUBLE_MS);
+      if (answer.gone) return leave("/", { answer, panel: "" });
+      told(answer, entry.panel, dated);
     } catch (problem) {
-      show(problem.message);
+      if (!fixed.answered) show(problem.message); // id and time are kept: trying again cannot log twice
     }
     window.coldshed.poll();
   };
 
-  const told = (answer, panel) =>
-    show(answer.new ? answer.said : body.dataset.already, answer.new && panel ? () => withdraw(answer.event, panel) : null);
-
-  // One id for each act until 3 s after its answer: a second tap meanwhile sends the same entry, which is absorbed.
-  const tap = async (entry) => {
-    const act = JSON.stringify(entry);
-    if (!ids.has(act)) ids.set(act, newId());
-    const id = ids.get(act);
-    try {
-      const answer = await send("/api/events", { id, ...entry });
-      if (answer.new || toast.hidden) told(answer, entry.panel);
-      setTimeout(() => ids.delete(act), DOUBLE_MS);
-    } catch (problem) {
-      show(problem.message); // the id is kept: trying again cannot log twice
-    }
-    window.coldshed.poll();
+  const sure = (button) => {
+    if (button.dataset.sure) return true;
+    const label = button.textContent;
+    button.dataset.sure = "yes";
+    button.textContent = body.dataset.sure;
+    setTimeout(() => {
+      delete button.dataset.sure;
+      button.textContent = label;
+    }, SURE_MS);
+    return false;
   };
 
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
-    if (!button) return;
+    if (!button || button.getAttribute("aria-disabled") === "true") return;
     if (button.dataset.log) {
       if (!window.coldshed.steady()) return; // the strip has just moved under the thumb
       tap({ kind: button.dataset.log, panel: button.dataset.panel });
     } else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
-    else if (button.dataset.takeBack) withdraw(button.dataset.takeBack, button.dataset.panel);
+    else if ("seenAll" in button.dataset)
+      for (const one of document.querySelectorAll("[data-seen]")) tap({ kind: "alarm seen", alarm: one.dataset.seen });
+    else if (button.dataset.takeBack && sure(button))
+      tap({ kind: "withdrawn", panel: button.dataset.panel, event: button.dataset.takeBack });
   });
-
-  // The zone of the shop, not of the phone: the difference of the two readings of one moment is the offset.
-  const shopTime = (text) => {
-    const asUtc = Date.parse(`${text}Z`);
-    const shown = (at) => {
-      const parts = Object.fromEntries(
-        new Intl.DateTimeFormat("en-GB", {
-          timeZone: body.dataset.zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit",
-          hour: "2-digit", minute: "2-digit",
-        }).formatToParts(at).map((part) => [part.type, part.value]),
-      );
-      return Date.parse(`${parts.year}-${parts.month}-${parts.day}T${parts.hour}:${parts.minute}Z`);
-    };
-    const first = asUtc - (shown(asUtc) - asUtc);
-    return asUtc - (shown(first) - first);
-  };
-
-  const entryOf = (form, how) => {
-    const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
-    if (!form.dataset.kind) return values;
-    const entry = { kind: form.dataset.kind, panel: form.dataset.panel, body: { card: values.card } };
-    if (how === "earlier") entry.at = shopTime(values.mixed);
-    return entry;
-  };
-
-  for (const form of document.querySelectorAll("form[data-post]")) {
-    form.addEventListener("submit", async (event) => {
-      event.preventDefault();
-      const problem = form.querySelector(".problem");
-      const how = event.submitter?.value;
-      problem.hidden = true;
-      if (how === "earlier" && !form.elements.mixed.value) return form.elements.mixed.focus();
-      form.dataset.id ??= newId(); // one id for each opened sheet
-      try {
-        const answer = await send(form.dataset.post, { id: form.dataset.id, ...entryOf(form, how) });
-        try {
-          sessionStorage.setItem("said", JSON.stringify({ answer, panel: form.dataset.panel ?? "" }));
-        } catch {
-          // storage is shut off: the log on the next page shows the entry all the same
-        }
-        location.assign(answer.panel ? form.dataset.then + answer.panel : form.dataset.then);
-      } catch (error) {
-        problem.textContent = error.message;
-        problem.hidden = false;
-      }
-    });
-  }
 
   try {
     const said = JSON.parse(sessionStorage.getItem("said") ?? "null");
     sessionStorage.removeItem("said");
-    if (said?.answer.said) told(said.answer, said.panel);
+    if (said?.answer.said) told(said.answer, said.panel, Boolean(said.panel));
   } catch {
     // storage is shut off: nothing was left there to show
   }
-  window.coldshedLog = { send, newId, show };
+  window.coldshedLog = { send, newId, show, leave };
 })();

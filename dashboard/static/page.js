@@ -2,6 +2,8 @@
 "use strict";
 (() => {
   const POLL_MS = 5000;
+  const CHASE_POLL_MS = 500;
+  const CHASE_MS = 10000;
   const body = document.body;
   let base = Number(body.dataset.now);
   let rate = Number(body.dataset.rate);
@@ -36,9 +38,12 @@
       strip.dataset.expired = "yes";
       for (const name of ["act", "go", "care", "wait"]) strip.classList.remove(name);
       strip.classList.add("not-known");
+      const told = CSS.escape(strip.dataset.strip);
       for (const part of strip.querySelectorAll(".fresh")) part.hidden = true;
+      for (const part of document.querySelectorAll(`.fresh[data-of="${told}"]`)) part.hidden = true;
       for (const part of strip.querySelectorAll(".stale")) part.hidden = false;
       speak(`${strip.dataset.name}: ${strip.querySelector(".stale .headline").textContent}`);
+      dispatchEvent(new Event("expired"));
     }
   };
 
@@ -73,9 +78,20 @@
       if (old) takeStrip(old, strip);
       else list.append(strip.cloneNode(true));
     }
-    const order = (strips) => strips.map((strip) => strip.id).join(" ");
-    document.getElementById("resort").hidden =
-      order([...list.children]) === order([...page.querySelectorAll(".strips > .strip")]);
+    offerOrder([...list.children], fresh);
+  };
+
+  // The order has changed, and why: the strip that is first now, or whose place differs first.
+  const offerOrder = (shown, fresh) => {
+    const button = document.getElementById("resort");
+    const ids = fresh.map((strip) => strip.id);
+    const at = ids.findIndex((id, i) => id !== shown[i]?.id);
+    const gone = shown.find((strip) => !ids.includes(strip.id));
+    button.hidden = at < 0 && !gone;
+    if (button.hidden) return;
+    const { dataset } = button;
+    const [text, strip] = gone ? [dataset.gone, gone] : [at === 0 ? dataset.first : dataset.up, fresh[at]];
+    button.textContent = text.replace("{name}", strip.dataset.name.split(" · ")[0]);
   };
 
   // Puts a part's new content in its place; focus goes to the same control, or to the part if that control is gone.
@@ -99,10 +115,41 @@
       if (old.matches("[data-strip]")) takeStrip(old, fresh);
       else replace(old, document.adoptNode(fresh));
     }
+    for (const old of document.querySelectorAll("[data-has]")) {
+      const fresh = page.getElementById(old.id);
+      if (fresh && fresh.dataset.has !== old.dataset.has) old.replaceWith(document.adoptNode(fresh));
+    }
     if (page.getElementById("resort")) takeStrips(page);
     const alarm = document.querySelector("[data-alarm]");
     if (alarm && alarm.dataset.alarm !== rung) document.getElementById("rings").textContent = alarm.textContent;
     expire();
+    showPending();
+  };
+
+  // Strips that have been acted on and wait for the answer that knows of it: panel -> when it was logged, until when.
+  const pending = new Map();
+  const showPending = () => {
+    for (const [panel, { since, limit }] of pending) {
+      const strip = document.querySelector(`[data-strip="${CSS.escape(panel)}"]`);
+      const over = !strip || Number(strip.dataset.workedOut) >= since || performance.now() > limit;
+      if (over) pending.delete(panel);
+      strip?.classList.toggle("pending", !over);
+      for (const button of document.querySelectorAll(`[data-log][data-panel="${CSS.escape(panel)}"]`))
+        if (over) button.removeAttribute("aria-disabled");
+        else button.setAttribute("aria-disabled", "true");
+    }
+  };
+
+  const pend = async (panel, since) => {
+    const chasing = pending.size > 0;
+    pending.set(panel, { since, limit: performance.now() + CHASE_MS });
+    showPending();
+    if (pending.has(panel)) speak(body.dataset.working);
+    while (pending.size && !chasing) {
+      await new Promise((done) => setTimeout(done, CHASE_POLL_MS));
+      await poll();
+      showPending();
+    }
   };
 
   const touch = (answered) => {
@@ -153,5 +200,5 @@
   setInterval(expire, 250);
   setTimeout(rounds, POLL_MS);
 
-  window.coldshed = { now, poll, speak, clock, steady: () => performance.now() - swapped > 400 };
+  window.coldshed = { now, poll, pend, speak, clock, steady: () => performance.now() - swapped > 400 };
 })();

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 from dashboard.logbook import Event
 from model.verdict import Kind, Mark, Say, State, Verdict
 from tests.browser.conftest import Visit
-from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, stopped, too_cold
+from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, register, stopped, too_cold
 from tests.browser.serving import Served, until
 
 ROUND = 15_000
@@ -57,6 +57,66 @@ def test_an_open_panel_page_turns_to_not_known_by_itself(visit: Visit, served: S
     page.clock.fast_forward(11 * MINUTE)
     expect(page.locator(".answer .stale .headline")).to_be_visible(timeout=ROUND)
     expect(page.locator(".answer .fresh")).to_be_hidden()
+    expect(page.locator("#why .fresh")).to_be_hidden()
+    page.wait_for_selector("#chart .main-svg")
+    drawn = "document.getElementById('chart').layout"
+    until(lambda: page.evaluate(f"{drawn}.xaxis.range[1]") == NOW, "the chart ends where it was drawn")
+    flags = f"{drawn}.annotations.filter((note) => note.name === 'now').map((note) => note.text)"
+    assert page.evaluate(flags) == ["06:10"]
+    page.locator("#cursor").focus()
+    page.keyboard.press("End")
+    expect(page.locator("#at-cursor")).not_to_contain_text("outlook")
+
+
+def test_the_first_coats_chart_comes_without_a_reload(visit: Visit, shop: FakeShop) -> None:
+    panel = register(shop, "Hatch 2", 0)
+    page = visit.open(f"/panels/{panel}")
+    expect(page.get_by_text("No coat yet: the chart begins")).to_be_visible()
+    page.evaluate("window.kept = true")
+    shop.save(answer(panel, "Hatch 2", stopped(NOW)))
+    poll(page)
+    page.wait_for_selector("#chart .main-svg")
+    expect(page.get_by_text("The numbers", exact=True)).to_be_visible()
+    assert page.evaluate("window.kept")
+    assert visit.complaints == []
+
+
+def test_the_legends_lines_are_those_of_the_chart(visit: Visit) -> None:
+    page = visit.open("/panels/plug-7")
+    page.wait_for_selector("#chart .main-svg")
+    drawn = page.eval_on_selector_all(
+        "#chart .xy .js-line", "all => all.map(one => one.style.strokeDasharray.replaceAll('px', ''))"
+    )
+    legend = page.eval_on_selector_all(
+        ".swatch path[stroke-width]", "all => all.map(one => one.getAttribute('stroke-dasharray') ?? '')"
+    )
+    assert len(legend) == 5
+    assert {text.replace(" ", "") for text in drawn} == set(legend)
+
+
+def test_from_headline_to_the_charts_end_is_one_screen(visit: Visit) -> None:
+    """About 600 px at 390: our own rule."""
+    for panel in ("skiff-deck-2", "lid-4", "rib-1", "box-a", "plug-7"):
+        page = visit.open(f"/panels/{panel}")
+        page.wait_for_selector("#chart .main-svg")
+        top, chart = page.locator(".answer").bounding_box(), page.locator("#chart").bounding_box()
+        assert top
+        assert chart
+        assert chart["y"] + chart["height"] - top["y"] <= 600, panel
+        page.close()
+
+
+def test_an_alarm_can_be_read_whole_and_the_page_keeps_its_title(visit: Visit) -> None:
+    for path, title in (("/more", "More"), ("/more/alarms", "Alarms"), ("/more/probes", "Probes"),
+                        ("/panels/lid-4/coat", "Start coat 3"), ("/", None)):  # fmt: skip
+        page = visit.open(path)
+        words = page.locator(".alarm span")
+        expect(words).to_be_visible()
+        assert words.evaluate("one => one.scrollHeight <= one.clientHeight + 1"), path
+        assert page.locator(".alarm").evaluate("one => one.offsetWidth") >= 350, path
+        if title:
+            expect(page.locator(".whose").first).to_have_text(title)
+        page.close()
 
 
 def test_a_page_that_lost_touch_says_since_when(visit: Visit, served: Served) -> None:
@@ -85,7 +145,7 @@ def test_strips_hold_their_places_until_somebody_asks_for_the_new_order(visit: V
     expect(page.locator("#resort")).to_be_hidden()
     shop.save(answer("box-a", "Box A", pot(NOW)))
     poll(page)
-    button = page.get_by_role("button", name="Order changed: sort again")
+    button = page.get_by_role("button", name="Box A first now: sort again")
     expect(button).to_be_visible()
     assert order(page) == before
     assert (

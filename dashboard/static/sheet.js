@@ -1,0 +1,103 @@
+// The two sheets, register a panel and start a coat: what can be known is filled in, and one sheet is one entry.
+"use strict";
+(() => {
+  const body = document.body;
+  const { send, newId, leave } = window.coldshedLog;
+  const HOUR_MS = 3600000;
+  const LONG_AGO_H = 12;
+
+  // The zone of the shop, not of the phone: the difference of the two readings of one moment is the offset.
+  const shopTime = (text) => {
+    const asUtc = Date.parse(`${text}Z`);
+    const shown = (at) => {
+      const parts = Object.fromEntries(
+        new Intl.DateTimeFormat("en-GB", {
+          timeZone: body.dataset.zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit",
+          hour: "2-digit", minute: "2-digit",
+        }).formatToParts(at).map((part) => [part.type, part.value]),
+      );
+      return Date.parse(`${parts.year}-${parts.month}-${parts.day}T${parts.hour}:${parts.minute}Z`);
+    };
+    const first = asUtc - (shown(asUtc) - asUtc);
+    return asUtc - (shown(first) - first);
+  };
+
+  const entryOf = (form, how) => {
+    const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
+    if (!form.dataset.kind) return values;
+    const entry = { kind: form.dataset.kind, panel: form.dataset.panel, body: { card: values.card } };
+    // The time of the first tap: one that has to be sent again was mixed no later.
+    form.dataset.at ??= Math.round(window.coldshed.now());
+    entry.at = how === "earlier" ? shopTime(values.mixed) : Number(form.dataset.at);
+    return entry;
+  };
+
+  // What is wrong stands below the button that was tapped, so that no button moves from under the thumb.
+  const complain = (form, button, text) => {
+    const problem = form.querySelector(".problem");
+    button.after(problem);
+    problem.textContent = text;
+    problem.hidden = false;
+    problem.scrollIntoView({ block: "nearest" });
+  };
+
+  // A question before the entry is sent, or "" if there is none.
+  const doubt = (form, entry) => {
+    const names = form.dataset.needs?.split(" ") ?? [];
+    if (names.length && !names.some((name) => entry[name])) return form.dataset.needsText;
+    const ago = entry.at ? (window.coldshed.now() - entry.at) / HOUR_MS : 0;
+    if (ago <= LONG_AGO_H || form.dataset.asked === String(entry.at)) return "";
+    form.dataset.asked = entry.at;
+    return form.dataset.ago.replace("{hours}", Math.round(ago));
+  };
+
+  const submit = async (form, button) => {
+    form.querySelector(".problem").hidden = true;
+    if (button.value === "earlier" && !form.elements.mixed.value) return form.elements.mixed.focus();
+    form.dataset.id ??= newId(); // one id for each opened sheet
+    const entry = entryOf(form, button.value);
+    const asks = doubt(form, entry);
+    if (asks) return complain(form, button, asks);
+    const label = button.textContent;
+    button.textContent = body.dataset.sending;
+    try {
+      const answer = await send(form.dataset.post, { id: form.dataset.id, ...entry });
+      leave(answer.panel ? form.dataset.then + answer.panel : form.dataset.then, { answer, panel: form.dataset.panel ?? "" });
+    } catch (error) {
+      if (error.refused) delete form.dataset.at;
+      button.textContent = label;
+      complain(form, button, error.message);
+    }
+  };
+
+  for (const form of document.querySelectorAll("form[data-post]"))
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (event.submitter.textContent !== body.dataset.sending) submit(form, event.submitter);
+    });
+
+  const card = document.getElementById("card");
+  const showFit = () => {
+    for (const fit of document.querySelectorAll("[data-fit]")) fit.hidden = fit.dataset.fit !== card.value;
+  };
+  card?.addEventListener("change", showFit);
+  if (card) showFit();
+
+  // A probe brings its zone, a zone its air probe; what a person chose is left alone.
+  const zone = document.getElementById("zone");
+  const surface = document.getElementById("surface_probe");
+  const air = document.getElementById("air_probe");
+  const chosen = new Set();
+  const fill = () => {
+    const told = surface.selectedOptions[0].dataset.zone;
+    if (told && !chosen.has(zone)) zone.value = told;
+    const near = [...air.options].find((option) => option.dataset.place === "air" && option.dataset.zone === zone.value.trim());
+    if (!chosen.has(air)) air.value = near?.value ?? "";
+  };
+  for (const field of zone ? [zone, surface, air] : [])
+    field.addEventListener("change", () => {
+      if (field !== zone || field.value) chosen.add(field);
+      fill();
+    });
+  if (zone) fill();
+})();
