@@ -174,7 +174,7 @@ def _names(
         _note(LABELS["did"], xref="paper", x=-0.01, xanchor="right", yref="paper", y=DID, yanchor="middle"),
         _note(LABELS["film"], xref="paper", x=-0.01, xanchor="right", yref="y3", y=0.5, yanchor="middle"),
     ]
-    notes += _milestone_names(item, start, end)
+    notes += _milestone_names(item, view.now, start, end)
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
         minimum = view.scale(item.minimum_C)
         text = LABELS["card_minimum"].format(value=f"{minimum:.0f}")
@@ -192,9 +192,9 @@ def _clear_place(
 ) -> Json:
     """Where a name along a level line is furthest from what is drawn: above it or below it, and how far along.
 
-    A name takes a third of the plot's width and a seventh of the lane's height, as on the narrowest phone.
+    A name takes a fifth of the plot's width and a seventh of the lane's height, as on the narrowest phone.
     """
-    wide, high = 0.34, (span[1] - span[0]) / 7
+    wide, high = 0.2, (span[1] - span[0]) / 7
     traces = (curve.panel_C, curve.air_C, curve.dew_point_C, curve.outlook_C, curve.glass_transition_C)
     points = [
         (at, view.scale(value))
@@ -203,7 +203,7 @@ def _clear_place(
         if value is not None
     ]
     best, place = -1.0, (1.0 - wide, "bottom")
-    for x in (1.0 - wide, 0.0, *(step / 20 for step in range(1, 13))):
+    for x in (1.0 - wide, 0.0, *(step / 20 for step in range(1, 16))):
         t0, t1 = start + x * (end - start), start + (x + wide) * (end - start)
         for yanchor, middle in (("bottom", level + high / 2), ("top", level - high / 2)):
             room = min((abs(y - middle) for at, y in points if t0 <= at <= t1), default=high)
@@ -214,14 +214,16 @@ def _clear_place(
     return {"xref": "paper", "x": place[0], "yanchor": place[1]}
 
 
-def _milestone_names(item: Assessment, start: int, end: int) -> list[Json]:
+def _milestone_names(item: Assessment, now: int, start: int, end: int) -> list[Json]:
     """Each beside its line on a row of its own, so that on no width one lies on another; later ones higher.
 
     On the lane's own ground: a line that runs behind a name does not strike it through.
     """
     notes: list[Json] = []
     for row, (at, name) in enumerate(likely(item, start, end)):
-        left = at - start > 0.55 * (end - start)
+        wide = round(0.42 * (end - start))
+        right_fits, left_fits = at + wide <= end, at - wide >= start
+        left = left_fits and (not right_fits or (at <= now <= at + wide and not at - wide <= now <= at))
         side = {"xanchor": "right", "xshift": -3} if left else {"xshift": 3}
         place: Json = {
             "x": at,

@@ -287,7 +287,7 @@ LABELS: dict[str, str] = {
     "cure": "cure",
     "film": "film",
     "did": "coat",
-    "card_minimum": "minimum {value}",
+    "card_minimum": "min {value}",
     "missing": "no readings",
     "refused": "Not taken",
     "nothing_refused": "Everything sent was taken.",

@@ -212,8 +212,8 @@ def test_the_minimums_name_keeps_away_from_the_outlook() -> None:
     behind = tuple(16.0 if at <= NOW else None for at in ITEM.curve.t)
     curve = replace(ITEM.curve, outlook_C=ahead, panel_C=behind, air_C=(None,) * n, dew_point_C=(2.0,) * n)
     notes = figure(replace(ITEM, curve=curve), curve, [], view())["layout"]["annotations"]
-    name = next(note for note in notes if note["text"].startswith("minimum"))
-    assert name["x"] + 0.34 <= (NOW - curve.t[0]) / (curve.t[-1] - curve.t[0])
+    name = next(note for note in notes if note["text"].startswith("min "))
+    assert name["x"] + 0.2 <= (NOW - curve.t[0]) / (curve.t[-1] - curve.t[0])
 
 
 def test_a_stale_chart_ends_where_it_was_worked_out_and_its_flag_says_when() -> None:
@@ -224,3 +224,9 @@ def test_a_stale_chart_ends_where_it_was_worked_out_and_its_flag_says_when() -> 
     assert "likely sand" not in [note["text"] for note in layout["annotations"]]
     assert not any(row.forecast for row in trace.rows(ITEM, late))
     assert any(row.forecast for row in trace.rows(ITEM, view()))
+
+
+def test_the_now_line_goes_round_a_milestones_name_where_there_is_room() -> None:
+    soon = replace(ITEM, milestones=(replace(ITEM.milestones[0], likely=NOW - 10 * MINUTE),))
+    (name,) = [note for note in drawn(soon)["layout"]["annotations"] if note["text"] == "likely opens"]
+    assert (name["xanchor"], name["bgcolor"]) == ("right", "@strip")
