@@ -20,13 +20,13 @@ FLAGS = [
 PHONE, DESK = {"width": 390, "height": 664}, {"width": 1280, "height": 800}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def playwright() -> Iterator[Playwright]:
     with sync_playwright() as started:
         yield started
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium(playwright: Playwright) -> Iterator[Browser]:
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if path is None:

@@ -90,13 +90,13 @@ def test_lines_on_a_serial_port_become_a_headline(shop: Shop, page: Window) -> N
 
 
 def test_a_coat_logged_by_command_while_serve_runs_becomes_a_headline(shop: Shop, page: Window) -> None:
-    """The card's sheet says 25 min of pot life; four fifths of it, rounded down to 5 min."""
+    """The card's sheet says 25 min for 100 g at 20 degC; a large cup from warm bottles must be out long before."""
     assert "logged by serve" in shop.do("panel", "add", "Rib 1", "--surface", "S1", "--air", "A1")
     before = now_ms()
     shop.do("panel", "coat", "Rib 1", "--card", "invented-25min")
     after = now_ms()
     said = page.says("rib-1", "Pour it out before")
-    assert before + 14 * 60_000 < clock_ms(said, before) <= after + 20 * 60_000
+    assert before < clock_ms(said, before) <= after + 20 * 60_000
 
 
 def test_senml_and_plain_json_through_a_broker_become_a_headline(
