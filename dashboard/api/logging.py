@@ -49,7 +49,7 @@ class Tap(_Body):
     who: Who = ""
     at: int | None = Field(default=None, ge=0, lt=2**53)
     panel: Annotated[str, Field(min_length=1, max_length=64)]
-    kind: Literal["coat applied", "washed", "sanded", "demoulded"]
+    kind: Literal["pot mixed", "coat applied", "washed", "sanded", "demoulded"]
 
 
 class Mixed(_Body):
