@@ -133,6 +133,9 @@
       const strip = document.querySelector(`[data-strip="${CSS.escape(panel)}"]`);
       const over = !strip || Number(strip.dataset.workedOut) >= since || performance.now() > limit;
       if (over) pending.delete(panel);
+      // Its height is kept, so that nothing below moves under a thumb.
+      if (over) strip?.style.removeProperty("min-height");
+      else if (!strip.classList.contains("pending")) strip.style.minHeight = `${strip.getBoundingClientRect().height}px`;
       strip?.classList.toggle("pending", !over);
       for (const button of document.querySelectorAll(`[data-log][data-panel="${CSS.escape(panel)}"]`))
         if (over) button.removeAttribute("aria-disabled");

@@ -144,6 +144,7 @@ def test_while_the_server_hangs_a_tap_keeps_its_time_and_is_logged_once(visit: V
     sent = held[0].request.post_data_json
     late = page.request.post(f"{visit.url}/api/events", data=sent, headers={"Origin": visit.url})
     assert late.json()["new"], "the first one arrives after all"
+    held[0].abort()
     page.unroute("**/api/events")
     page.get_by_role("button", name="Log wash").click()
     expect(page.locator("#toast")).to_contain_text("Washed 06:10")
@@ -160,8 +161,11 @@ def test_after_a_tap_the_strip_waits_for_the_answer_that_knows_of_it(visit: Visi
     page = visit.open("/")
     strip = page.locator("#strip-lid-4")
     expect(strip.locator(".working")).to_be_hidden()
+    tops = "all => all.map(one => one.getBoundingClientRect().top)"
+    places = page.eval_on_selector_all(".strip", tops)
     strip.get_by_role("button", name="Log wash").click()
     expect(strip.locator(".working")).to_have_text("Working it out…")
+    assert page.eval_on_selector_all(".strip", tops) == places
     expect(strip.locator(".working")).to_be_visible()
     expect(strip.locator(".do")).to_be_disabled()
     shop.save(answer("lid-4", "Lid 4", waiting(NOW), NOW))
