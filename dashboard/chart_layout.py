@@ -23,6 +23,10 @@ class Did:
     label: str
 
 
+FLAG_ROOM = 0.06
+"""Share of the past kept free right of now where nothing is told of what lies ahead."""
+
+
 def layout(
     item: Assessment,
     curve: Curve,
@@ -110,12 +114,14 @@ def likely(item: Assessment, start: int, end: int) -> list[tuple[int, str]]:
 def window(curve: Curve, now: int, stale: bool = False) -> tuple[int, int]:
     """What the chart shows, UTC ms: from the first point to as far ahead of now as behind it, at least 8 h.
 
-    A stale answer says nothing of what lies ahead: its chart ends at `now`.
+    A stale answer says nothing of what lies ahead: its chart ends at `now`. Where the traces end before now, because
+    a probe is silent, the hatched gap is shown up to now, with room for the flag.
     """
     start = curve.t[0]
     if stale:
         return start, max(now, start)
-    return start, min(curve.t[-1], max(now, start) + max(8 * HOUR, now - start))
+    ahead = min(curve.t[-1], max(now, start) + max(8 * HOUR, now - start))
+    return start, max(ahead, now + round(FLAG_ROOM * (now - start)))
 
 
 def _across(axis: str, y: float, colour: str, dash: str) -> Json:

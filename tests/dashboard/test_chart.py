@@ -230,3 +230,13 @@ def test_the_now_line_goes_round_a_milestones_name_where_there_is_room() -> None
     soon = replace(ITEM, milestones=(replace(ITEM.milestones[0], likely=NOW - 10 * MINUTE),))
     (name,) = [note for note in drawn(soon)["layout"]["annotations"] if note["text"] == "likely opens"]
     assert (name["xanchor"], name["bgcolor"]) == ("right", "@strip")
+
+
+def test_a_silent_probes_chart_reaches_now_with_room_for_the_flag() -> None:
+    """Traces that end hours ago are followed by the hatched gap, up to now and no further than the flag needs."""
+    assert ITEM.curve is not None
+    cut = sum(at <= NOW - 3 * HOUR for at in ITEM.curve.t)
+    ended = Curve(**{name: value[:cut] for name, value in vars(ITEM.curve).items()})
+    start, end = window(ended, NOW)
+    assert start == ended.t[0]
+    assert NOW < end < NOW + (NOW - start) / 10
