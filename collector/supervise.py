@@ -20,6 +20,7 @@ from types import FrameType
 
 log = logging.getLogger("coldshed.run")
 
+LOOK_S = 0.05
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
 STEADY_S = 60.0
@@ -27,26 +28,33 @@ STEADY_S = 60.0
 
 
 class Stop:
-    """Set once, by a signal or by a supervisor that went away; asked and waited for by everybody."""
+    """Set once, by a signal or by a supervisor that went away; asked and waited for by everybody.
+
+    A plain flag, looked at again and again: an Event takes a lock to be set, and a signal that comes while the main
+    thread holds that lock, or a second one while the first is handled, would wait for it for ever.
+    """
 
     def __init__(self) -> None:
-        self._event = threading.Event()
+        self._set = False
 
     def __call__(self) -> bool:
-        return self._event.is_set()
+        return self._set
 
     def set(self) -> None:
-        self._event.set()
+        self._set = True
 
     def wait(self, seconds: float) -> bool:
         """Waits at most `seconds` real seconds; True if it was set."""
-        return self._event.wait(seconds)
+        end = time.monotonic() + seconds
+        while not self._set and (left := end - time.monotonic()) > 0:
+            time.sleep(min(LOOK_S, left))
+        return self._set
 
     def on_signals(self) -> Stop:
         """SIGTERM and SIGINT set it. Call from the main thread."""
 
         def handle(number: int, frame: FrameType | None) -> None:
-            self._event.set()
+            self._set = True
 
         signal.signal(signal.SIGTERM, handle)
         signal.signal(signal.SIGINT, handle)
@@ -58,7 +66,7 @@ class Stop:
         def watch() -> None:
             while os.read(descriptor, 64):
                 pass
-            self._event.set()
+            self._set = True
 
         threading.Thread(target=watch, name="supervisor-pipe", daemon=True).start()
         return self

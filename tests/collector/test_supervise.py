@@ -85,3 +85,29 @@ def test_a_child_that_always_fails_is_started_ever_more_slowly() -> None:
         supervisor._tend(child, 0)
         waits.append(child.wait)
     assert waits == [1.0, 2.0, 4.0, 8.0, 16.0, 30.0, 30.0, 30.0]
+
+
+def test_a_second_signal_while_the_first_is_handled_does_not_hang_the_process() -> None:
+    """Ctrl-C reaches a whole group, and impatient people press it twice.
+
+    The second signal is raised at the worst moment, while a lock that telling others would take is held.
+    """
+    code = (
+        "import signal, threading\n"
+        "from collector.supervise import Stop\n"
+        "told = threading.Condition.notify_all\n"
+        "def tell(self):\n"
+        "    threading.Condition.notify_all = told\n"
+        "    signal.raise_signal(signal.SIGTERM)\n"
+        "    told(self)\n"
+        "stop = Stop().on_signals()\n"
+        "threading.Condition.notify_all = tell\n"
+        "signal.raise_signal(signal.SIGTERM)\n"
+        "raise SystemExit(0 if stop.wait(5) else 3)\n"
+    )
+    process = subprocess.Popen(python_command(code, []))
+    try:
+        assert process.wait(20) == 0
+    finally:
+        process.kill()
+        process.wait()
