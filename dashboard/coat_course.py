@@ -71,6 +71,7 @@ def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
     return replace(
         whole,
         calibration=calibration,
+        remaining=whole.remaining[:, members],
         conversion=whole.conversion[:, members],
         age_h=whole.age_h[:, members],
     )

@@ -42,7 +42,8 @@ class Course:
 
     start_ms    UTC ms of the coat's start; t_ms  int64 (n,), the ends of its rows, UTC ms: every minute up to
                 two hours ahead of now, then 1, 3, 5 or 15 minutes that fill quarters of an hour
-    conversion  float64 (n, N), 0 to 1, at those ends
+    remaining   float64 (n, N), u = 1 - conversion, 1 to 0, at those ends: the state itself, to the last bit
+    conversion  float64 (n, N), 0 to 1: the same, rounded once more
     age_h       float64 (n, N), equivalent age, h at the card's reference temperature, with the member's own E
                 and rate: a member's coat is as old as the sheet's when both have the same age
     panel_C, spread_K   float64 (n,), the path's mean temperature in each row and the forecast's standard deviation
@@ -53,6 +54,7 @@ class Course:
     path: Path
     start_ms: int
     t_ms: NDArray[np.int64]
+    remaining: Floats
     conversion: Floats
     age_h: Floats
     panel_C: Floats
@@ -79,7 +81,7 @@ class Course:
         row = self.row(at_ms)
         if row < 0:
             return fresh(self.calibration, self.start_ms)
-        return CoatState(int(self.t_ms[row]), 1.0 - self.conversion[row], self.age_h[row].copy())
+        return CoatState(int(self.t_ms[row]), self.remaining[row].copy(), self.age_h[row].copy())
 
     def conversion_quantiles(
         self, at_ms: NDArray[np.int64], q: tuple[float, ...] = (0.1, 0.5, 0.9), weights: Floats | None = None
@@ -127,10 +129,19 @@ def course(
         hours[0] = (int(t_ms[0]) - state.at_ms) / HOUR_MS
     minutes = _Rows(t_ms, _path(blocks, path)[first:], blocks.spread[first:], hours)
     ahead = int(np.argmax(np.append(minutes.spread_K > 0.0, True)))
-    rows, conversion, age = _integrate(calibration, state, minutes, ahead)
+    rows, remaining, age = _integrate(calibration, state, minutes, ahead)
     measured = blocks.measured[(rows.t_ms - blocks.start) // MINUTE_MS - 1]
     return Course(
-        calibration, path, start_ms, rows.t_ms, conversion, age, rows.panel_C, rows.spread_K, measured
+        calibration,
+        path,
+        start_ms,
+        rows.t_ms,
+        remaining,
+        1.0 - remaining,
+        age,
+        rows.panel_C,
+        rows.spread_K,
+        measured,
     )
 
 
@@ -176,10 +187,10 @@ class _Rows:
 def _integrate(
     calibration: Calibration, state: CoatState, minutes: _Rows, ahead: int
 ) -> tuple[_Rows, Floats, Floats]:
-    """Conversion and equivalent age, (n, N) each, and their rows: every minute before `ahead`, longer rows in
+    """What remains, u, and equivalent age, (n, N) each, and their rows: every minute before `ahead`, longer rows in
     the outlook from there on, where they change nothing.
     """
-    conversion, age = (np.empty((len(minutes.hours), len(calibration.members))) for _ in range(2))
+    remaining, age = (np.empty((len(minutes.hours), len(calibration.members))) for _ in range(2))
     u, last_age = state.u, state.age_h
     done: list[_Rows] = []
     begin = row = 0
@@ -194,14 +205,14 @@ def _integrate(
         critical = calibration.law.critical(temperature, calibration.members.Tg_inf_C)
         k = speed * calibration.k_per_h
         after = advance(calibration.law, u, k, critical, rows.hours, whole=width > 1)
-        np.subtract(1.0, after, out=conversion[to])
+        remaining[to] = after
         gained = speed * rows.hours[:, np.newaxis]
         gained[0] += last_age
         np.add.accumulate(gained, axis=0, out=age[to])
         u, last_age = after[-1], age[to][-1]
         done.append(rows)
         begin, row = end, to.stop
-    return _all(done), conversion[:row], age[:row]
+    return _all(done), remaining[:row], age[:row]
 
 
 def _next_chunk(minutes: _Rows, begin: int, ahead: int) -> tuple[int, bool]:

@@ -294,7 +294,7 @@ def follow(readings: Callable[[Floats], Floats], calibration: Calibration) -> Co
     age = np.cumsum(speed * STEP_H, axis=0)
     t_ms = np.rint(t * HOUR_MS).astype(np.int64)
     return Course(
-        calibration, "central", 0, t_ms, 1.0 - u, age, panel, spread, np.ones(len(t), dtype=np.bool_)
+        calibration, "central", 0, t_ms, u, 1.0 - u, age, panel, spread, np.ones(len(t), dtype=np.bool_)
     )
 
 

@@ -112,6 +112,16 @@ def test_cutting_a_history_anywhere_gives_the_same_bits(
     np.testing.assert_array_equal(np.concatenate([first.age_h, rest.age_h]), whole.age_h)
 
 
+def test_cutting_a_night_at_each_of_its_minutes_gives_the_same_bits() -> None:
+    """Also past half conversion, where 1 - (1 - u) is no longer u to the last bit."""
+    panel = list(noisy_night(240) + 20.0)
+    whole = course(RANGE, blocks(panel), 0)
+    assert whole.conversion[-1].min() > 0.5
+    for cut in range(1, 240):
+        rest = course(RANGE, blocks(panel[cut:], start=cut * 60_000), 0, resume=whole.state(cut * 60_000))
+        np.testing.assert_array_equal(rest.remaining, whole.remaining[cut:])
+
+
 def test_members_do_not_see_each_other() -> None:
     """A member alone cures to the same bits as among the others, on cures that need no sub-steps."""
     T = noisy_night(300)[:, np.newaxis] + RANGE.members.probe_offset_K
