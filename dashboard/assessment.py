@@ -9,6 +9,9 @@ from typing import Any
 
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
+CLOCK_MS = 2 * 60_000
+"""So much may two clocks differ before an answer lies in the future."""
+
 
 @dataclass(frozen=True)
 class Passing:
@@ -98,8 +101,8 @@ class Assessment:
     cautions: tuple[str, ...] = ()
 
     def is_old(self, now: int) -> bool:
-        """Whether every reader must say "not known" at `now` (UTC ms)."""
-        return now >= self.good_until
+        """Whether every reader must say "not known" at `now` (UTC ms): past its time, or before it was worked out."""
+        return now >= self.good_until or now < self.at - CLOCK_MS
 
     def to_json(self) -> str:
         """Inverse of from_json()."""

@@ -203,6 +203,8 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
     panel = panels.get(event.panel or "")
     if panel is None:
         raise LogbookError(f"there is no panel {event.panel!r}: register it first")
+    if panel.closed:
+        raise LogbookError(f"{panel.name} is closed: take that back first, on its page")
     if event.kind == "coat mixed":
         if cards is not None and event.body.get("card") not in set(cards):
             raise LogbookError(
@@ -213,6 +215,8 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
             raise LogbookError("a coat goes on after it was mixed, and not in the future: correct the times")
         if panel.newest and event.at < panel.newest.mixed_at:
             raise LogbookError("this coat would come before the one already logged: take that one back first")
+    elif event.kind == "closed":
+        return
     elif panel.newest is None:
         raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
     elif event.at < panel.newest.mixed_at:

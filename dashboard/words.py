@@ -130,6 +130,7 @@ WHYS: dict[str, str] = {
     "why_outside_card": "Card covers {minimum_C} to {maximum_C}.",
     "why_no_card": "Put the card back or name another. Test with thumb.",
     "why_failed": "The program failed on it; watch's log says why. Test with thumb.",
+    "why_closed": "Nothing watches it any more. Its log stays.",
     "why_too_old": "Last said {said_at}: {said}",
     "why_watch_not_started": "Start it with coldshed run. Test with thumb.",
     "why_not_worked_out": "Watch answers within a minute.",
@@ -191,6 +192,9 @@ SHOWN: dict[str, dict[str, str]] = {"level": {"some": "damp", "heavy": "damp", "
 """Words of CHOICES that a sentence shows otherwise than they are stored."""
 
 LABELS: dict[str, str] = {
+    "close_panel": "Close this panel",
+    "close_note": "Closing ends watching: no more answers and no more alarms for it. Its log stays readable.",
+    "closed_panels": "Closed panels",
     "new_time": "new time",
     "old_time": "old time",
     "just_now": "just now",

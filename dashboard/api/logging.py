@@ -49,7 +49,7 @@ class Tap(_Body):
     who: Who = ""
     at: int | None = Field(default=None, ge=0, lt=2**53)
     panel: Annotated[str, Field(min_length=1, max_length=64)]
-    kind: Literal["pot mixed", "coat applied", "washed", "sanded", "demoulded"]
+    kind: Literal["pot mixed", "coat applied", "washed", "sanded", "demoulded", "closed"]
 
 
 class Mixed(_Body):
@@ -122,7 +122,7 @@ def router(desk: Desk) -> APIRouter:
             "event": event.id,
             "new": new,
             "recorded": now,
-            "gone": event.panel is not None and event.panel not in panels,
+            "gone": event.panel is not None and (event.panel not in panels or event.kind == "closed"),
             "said": said(event, desk.view(), number),
         }
 

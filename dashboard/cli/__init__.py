@@ -129,7 +129,7 @@ def _files(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add = _command(commands, "panel", "register a panel, or log a coat, a wash or sanding", "panels:panel")
-    add.add_argument("what", choices=("add", "coat", "pot", "applied", "washed", "sanded", "list"))
+    add.add_argument("what", choices=("add", "coat", "pot", "applied", "washed", "sanded", "close", "list"))
     add.add_argument("name", nargs="?", help="the panel's name")
     add.add_argument("--zone", default="", help="with add: part of the site")
     add.add_argument("--surface", help="with add: the probe on its surface")

@@ -74,7 +74,9 @@ def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, 
         if not arguments.card:
             raise CommandError("panel coat needs --card: which resin card was mixed?")
         return coat_event(number, at, now, arguments.who, found.id, arguments.card)
-    kind = {"pot": "pot mixed", "applied": "coat applied"}.get(arguments.what, arguments.what)
+    kind = {"pot": "pot mixed", "applied": "coat applied", "close": "closed"}.get(
+        arguments.what, arguments.what
+    )
     return step_event(number, at, now, arguments.who, found.id, kind)
 
 

@@ -42,7 +42,8 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/more")
     def more(request: Request) -> Response:
-        return desk.page(request, "more.html", desk.view(), tab="more")
+        closed = [panel for panel in desk.panels().values() if panel.closed]
+        return desk.page(request, "more.html", desk.view(), tab="more", closed=closed)
 
     @routes.get("/more/alarms")
     def alarms(request: Request) -> Response:

@@ -136,6 +136,8 @@ def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: V
 
     A coat that is still liquid or soft is neither washed nor sanded; demoulding only where it may be.
     """
+    if panel.closed:
+        return []
     here = f"/panels/{panel.id}"
     first = [] if strip.button.href == here else [strip.button]
     state = item.verdict.state if item is not None and _fresh(item, view) else None

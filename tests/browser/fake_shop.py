@@ -129,14 +129,18 @@ def night(now: int) -> Curve:
     )
 
 
+COATS = {"box-a": 3, "rib-1": 1}
+"""How many coats the shop's panels have, if not two."""
+
+
 def answer(panel: str, name: str, verdict: Verdict, now: int = NOW, **more: object) -> Assessment:
     """An assessment of one panel, good for ten minutes."""
     base = Assessment(
         panel=panel,
         name=name,
         zone="shed",
-        coat=2,
-        coats=2,
+        coat=COATS.get(panel, 2),
+        coats=COATS.get(panel, 2),
         card=CARDS[1],
         at=now,
         readings_to=now - MINUTE,

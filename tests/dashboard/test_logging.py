@@ -192,3 +192,22 @@ def test_a_coat_is_logged_as_applied_and_that_is_taken_back(shop: FakeShop, clie
     client.post("/api/events", {"id": new_id(), "kind": "withdrawn", "panel": "lid-4", "event": tap["id"]})
     assert shop.logbook.panels()["lid-4"].newest.applied_at is None
     assert "<s>Coat on 06:09</s> taken back 06:10 by somebody" in client.get("/panels/lid-4").text
+
+
+def test_a_closed_panel_leaves_the_round_stays_readable_and_can_be_opened_again(client: Client) -> None:
+    """Nothing watches it, nothing is logged on it; taking the closing back brings it back."""
+    closed = client.post("/api/events", {"id": "close-0001", "kind": "closed", "panel": "box-a"})
+    assert closed.status_code == 200
+    assert closed.json()["gone"] is True
+    assert "box-a" not in [strip["panel"] for strip in client.get("/api/round").json()["strips"]]
+    page = client.get("/panels/box-a").text
+    assert "this panel is closed" in page
+    assert "Log sand" not in page
+    assert "Box A" in client.get("/more").text
+    refused = client.post("/api/events", {"id": "wash-00001", "kind": "washed", "panel": "box-a"})
+    assert refused.status_code == 409
+    back = client.post(
+        "/api/events", {"id": "open-00001", "kind": "withdrawn", "panel": "box-a", "event": "close-0001"}
+    )
+    assert back.status_code == 200
+    assert "box-a" in [strip["panel"] for strip in client.get("/api/round").json()["strips"]]

@@ -9,7 +9,7 @@ from dashboard.display import TIE, View
 from dashboard.logbook import Coat, Panel
 from dashboard.strips import round_of, strip
 from model.verdict import Kind, Mark
-from tests.browser.fake_shop import MINUTE, NOW, ZONE, answer, morning, recoat, waiting
+from tests.browser.fake_shop import COATS, MINUTE, NOW, ZONE, answer, morning, recoat, waiting
 
 
 def view(now: int = NOW) -> View:
@@ -22,7 +22,7 @@ def panel(ident: str = "lid-4", coats: int = 2) -> Panel:
 
 
 def panels(*names: str) -> dict[str, Panel]:
-    return {name: panel(name) for name in names}
+    return {name: panel(name, COATS.get(name, 2)) for name in names}
 
 
 FIVE = ("box-a", "lid-4", "plug-7", "rib-1", "skiff-deck-2")
@@ -95,3 +95,16 @@ def test_the_time_left_is_told_with_the_deadline() -> None:
     first = round_of(panels(*FIVE), morning(NOW), view()).strips[0]
     assert first.headline == "Recoat before 06:50"
     assert first.ahead == f"40{TIE}min{TIE}left"
+
+
+def test_an_answer_from_before_the_newest_coat_is_none() -> None:
+    """Coat logged, watch dead: the round must not go on saying what held for the coat below."""
+    item = answer("lid-4", "Lid 4", recoat(NOW + 50 * MINUTE, NOW + 60 * MINUTE))
+    assert strip(panel("lid-4", 2), item, view()).headline.startswith("Recoat before")
+    assert strip(panel("lid-4", 3), item, view()).kind is Kind.NOT_KNOWN
+
+
+def test_an_answer_from_the_future_is_too_old() -> None:
+    """A clock that went back five hours: the answer was worked out for another time than this."""
+    item = answer("lid-4", "Lid 4", recoat(NOW + 50 * MINUTE, NOW + 60 * MINUTE))
+    assert strip(panel("lid-4", 2), item, view(NOW - 300 * MINUTE)).kind is Kind.NOT_KNOWN
