@@ -193,6 +193,7 @@ SHOWN: dict[str, dict[str, str]] = {"level": {"some": "damp", "heavy": "damp", "
 
 LABELS: dict[str, str] = {
     "close_panel": "Close this panel",
+    "close_sure": "Sure? Close it",
     "close_note": "Closing ends watching: no more answers and no more alarms for it. Its log stays readable.",
     "closed_panels": "Closed panels",
     "new_time": "new time",

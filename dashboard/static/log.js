@@ -96,7 +96,7 @@
     if (button.dataset.sure) return true;
     const label = button.textContent;
     button.dataset.sure = "yes";
-    button.textContent = body.dataset.sure;
+    button.textContent = button.dataset.ask ?? body.dataset.sure;
     setTimeout(() => {
       delete button.dataset.sure;
       button.textContent = label;

@@ -279,3 +279,18 @@ def test_every_way_from_an_alarm_is_as_large_as_a_button(visit: Visit) -> None:
     box = page.get_by_role("link", name="See panel").bounding_box()
     assert box
     assert box["height"] >= 72
+
+
+def test_a_panel_is_closed_by_two_taps_that_say_what_they_do(visit: Visit, shop: FakeShop) -> None:
+    """The first tap asks, the second closes; the round goes on without it and More still leads to its log."""
+    page = visit.open("/panels/box-a")
+    page.get_by_role("button", name="Close this panel").click()
+    assert not shop.logbook.panels()["box-a"].closed
+    page.get_by_role("button", name="Sure? Close it").click()
+    expect(page.locator("#strip-plug-7")).to_be_visible()
+    expect(page.locator("#strip-box-a")).to_have_count(0)
+    assert shop.logbook.panels()["box-a"].closed
+    page.goto(page.url + "more")
+    page.get_by_role("link", name="Box A").click()
+    expect(page.locator("#strip-box-a")).to_contain_text("this panel is closed")
+    expect(page.get_by_role("button", name="Close this panel")).to_have_count(0)
