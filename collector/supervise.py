@@ -18,9 +18,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import FrameType
 
+from collector.patience import rest
+
 log = logging.getLogger("coldshed.run")
 
-LOOK_S = 0.05
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
 STEADY_S = 60.0
@@ -45,9 +46,7 @@ class Stop:
 
     def wait(self, seconds: float) -> bool:
         """Waits at most `seconds` real seconds; True if it was set."""
-        end = time.monotonic() + seconds
-        while not self._set and (left := end - time.monotonic()) > 0:
-            time.sleep(min(LOOK_S, left))
+        rest(seconds, self)
         return self._set
 
     def on_signals(self) -> Stop:
@@ -85,7 +84,6 @@ class _Child:
     started: float = 0.0
     due: float = 0.0
     wait: float = FIRST_WAIT_S
-    restarts: int = 0
 
 
 @dataclass
@@ -127,7 +125,6 @@ class Supervisor:
             child.wait = FIRST_WAIT_S if steady else min(child.wait * 2, LONGEST_WAIT_S)
             child.due = now + child.wait
             child.process = None
-            child.restarts += 1
             log.warning(
                 "%s ended with %s; starting it again in %.1f s", child.name, _ending(code), child.wait
             )

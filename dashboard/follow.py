@@ -52,11 +52,6 @@ class Trace:
             newest = Reading(facts.id, quantity, float(value[-1]), at, at, Quality(int(quality[-1])))
         return cls(facts.id, facts.interval_s, facts.accuracy_K, Samples(t[good], value[good]), newest)
 
-    @property
-    def last_usable(self) -> int | None:
-        """UTC ms of the newest usable sample."""
-        return int(self.samples.t[-1]) if len(self.samples.t) else None
-
     def value_at(self, at: int) -> float | None:
         """The newest usable value by `at` (UTC ms); None if it is older than three intervals."""
         upto = int(np.searchsorted(self.samples.t, at, "right"))

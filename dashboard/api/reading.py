@@ -9,14 +9,19 @@ from fastapi import APIRouter, HTTPException, Request, Response
 
 from collector.store.schema import NotYet
 from dashboard import strips, trace
-from dashboard.assessment import Assessment
+from dashboard.assessment import Assessment, Curve
 from dashboard.chart_layout import window
 from dashboard.desk import Desk
+from dashboard.display import View
 from dashboard.entries import rail
 from dashboard.figures import figure
+from dashboard.logbook import Panel
 from dashboard.pages.more import alarm_line, probe_lines
 from dashboard.pages.panels import find
 from dashboard.words import LABELS
+
+WATCH_LATE_MS = 3 * 60_000
+"""watch works every open panel out once a minute; three times that and it is not there."""
 
 
 def router(desk: Desk) -> APIRouter:
@@ -26,16 +31,7 @@ def router(desk: Desk) -> APIRouter:
     @routes.get("/round")
     def round_(request: Request) -> Response:
         view = desk.view()
-        found = desk.round(view)
-        body = {
-            "site": desk.shop.site,
-            "invented": desk.shop.invented,
-            "known": found.known,
-            "readings_to": found.readings_to,
-            "worked_out": found.worked_out,
-            "strips": [dataclasses.asdict(item) for item in found.strips],
-        }
-        return desk.json(request, body, view)
+        return desk.json(request, _round(desk, view), view)
 
     @routes.get("/panels")
     def panels(request: Request) -> Response:
@@ -56,16 +52,7 @@ def router(desk: Desk) -> APIRouter:
         item, _ = desk.assessment(panel_id)
         if item is None or item.curve is None or not item.curve.t:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        stale = item.is_old(view.now)
-        drawn_at = item.at if stale else view.now
-        start, end = window(item.curve, drawn_at, stale)
-        rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
-        body = {
-            "figure": figure(item, item.curve, rail(panel), view),
-            "drawn_at": drawn_at,
-            "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
-        }
-        return desk.json(request, body, view)
+        return desk.json(request, _chart(panel, item, item.curve, view), view)
 
     @routes.get("/events")
     def events(request: Request, panel: str | None = None) -> Response:
@@ -92,14 +79,48 @@ def router(desk: Desk) -> APIRouter:
     @routes.get("/health")
     def health() -> dict[str, Any]:
         """Serve answers; whether watch does is told by the age of what it worked out, UTC ms."""
-        try:
-            worked_out = max((item.at for item in desk.shop.watched.latest()), default=None)
-            watch = "running" if worked_out else "nothing worked out yet"
-        except NotYet as reason:
-            worked_out, watch = None, str(reason)
-        return {"serve": "running", "watch": watch, "worked_out": worked_out, "now": desk.shop.clock.now()}
+        return _health(desk)
 
     return routes
+
+
+def _round(desk: Desk, view: View) -> dict[str, Any]:
+    found = desk.round(view)
+    return {
+        "site": desk.shop.site,
+        "invented": desk.shop.invented,
+        "known": found.known,
+        "readings_to": found.readings_to,
+        "worked_out": found.worked_out,
+        "strips": [dataclasses.asdict(item) for item in found.strips],
+    }
+
+
+def _chart(panel: Panel, item: Assessment, curve: Curve, view: View) -> dict[str, Any]:
+    """The figure and the cursor's sentences; a stale answer is drawn as it was when it was worked out."""
+    stale = item.is_old(view.now)
+    drawn_at = item.at if stale else view.now
+    start, end = window(curve, drawn_at, stale)
+    rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
+    return {
+        "figure": figure(item, curve, rail(panel), view),
+        "drawn_at": drawn_at,
+        "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
+    }
+
+
+def _health(desk: Desk) -> dict[str, Any]:
+    """A watch that has died leaves its last answers behind: only their age tells whether it lives."""
+    now = desk.shop.clock.now()
+    try:
+        worked_out = max((item.at for item in desk.shop.watched.latest()), default=None)
+    except NotYet as reason:
+        return {"serve": "running", "watch": str(reason), "worked_out": None, "now": now}
+    if worked_out is None:
+        watch = "nothing worked out yet"
+    else:
+        watch = "running" if now - worked_out <= WATCH_LATE_MS else "silent"
+    return {"serve": "running", "watch": watch, "worked_out": worked_out, "now": now}
 
 
 def _numbers(item: Assessment) -> dict[str, Any]:

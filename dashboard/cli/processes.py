@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import logging
 import socket
+import threading
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
@@ -13,6 +15,9 @@ from collector.clock import Clock, DemoClock, SystemClock
 from collector.settings import Settings
 from collector.supervise import Stop, Supervisor, python_command
 from dashboard.cli.errors import CommandError
+
+if TYPE_CHECKING:
+    import uvicorn
 
 log = logging.getLogger("coldshed.run")
 
@@ -192,20 +197,14 @@ def must_be_free(host: str, port: int, do: str) -> None:
             ) from error
 
 
-def _serve_until(server: object, stop: Stop) -> int:
+def _serve_until(server: uvicorn.Server, stop: Stop) -> int:
     """uvicorn takes the signals over while it runs; `stop` ends it when the supervisor goes away."""
-    import threading
-
-    import uvicorn
-
-    assert isinstance(server, uvicorn.Server)
-    running = server
 
     def end_when_told() -> None:
         while not stop.wait(0.25):
             pass
-        running.should_exit = True
+        server.should_exit = True
 
     threading.Thread(target=end_when_told, name="stop", daemon=True).start()
-    running.run()
+    server.run()
     return 0

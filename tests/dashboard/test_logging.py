@@ -211,3 +211,10 @@ def test_a_closed_panel_leaves_the_round_stays_readable_and_can_be_opened_again(
     )
     assert back.status_code == 200
     assert "box-a" in [strip["panel"] for strip in client.get("/api/round").json()["strips"]]
+
+
+def test_health_tells_a_watch_that_has_died_from_one_that_works(shop: FakeShop, client: Client) -> None:
+    """Old answers are no sign of life."""
+    assert client.get("/api/health").json()["watch"] == "running"
+    shop.clock.at += 3 * MINUTE + 1
+    assert client.get("/api/health").json()["watch"] == "silent"
