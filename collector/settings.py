@@ -10,25 +10,67 @@ from __future__ import annotations
 import re
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, get_args
-from zoneinfo import ZoneInfo, available_timezones
+from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from collector.reading import Quantity
+from collector.source_tables import (
+    UNITS as UNITS,
+)
+from collector.source_tables import (
+    UNITS_OF as UNITS_OF,
+)
+from collector.source_tables import (
+    Column as Column,
+)
+from collector.source_tables import (
+    Decode as Decode,
+)
+from collector.source_tables import (
+    FieldMap as FieldMap,
+)
+from collector.source_tables import (
+    FolderSource as FolderSource,
+)
+from collector.source_tables import (
+    JsonMap as JsonMap,
+)
+from collector.source_tables import (
+    LoggerCsv as LoggerCsv,
+)
+from collector.source_tables import (
+    MqttSource as MqttSource,
+)
+from collector.source_tables import (
+    Name,
+    Table,
+    WireName,
+    check_zone,
+    tables_of,
+)
+from collector.source_tables import (
+    SenML as SenML,
+)
+from collector.source_tables import (
+    SerialSource as SerialSource,
+)
+from collector.source_tables import (
+    SimulatedSource as SimulatedSource,
+)
+from collector.source_tables import (
+    Source as Source,
+)
+from collector.source_tables import (
+    TextLine as TextLine,
+)
+from collector.source_tables import (
+    TimeField as TimeField,
+)
+from collector.source_tables import (
+    Unit as Unit,
+)
 from collector.toml_lines import line_of, nearest
-
-Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f/+#]+$")]
-WireName = Annotated[str, Field(min_length=1, max_length=200)]
-Unit = Literal["degC", "degF", "K", "%", "1", "ppm"]
-UNITS: tuple[str, ...] = get_args(Unit)
-UNITS_OF: dict[Quantity, tuple[str, ...]] = {
-    Quantity.TEMPERATURE: ("degC", "degF", "K"),
-    Quantity.RELATIVE_HUMIDITY: ("%", "1"),
-    Quantity.CO2: ("ppm",),
-}
-
 
 EXAMPLE = Path(__file__).with_name("example.toml")
 """The documentation of every key; a test loads it."""
@@ -38,136 +80,7 @@ class SettingsError(ValueError):
     """The settings cannot be used; the text says where, why and what is allowed."""
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def _check_zone(value: str | None) -> str | None:
-    if value is not None:
-        try:
-            ZoneInfo(value)
-        except (ValueError, OSError, KeyError) as error:
-            near = nearest(
-                value, {"Europe/Oslo", "UTC"} | {zone for zone in available_timezones() if "/" in zone}
-            )
-            raise ValueError(f"no time zone is called {value!r}; {near}") from error
-    return value
-
-
-class FieldMap(_Table):
-    """One measured quantity in a payload: where it stands (`key`), what it is and in which unit."""
-
-    key: str = Field(min_length=1, max_length=200)
-    quantity: Quantity
-    unit: Unit
-    name: Name | None = None
-
-    @model_validator(mode="after")
-    def _unit_fits(self) -> Self:
-        allowed = UNITS_OF[self.quantity]
-        if self.unit not in allowed:
-            raise ValueError(f"unit {self.unit!r} is not one of {self.quantity}: {', '.join(allowed)}")
-        return self
-
-
-class Column(FieldMap):
-    """A logger's column: it must say which probe it belongs to."""
-
-    name: Name
-
-
-class TimeField(_Table):
-    """Where a payload carries its own time. `zone` is needed only by local times written as text."""
-
-    key: str = Field(min_length=1, max_length=200)
-    unit: Literal["s", "ms", "iso8601"]
-    zone: str | None = None
-
-    _zone_exists = field_validator("zone")(_check_zone)
-
-
-class TextLine(_Table):
-    """Lines such as `S1 T=12.50 RH=81.2`: a name, key=value; `*hh` (XOR of all bytes before) may end it."""
-
-    kind: Literal["text_line"]
-    field: tuple[FieldMap, ...] = Field(min_length=1)
-    checksum: bool = False
-
-
-class JsonMap(_Table):
-    """Plain JSON; each `key` is a JSON Pointer (RFC 6901). The probe's name: at `name`, or else the topic."""
-
-    kind: Literal["json_map"]
-    field: tuple[FieldMap, ...] = Field(min_length=1)
-    name: str | None = None
-    time: TimeField | None = None
-
-
-class SenML(_Table):
-    """RFC 8428 JSON. Units Cel and %RH are in the payload; each resolved name is a probe's name."""
-
-    kind: Literal["senml"]
-
-
-class LoggerCsv(_Table):
-    """A logger's CSV with a header row; each `key` is a column's heading, `name` the probe it belongs to."""
-
-    kind: Literal["logger_csv"]
-    field: tuple[Column, ...] = Field(min_length=1)
-    time: TimeField
-    delimiter: Literal[",", ";", "\t"] = ","
-    decimal: Literal[".", ","] = "."
-
-
-Decode = Annotated[TextLine | JsonMap | SenML | LoggerCsv, Field(discriminator="kind")]
-
-
-class SerialSource(_Table):
-    """A serial port, best named by its /dev/serial/by-id link, which survives replugging."""
-
-    id: Name
-    kind: Literal["serial"]
-    port: str = Field(min_length=1)
-    baud: int = Field(default=115200, ge=300, le=4_000_000)
-    decode: Decode
-
-
-class MqttSource(_Table):
-    """A broker. QoS 1, a session the broker keeps while we are away, acknowledged only after the commit."""
-
-    id: Name
-    kind: Literal["mqtt"]
-    host: str = Field(min_length=1)
-    port: int = Field(default=1883, ge=1, le=65535)
-    topic: tuple[str, ...] = Field(min_length=1)
-    user: str | None = None
-    password_file: str | None = None
-    decode: Decode
-
-
-class FolderSource(_Table):
-    """A watched folder: each file put there is read once, then moved to its `done` or `refused` folder."""
-
-    id: Name
-    kind: Literal["folder"]
-    folder: str
-    decode: Decode
-
-
-class SimulatedSource(_Table):
-    """Weather, a shed and panels that obey physics, for the demo and for trying the house without a probe."""
-
-    id: Name
-    kind: Literal["simulated"]
-    scene: Literal["cold_night"] = "cold_night"
-    seed: int = 1
-    decode: Decode
-
-
-Source = Annotated[SerialSource | MqttSource | FolderSource | SimulatedSource, Field(discriminator="kind")]
-
-
-class Probe(_Table):
+class Probe(Table):
     """A channel: the series that stays when the device behind it is replaced.
 
     id           what pages and files call it
@@ -193,14 +106,14 @@ class Probe(_Table):
         return ((self.name,) if isinstance(self.name, str) else self.name) or (self.id,)
 
 
-class Serve(_Table):
+class Serve(Table):
     """Where the pages are served. Only loopback until accounts exist."""
 
     host: Literal["127.0.0.1", "::1", "localhost"] = "127.0.0.1"
     port: int = Field(default=8137, ge=1, le=65535)
 
 
-class Announce(_Table):
+class Announce(Table):
     """The broker to which verdicts and alarms are told (retained, with `good_until` and a last will)."""
 
     host: str = Field(min_length=1)
@@ -209,7 +122,7 @@ class Announce(_Table):
     password_file: str | None = None
 
 
-class Forward(_Table):
+class Forward(Table):
     """A time-series server that takes line protocol over the v2 write API."""
 
     url: str = Field(pattern=r"^https?://")
@@ -218,7 +131,7 @@ class Forward(_Table):
     token_file: str | None = None
 
 
-class Settings(_Table):
+class Settings(Table):
     """The whole file. `data` is the folder of readings.db, watch.db and shop.db, relative to the file."""
 
     site: Name
@@ -231,7 +144,7 @@ class Settings(_Table):
     forward: Forward | None = None
     folder: Path = Path()
 
-    _zone_exists = field_validator("time_zone")(_check_zone)
+    _zone_exists = field_validator("time_zone")(check_zone)
 
     @model_validator(mode="after")
     def _names_fit(self) -> Self:
@@ -345,17 +258,8 @@ def _quoted(context: dict[str, Any]) -> list[str]:
     return re.findall(r"'([^']*)'", str(context.get("expected", context.get("expected_tags", ""))))
 
 
-_TAGGED: dict[str, type[_Table]] = {
-    "serial": SerialSource,
-    "mqtt": MqttSource,
-    "folder": FolderSource,
-    "simulated": SimulatedSource,
-    "text_line": TextLine,
-    "json_map": JsonMap,
-    "senml": SenML,
-    "logger_csv": LoggerCsv,
-}
-_MODELS: dict[str, type[_Table]] = _TAGGED | {
+_TAGGED = tables_of(Source) | tables_of(Decode)
+_MODELS: dict[str, type[Table]] = _TAGGED | {
     "probe": Probe,
     "serve": Serve,
     "announce": Announce,

@@ -1,0 +1,162 @@
+"""The tables of coldshed.toml that say where bytes come from and how they are read: [[source]] and its decode.
+
+Each kind is one table here. Its fields are the documentation; example.toml shows each.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self, get_args
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from collector.reading import Quantity
+from collector.toml_lines import nearest
+
+Name = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f/+#]+$")]
+WireName = Annotated[str, Field(min_length=1, max_length=200)]
+Unit = Literal["degC", "degF", "K", "%", "1", "ppm"]
+UNITS: tuple[str, ...] = get_args(Unit)
+UNITS_OF: dict[Quantity, tuple[str, ...]] = {
+    Quantity.TEMPERATURE: ("degC", "degF", "K"),
+    Quantity.RELATIVE_HUMIDITY: ("%", "1"),
+    Quantity.CO2: ("ppm",),
+}
+
+
+class Table(BaseModel):
+    """A table of the file: no key but those named here."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def check_zone(value: str | None) -> str | None:
+    """The same name. Raises ValueError with the nearest one if no time zone has it."""
+    if value is not None:
+        try:
+            ZoneInfo(value)
+        except (ValueError, OSError, KeyError) as error:
+            near = nearest(
+                value, {"Europe/Oslo", "UTC"} | {zone for zone in available_timezones() if "/" in zone}
+            )
+            raise ValueError(f"no time zone is called {value!r}; {near}") from error
+    return value
+
+
+class FieldMap(Table):
+    """One measured quantity in a payload: where it stands (`key`), what it is and in which unit."""
+
+    key: str = Field(min_length=1, max_length=200)
+    quantity: Quantity
+    unit: Unit
+    name: Name | None = None
+
+    @model_validator(mode="after")
+    def _unit_fits(self) -> Self:
+        allowed = UNITS_OF[self.quantity]
+        if self.unit not in allowed:
+            raise ValueError(f"unit {self.unit!r} is not one of {self.quantity}: {', '.join(allowed)}")
+        return self
+
+
+class Column(FieldMap):
+    """A logger's column: it must say which probe it belongs to."""
+
+    name: Name
+
+
+class TimeField(Table):
+    """Where a payload carries its own time. `zone` is needed only by local times written as text."""
+
+    key: str = Field(min_length=1, max_length=200)
+    unit: Literal["s", "ms", "iso8601"]
+    zone: str | None = None
+
+    _zone_exists = field_validator("zone")(check_zone)
+
+
+class TextLine(Table):
+    """Lines such as `S1 T=12.50 RH=81.2`: a name, key=value; `*hh` (XOR of all bytes before) may end it."""
+
+    kind: Literal["text_line"]
+    field: tuple[FieldMap, ...] = Field(min_length=1)
+    checksum: bool = False
+
+
+class JsonMap(Table):
+    """Plain JSON; each `key` is a JSON Pointer (RFC 6901). The probe's name: at `name`, or else the topic."""
+
+    kind: Literal["json_map"]
+    field: tuple[FieldMap, ...] = Field(min_length=1)
+    name: str | None = None
+    time: TimeField | None = None
+
+
+class SenML(Table):
+    """RFC 8428 JSON. Units Cel and %RH are in the payload; each resolved name is a probe's name."""
+
+    kind: Literal["senml"]
+
+
+class LoggerCsv(Table):
+    """A logger's CSV with a header row; each `key` is a column's heading, `name` the probe it belongs to."""
+
+    kind: Literal["logger_csv"]
+    field: tuple[Column, ...] = Field(min_length=1)
+    time: TimeField
+    delimiter: Literal[",", ";", "\t"] = ","
+    decimal: Literal[".", ","] = "."
+
+
+Decode = Annotated[TextLine | JsonMap | SenML | LoggerCsv, Field(discriminator="kind")]
+
+
+class SerialSource(Table):
+    """A serial port, best named by its /dev/serial/by-id link, which survives replugging."""
+
+    id: Name
+    kind: Literal["serial"]
+    port: str = Field(min_length=1)
+    baud: int = Field(default=115200, ge=300, le=4_000_000)
+    decode: Decode
+
+
+class MqttSource(Table):
+    """A broker. QoS 1, a session the broker keeps while we are away, acknowledged only after the commit."""
+
+    id: Name
+    kind: Literal["mqtt"]
+    host: str = Field(min_length=1)
+    port: int = Field(default=1883, ge=1, le=65535)
+    topic: tuple[str, ...] = Field(min_length=1)
+    user: str | None = None
+    password_file: str | None = None
+    decode: Decode
+
+
+class FolderSource(Table):
+    """A watched folder: each file put there is read once, then moved to its `done` or `refused` folder."""
+
+    id: Name
+    kind: Literal["folder"]
+    folder: str
+    decode: Decode
+
+
+class SimulatedSource(Table):
+    """Weather, a shed and panels that obey physics, for the demo and for trying the house without a probe."""
+
+    id: Name
+    kind: Literal["simulated"]
+    scene: Literal["cold_night"] = "cold_night"
+    seed: int = 1
+    decode: Decode
+
+
+Source = Annotated[SerialSource | MqttSource | FolderSource | SimulatedSource, Field(discriminator="kind")]
+
+
+def tables_of(union: object) -> dict[str, type[Table]]:
+    """kind -> table of one of the unions above."""
+    tables: tuple[type[Table], ...] = get_args(get_args(union)[0])
+    return {get_args(table.model_fields["kind"].annotation)[0]: table for table in tables}
