@@ -64,6 +64,7 @@ class Assessment:
     coat          number of the newest coat, from 1; 0 if none was mixed
     measured_h, missing_h   hours of the newest coat's life with and without readings
     temperature_time_factor_Ch, equivalent_age_h, equivalent_age_interval_mean_h   see model.degree_hours
+    corrections   entries of the logbook that the readings were corrected by
     conversion    10, 50 and 90 % of the range of the least cured coat, 0 to 1
     """
 
@@ -99,6 +100,7 @@ class Assessment:
     gaps: tuple[tuple[int, int], ...] = ()
     curve: Curve | None = None
     cautions: tuple[str, ...] = ()
+    corrections: tuple[str, ...] = ()
 
     def is_old(self, now: int) -> bool:
         """Whether every reader must say "not known" at `now` (UTC ms): past its time, or before it was worked out."""

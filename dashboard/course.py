@@ -80,7 +80,8 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
             history, minute_blocks(trace.samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
         )
     whole = history.joined(outlook(samples, at, OUTLOOK_H, dew_samples(facts)))
-    followed = [follow_coat(coat, card, whole, at, trace.accuracy_K) for coat, card in coats]
+    half_width_K = trace.half_width_from(min(start, at))
+    followed = [follow_coat(coat, card, whole, at, half_width_K) for coat, card in coats]
     newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
     begun = min(start_of(newest.coat, newest.card), at)
     holes = gaps(samples, trace.interval_s, begun, at)

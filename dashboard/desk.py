@@ -16,6 +16,7 @@ from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
 from dashboard import strips, words
 from dashboard.assessment import Assessment
+from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.logbook import Panel
 from dashboard.ports import Shop
@@ -75,6 +76,10 @@ class Desk:
             return self.shop.heard()
         except NotYet:
             return None
+
+    def probe_logs(self) -> dict[str, ProbeLog]:
+        """By probe, what was said of its devices and corrections; all probes of the settings among them."""
+        return probe_logs(self.shop.logbook.events(), [probe.id for probe in self.probes()])
 
     def alarms(self) -> list[Alarm]:
         """Newest first; none while watch has never run."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from dashboard.chart_layout import Did
+from dashboard.devices import ProbeLog
 from dashboard.display import UNITS, View
 from dashboard.logbook import Event, Panel
 from dashboard.words import DID, LABELS
@@ -28,7 +29,8 @@ class Entry:
 def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
     unit = UNITS.get(str(event.body.get("value")), "")
-    text = DID[event.kind].format(at=view.clock(event.at), n=coat if coat else "", unit=unit)
+    probe = event.body.get("probe", "")
+    text = DID[event.kind].format(at=view.clock(event.at), n=coat if coat else "", unit=unit, probe=probe)
     return text.replace("  ", " ")
 
 
@@ -65,8 +67,8 @@ def _taken_back(back: Event, view: View) -> str:
     return LABELS["taken_back"].format(at=view.clock(back.at), who=back.who or LABELS["nobody"])
 
 
-def rail(panel: Panel) -> list[Did]:
-    """What the chart's lowest rail shows of a panel."""
+def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:
+    """What the chart's lowest rail shows of a panel: what was done to it, and to its probes (`logs`, by probe)."""
     done = [Did(coat.mixed_at, str(coat.number)) for coat in panel.coats]
     for at, label in (
         (panel.washed_at, "washed"),
@@ -75,4 +77,9 @@ def rail(panel: Panel) -> list[Did]:
     ):
         if at is not None:
             done.append(Did(at, LABELS[label]))
+    known = [
+        logs[probe] for probe in (panel.surface_probe, panel.air_probe) if probe is not None and probe in logs
+    ]
+    replaced = {device for log in known for device in log.replaced}
+    done += [Did(device.since, LABELS["probe_mark"]) for device in replaced]
     return done

@@ -32,6 +32,12 @@ class Facts:
         return self.surface or self.air
 
     @property
+    def corrections(self) -> tuple[str, ...]:
+        """Ids of the logbook's entries that the readings were corrected by."""
+        traces = (self.surface, self.air, self.humidity)
+        return tuple(sorted({version for trace in traces if trace for version in trace.corrections}))
+
+    @property
     def measures_moisture(self) -> bool:
         """Whether the air probe has ever told a humidity: then hours without one are a gap, not "nobody measures"."""
         return self.humidity is not None and self.humidity.newest is not None

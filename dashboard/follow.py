@@ -6,8 +6,8 @@ reading changes what is worked out next exactly as if it had come in time.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading
 from collector.store.reader import Reader
+from dashboard.correction import Stretch, correct
+from dashboard.devices import ProbeLog
 from model.history import Samples
 
 DAY_MS = 86_400_000
@@ -27,13 +29,22 @@ Key = tuple[str, Quantity]
 
 @dataclass(frozen=True)
 class Trace:
-    """One series: usable samples for the model, and what the newest reading of all was, usable or not."""
+    """One series: usable samples for the model, and what the newest reading of all was, usable or not.
+
+    accuracy_K   95 % half-width as the probe's maker states it
+    samples      corrected by what was in force at each reading's time
+    newest       as it was read, not corrected
+    half_width   of each sample, after its correction; None where nothing was corrected
+    corrections  ids of the logbook's entries that the samples rest on
+    """
 
     probe: str
     interval_s: float
     accuracy_K: float
     samples: Samples
     newest: Reading | None
+    half_width: NDArray[np.float64] | None = field(default=None, compare=False)
+    corrections: tuple[str, ...] = ()
 
     @classmethod
     def of(
@@ -43,14 +54,29 @@ class Trace:
         t: NDArray[np.int64],
         value: NDArray[np.float64],
         quality: NDArray[np.int64],
+        stretches: Sequence[Stretch] = (),
     ) -> Trace:
-        """From a series as the store gives it: t UTC ms, increasing; quality as flags."""
+        """From a series as the store gives it: t UTC ms, increasing; raw values; quality as flags.
+
+        stretches   the corrections in force from when on
+        """
         good = (quality & int(UNUSABLE)) == 0
         newest = None
         if len(t):
             at = int(t[-1])
             newest = Reading(facts.id, quantity, float(value[-1]), at, at, Quality(int(quality[-1])))
-        return cls(facts.id, facts.interval_s, facts.accuracy_K, Samples(t[good], value[good]), newest)
+        about = facts.id, facts.interval_s, facts.accuracy_K
+        if not any(correction for _, correction in stretches):
+            return cls(*about, Samples(t[good], value[good]), newest)
+        made = correct(t[good], value[good], stretches, facts.accuracy_K)
+        return cls(*about, Samples(t[good], made.value), newest, made.half_width, made.versions)
+
+    def half_width_from(self, start: int) -> float:
+        """The widest that a sample from `start` (UTC ms) on, or the one before it, may be off by (95 %)."""
+        if self.half_width is None or not len(self.half_width):
+            return self.accuracy_K
+        first = max(int(np.searchsorted(self.samples.t, start, "right")) - 1, 0)
+        return float(np.max(self.half_width[first:]))
 
     def value_at(self, at: int) -> float | None:
         """The newest usable value by `at` (UTC ms); None if it is older than three intervals."""
@@ -66,7 +92,10 @@ class Trace:
 
 
 class Follower:
-    """Series by (probe, quantity), from `since` on; refresh() takes in what was committed meanwhile."""
+    """Series by (probe, quantity), from `since` on; refresh() takes in what was committed meanwhile.
+
+    Kept raw: `logs`, by probe, says how they are corrected when a trace is asked for.
+    """
 
     def __init__(self, readings: Path, now: int) -> None:
         self._path = readings
@@ -74,6 +103,7 @@ class Follower:
         self._series: dict[Key, _Series] = {}
         self.batch = 0
         self.probes: dict[str, ProbeFacts] = {}
+        self.logs: Mapping[str, ProbeLog] = {}
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
@@ -116,7 +146,9 @@ class Follower:
         if facts is None:
             return None
         series = self._series.get((facts.id, quantity)) or _Series.empty()
-        return Trace.of(facts, quantity, series.t, series.value, series.quality)
+        log = self.logs.get(facts.id)
+        stretches = log.stretches(quantity) if log else ()
+        return Trace.of(facts, quantity, series.t, series.value, series.quality, stretches)
 
     def heard(self, probe: str) -> int | None:
         """UTC ms of the probe's newest reading of any quantity, usable or not; None if it was never heard."""

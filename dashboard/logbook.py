@@ -17,6 +17,8 @@ from typing import Any
 import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
+from dashboard.correction import CorrectionError
+from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
 
 SHOP = Schema(
     name="shop.db",
@@ -158,7 +160,7 @@ _STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
     "closed": lambda panel, event: replace(panel, closed=True),
 }
-KINDS = {"panel registered", *_STEPS, "withdrawn", "alarm seen", "preference"}
+KINDS = {"panel registered", *_STEPS, *PROBE_KINDS, "withdrawn", "alarm seen", "preference"}
 
 
 def check(
@@ -177,6 +179,11 @@ def check(
         _check_registration(event, panels)
     elif event.kind in _STEPS:
         _check_step(event, panels, cards)
+    elif event.kind in PROBE_KINDS:
+        try:
+            check_probe_entry(event.kind, event.at, event.body)
+        except CorrectionError as error:
+            raise LogbookError(str(error)) from error
     elif event.kind == "withdrawn":
         listed = list(events)
         if event.body.get("event") not in {item.id for item in listed}:

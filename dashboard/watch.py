@@ -20,10 +20,11 @@ from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
+from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View, say
 from dashboard.facts import Facts
 from dashboard.follow import Follower
-from dashboard.logbook import LogbookReader, Panel
+from dashboard.logbook import LogbookReader, Panel, fold
 from dashboard.watch_store import Alarm, WatchWriter
 
 log = logging.getLogger("coldshed.watch")
@@ -51,6 +52,7 @@ class Watch:
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
     _silent: dict[str, bool] = field(default_factory=dict, init=False)
     _panels: dict[str, Panel] = field(default_factory=dict, init=False)
+    _logs: dict[str, ProbeLog] = field(default_factory=dict, init=False)
     _logbook_version: int = field(default=-1, init=False)
     _waiting_for: str = field(default="", init=False)
 
@@ -72,6 +74,7 @@ class Watch:
         try:
             follower = self._follower or Follower(self.readings, at)
             gone, changed = self._take_in_logbook()
+            follower.logs = self._logs
             follower.keep(at, self._oldest_coat())
             follower.refresh()
             self._follower = follower
@@ -104,17 +107,23 @@ class Watch:
             return failed(facts, at)
 
     def _take_in_logbook(self) -> tuple[list[str], set[str]]:
-        """Panels that are gone (closed or taken back), and panels whose entries changed."""
+        """Panels that are gone (closed or taken back), and panels whose entries, or whose probes' entries, changed."""
         version = self.logbook.version()
         if version == self._logbook_version:
             return [], set()
-        panels = {panel.id: panel for panel in self.logbook.panels().values() if not panel.closed}
+        events = self.logbook.events()
+        panels = {panel.id: panel for panel in fold(events).values() if not panel.closed}
         changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
+        logs = probe_logs(events)
+        said_anew = {probe for probe in self._logs | logs if self._logs.get(probe) != logs.get(probe)}
+        changed |= {
+            key for key, panel in panels.items() if {panel.surface_probe, panel.air_probe} & said_anew
+        }
         known = set(self._panels) if self._logbook_version >= 0 else self.store.panels()
         gone = [key for key in sorted(known) if key not in panels]
         for key in gone:
             self._latest.pop(key, None)
-        self._panels, self._logbook_version = panels, version
+        self._panels, self._logs, self._logbook_version = panels, logs, version
         return gone, changed
 
     def _oldest_coat(self) -> int | None:

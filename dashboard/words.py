@@ -336,6 +336,7 @@ LABELS: dict[str, str] = {
     "washed": "washed",
     "sanded": "sanded",
     "demoulded": "demoulded",
+    "probe_mark": "probe",
     "unclaimed": "Heard, but no probe of the settings",
     "collect_not_started": "Collect has not started: no probe is heard. Start it with coldshed run.",
     "silent": "silent since {at}",
@@ -352,6 +353,9 @@ DID: dict[str, str] = {
     "demoulded": "Demoulded {at}",
     "closed": "Closed {at}",
     "alarm seen": "Alarm seen {at}",
+    "device replaced": "{probe}: other device from {at}",
+    "correction entered": "{probe}: correction from {at}",
+    "probe checked": "{probe}: checked {at}",
     "preference": "Now in {unit}",
     "withdrawn": "Taken back {at}",
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request, Response
@@ -12,6 +13,7 @@ from dashboard import strips, trace
 from dashboard.assessment import Assessment, Curve
 from dashboard.chart_layout import window
 from dashboard.desk import Desk
+from dashboard.devices import ProbeLog
 from dashboard.display import View
 from dashboard.entries import rail
 from dashboard.figures import figure
@@ -52,7 +54,7 @@ def router(desk: Desk) -> APIRouter:
         item, _ = desk.assessment(panel_id)
         if item is None or item.curve is None or not item.curve.t:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        return desk.json(request, _chart(panel, item, item.curve, view), view)
+        return desk.json(request, _chart(panel, item, item.curve, desk.probe_logs(), view), view)
 
     @routes.get("/events")
     def events(request: Request, panel: str | None = None) -> Response:
@@ -96,14 +98,16 @@ def _round(desk: Desk, view: View) -> dict[str, Any]:
     }
 
 
-def _chart(panel: Panel, item: Assessment, curve: Curve, view: View) -> dict[str, Any]:
+def _chart(
+    panel: Panel, item: Assessment, curve: Curve, logs: Mapping[str, ProbeLog], view: View
+) -> dict[str, Any]:
     """The figure and the cursor's sentences; a stale answer is drawn as it was when it was worked out."""
     stale = item.is_old(view.now)
     drawn_at = item.at if stale else view.now
     start, end = window(curve, drawn_at, stale)
     rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
     return {
-        "figure": figure(item, curve, rail(panel), view),
+        "figure": figure(item, curve, rail(panel, logs), view),
         "drawn_at": drawn_at,
         "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
     }
