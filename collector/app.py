@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 from collector.arrival import Arrival, Source
 from collector.clock import Clock
+from collector.heartbeat import Heartbeat
 from collector.patience import GrowingWait
 from collector.pipeline import Pipeline
 from collector.settings import Settings
@@ -24,9 +25,18 @@ ENDED, NOT_STARTED, NOT_COMMITTED = 0, 1, 2
 SOURCES_END_S = 2.5
 """Sources are given this long to end; the whole end stays within 5 s."""
 
+HANGS_S = 60.0
+"""A source asks several times a second whether to stop. One that has not for so long hangs; closing a port whose
+device does not take what was sent may take 30 s of it."""
 
-def collect(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
+
+def collect(
+    settings: Settings, clock: Clock, stop: Callable[[], bool], heartbeat: Heartbeat | None = None
+) -> int:
     """Collects until `stop`. Returns an exit code: 0, or 1 if it could not start, 2 if readings were left over.
+
+    `heartbeat` is told while the pipeline and at least one source turn: one that still works must not be restarted
+    for one that hangs, whose probes' silence rings anyway.
 
     Raises what is wrong with the program itself; nobody can mend that here.
     """
@@ -35,6 +45,7 @@ def collect(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
     except (StoreError, OSError) as error:
         log.error("collect does not start: %s", error)
         return NOT_STARTED
+    beat = heartbeat or Heartbeat(None)
     try:
         pipeline = Pipeline(settings, writer, clock)
         threads = [SourceThread(source_for(item, settings, clock)) for item in settings.source]
@@ -42,8 +53,9 @@ def collect(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
             thread.start(pipeline.put, stop)
         log.info("collecting from %d sources into %s", len(threads), settings.readings_db)
         end = _End(stop, threads)
-        all_stored = pipeline.run(end, each_round=lambda: _tell_changes(threads))
+        all_stored = pipeline.run(end, each_round=lambda: _look_after(threads, beat))
     finally:
+        beat.stopping()
         writer.close()
     log.info("collect has ended")
     return ENDED if all_stored else NOT_COMMITTED
@@ -57,17 +69,40 @@ class SourceThread:
         self._fault: str | None = None
         self._told = ""
         self._thread: threading.Thread | None = None
+        self._asked = 0.0
+        self._handing_over = False
 
     @property
     def state(self) -> str:
+        if self.alive and not self.turns:
+            return f"failed: hangs, nothing came of it for {HANGS_S:g} s"
         return self._fault or self.source.state
+
+    @property
+    def turns(self) -> bool:
+        """True while it runs and asks whether to stop, or waits for a pipeline that takes nothing now."""
+        return self.alive and (self._handing_over or time.monotonic() - self._asked < HANGS_S)
 
     @property
     def alive(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
 
     def start(self, put: Callable[[Arrival], None], stop: Callable[[], bool]) -> None:
-        self._thread = threading.Thread(target=self._run, args=(put, stop), name=self.source.id, daemon=True)
+        def asked() -> bool:
+            self._asked = time.monotonic()
+            return stop()
+
+        def hand_over(arrival: Arrival) -> None:
+            self._handing_over = True
+            try:
+                put(arrival)
+            finally:
+                self._asked = time.monotonic()
+                self._handing_over = False
+
+        asked()
+        args = (hand_over, asked)
+        self._thread = threading.Thread(target=self._run, args=args, name=self.source.id, daemon=True)
         self._thread.start()
 
     def change(self) -> str | None:
@@ -105,6 +140,13 @@ class _End:
             self._since = time.monotonic()
         late = time.monotonic() - self._since > SOURCES_END_S
         return late or not any(thread.alive for thread in self._threads)
+
+
+def _look_after(threads: list[SourceThread], heartbeat: Heartbeat) -> None:
+    """Each round of the pipeline: tells of changes, and that all of this turns."""
+    if not threads or any(thread.turns for thread in threads):
+        heartbeat.turned()
+    _tell_changes(threads)
 
 
 def _tell_changes(threads: list[SourceThread]) -> None:

@@ -14,7 +14,6 @@ first value; all times are stated in milliseconds.
 from __future__ import annotations
 
 import logging
-import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +21,7 @@ from typing import Any, Protocol
 
 from collector import settings
 from collector.clock import Clock
+from collector.durable import replace_whole
 from collector.patience import GrowingWait, rest
 from collector.reading import Reading
 from collector.store.schema import StoreError
@@ -68,17 +68,7 @@ class Cursor:
 
     def write(self, seq: int) -> None:
         """Returns once it survives a power cut."""
-        new = self._path.with_name(self._path.name + ".new")
-        with new.open("w", encoding="ascii") as file:
-            file.write(f"{seq}\n")
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(self._path)
-        folder = os.open(self._path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        replace_whole(self._path, f"{seq}\n")
 
 
 class Forwarder:

@@ -208,6 +208,11 @@ def load(path: Path) -> Settings:
             f"{path}: cannot be read ({error.strerror}). Copy {EXAMPLE} there and edit it,"
             " or name another with --settings"
         ) from error
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise SettingsError(
+            f"{path}:{line}: a byte that is not UTF-8 text: save the file as UTF-8"
+        ) from error
     return parse(text, path)
 
 

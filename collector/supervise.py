@@ -1,8 +1,12 @@
-"""Keeps the processes of `coldshed run` alive, and lets a process notice that its supervisor is gone.
+"""Keeps the processes of `coldshed run` alive, also one that hangs, and lets a process notice that its supervisor is
+gone.
 
 A child is started with the reading end of a pipe as its standard input; the supervisor holds the writing end
 and never writes. When the supervisor ends, however it ends, the child reads end-of-file and stops by itself,
 so a killed `run` leaves nothing behind that would keep the files locked.
+
+Each child is told where to say that its loop still turns (see heartbeat). One that has stopped saying so is killed,
+which loses nothing that was committed, and started again.
 """
 
 from __future__ import annotations
@@ -18,6 +22,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import FrameType
 
+from collector.heartbeat import Ear
 from collector.patience import rest
 
 log = logging.getLogger("coldshed.run")
@@ -26,6 +31,12 @@ FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
 STEADY_S = 60.0
 """A child that has run this long starts again without a wait when it ends."""
+HANGS_S = 45.0
+"""A child whose loop has not turned for so long is killed. Reading in a logger's largest file takes part of that."""
+STARTS_S = 900.0
+"""A child may take this long until its loop turns: bringing a large file to a new version must not be cut short."""
+SLEPT_S = 5.0
+"""We look ten times a second; after a longer pause it was we who slept (Ctrl-Z), and the children may have, too."""
 
 
 class Stop:
@@ -84,19 +95,25 @@ class _Child:
     started: float = 0.0
     due: float = 0.0
     wait: float = FIRST_WAIT_S
+    ear: Ear | None = None
+    heard: float = 0.0
+    turns: bool = False
 
 
 @dataclass
 class Supervisor:
-    """Starts each command and starts it again when it ends, after a wait that grows to half a minute.
+    """Starts each command and starts it again when it ends or hangs, after a wait that grows to half a minute.
 
     commands  name -> command line
     on_start  told (name, process id) after each start
+    turned    called each time we have looked after all of them
     """
 
     commands: Mapping[str, Sequence[str]]
     on_start: Callable[[str, int], None] = lambda name, pid: None
+    turned: Callable[[], None] = lambda: None
     grace_s: float = 8.0
+    hangs_s: float = HANGS_S
     _children: list[_Child] = field(default_factory=list, init=False)
 
     def run(self, stop: Stop) -> int:
@@ -105,9 +122,14 @@ class Supervisor:
         os.set_inheritable(hold, True)
         try:
             self._children = [_Child(name, command) for name, command in self.commands.items()]
+            looked = time.monotonic()
             while not stop():
+                if time.monotonic() - looked > SLEPT_S:
+                    self._forgive()
                 for child in self._children:
                     self._tend(child, hold)
+                looked = time.monotonic()
+                self.turned()
                 stop.wait(0.1)
         finally:
             self._end_all()
@@ -120,6 +142,7 @@ class Supervisor:
         if child.process is not None:
             code = child.process.poll()
             if code is None:
+                self._listen(child, child.process, now)
                 return
             steady = now - child.started >= STEADY_S
             child.wait = FIRST_WAIT_S if steady else min(child.wait * 2, LONGEST_WAIT_S)
@@ -129,9 +152,32 @@ class Supervisor:
                 "%s ended with %s; starting it again in %.1f s", child.name, _ending(code), child.wait
             )
         if now >= child.due:
-            child.process = subprocess.Popen(child.command, stdin=hold)
-            child.started = now
-            self.on_start(child.name, child.process.pid)
+            self._start(child, hold, now)
+
+    def _start(self, child: _Child, hold: int, now: float) -> None:
+        if child.ear is not None:
+            child.ear.close()
+        child.ear = Ear()
+        environment = {**os.environ, "NOTIFY_SOCKET": child.ear.address}
+        child.process = subprocess.Popen(child.command, stdin=hold, env=environment)
+        child.started = child.heard = now
+        child.turns = False
+        self.on_start(child.name, child.process.pid)
+
+    def _listen(self, child: _Child, process: subprocess.Popen[bytes], now: float) -> None:
+        """Kills the child if it has not said for too long that its loop turns."""
+        if child.ear is not None and child.ear.words():
+            child.heard, child.turns = now, True
+            return
+        silent = now - child.heard
+        if silent > (self.hangs_s if child.turns else STARTS_S):
+            log.warning("%s hangs: its loop has not turned for %.0f s; it is killed", child.name, silent)
+            process.kill()
+            child.heard = now
+
+    def _forgive(self) -> None:
+        for child in self._children:
+            child.heard = time.monotonic()
 
     def _end_all(self) -> None:
         alive = [child.process for child in self._children if child.process is not None]
@@ -145,6 +191,9 @@ class Supervisor:
                 log.warning("process %d did not stop within %.0f s and is killed", process.pid, self.grace_s)
                 process.kill()
                 process.wait()
+        for child in self._children:
+            if child.ear is not None:
+                child.ear.close()
 
 
 def _ending(code: int) -> str:

@@ -7,6 +7,7 @@ only then is it told to the broker. If readings.db or shop.db is not there yet, 
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -39,6 +40,7 @@ class Watch:
 
     readings   path of readings.db
     zone       the time zone of the words told to the broker
+    turned     called whenever a round, or one panel of it, is done
     """
 
     readings: Path
@@ -48,6 +50,7 @@ class Watch:
     clock: Clock
     zone: ZoneInfo
     announcer: Announcer | None = None
+    turned: Callable[[], None] = lambda: None
     _follower: Follower | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
     _silent: dict[str, bool] = field(default_factory=dict, init=False)
@@ -65,6 +68,7 @@ class Watch:
             self._tell_alarm(alarm)
         while not stop():
             self.round()
+            self.turned()
             stop.wait(PAUSE_S)
         return 0
 
@@ -93,6 +97,7 @@ class Watch:
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
             self.store.save([item], [])
             self._tell_verdict(item)
+            self.turned()
         at = self.clock.now()
         rung = self._alarms.update(conditions(self._latest.values(), follower.probes, follower, at), at)
         self.store.save([], rung, gone)

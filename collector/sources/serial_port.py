@@ -20,6 +20,9 @@ from collector.decode.text_line import MAX_LINE
 from collector.patience import GrowingWait
 
 READ_S = 0.2
+TOGETHER_MS = 1000
+"""Lines that waited together, because we were slow, get a millisecond each: at one time the second value of a probe
+would count as a rival of the first."""
 CUT = MAX_LINE + 3
 """Bytes kept of an endless line: too long even if CR LF are taken off."""
 PORT_TROUBLE = (OSError, termios.error, TypeError, ValueError, serial.SerialException)
@@ -100,10 +103,13 @@ class SerialPortSource:
         wait: GrowingWait,
     ) -> None:
         assembler = LineAssembler()
+        last = 0
         while not stop():
             for line in assembler.feed(port.read(port.in_waiting or 1)):
                 wait.reset()
-                put(Arrival(self.id, line, self._clock.now()))
+                now = self._clock.now()
+                last = last + 1 if 0 <= last - now < TOGETHER_MS else now
+                put(Arrival(self.id, line, last))
 
 
 def _explained(error: BaseException) -> str:

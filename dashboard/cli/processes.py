@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import http.client
 import logging
+import os
 import socket
 import threading
 from pathlib import Path
@@ -12,6 +14,9 @@ from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
 from collector.clock import Clock, DemoClock, SystemClock
+from collector.heartbeat import Heartbeat
+from collector.last_good import load_to_run
+from collector.patience import rest
 from collector.settings import Settings
 from collector.supervise import Stop, Supervisor, python_command
 from dashboard.cli.errors import CommandError
@@ -21,14 +26,18 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("coldshed.run")
 
+KNOCK_S = 1.0
+KNOCK_TIMEOUT_S = 10.0
 START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:]))"
 
 
 def run(arguments: argparse.Namespace) -> int:
     """collect, watch and serve (and forward, where the settings name a server), until a signal."""
-    settings = settings_file.load(arguments.settings)
+    settings = settings_of(arguments)
     names = ["collect", "watch", "serve"] + (["forward"] if settings.forward else [])
-    return Supervisor(commands(names, arguments.settings, arguments.demo_clock)).run(Stop().on_signals())
+    children = commands(names, arguments.settings, arguments.demo_clock)
+    heartbeat = Heartbeat.of_environment()
+    return Supervisor(children, turned=heartbeat.turned).run(Stop().on_signals())
 
 
 def commands(names: list[str], settings: Path, demo_clock: str | None) -> dict[str, list[str]]:
@@ -43,7 +52,8 @@ def commands(names: list[str], settings: Path, demo_clock: str | None) -> dict[s
 def collect(arguments: argparse.Namespace) -> int:
     from collector.app import collect
 
-    return collect(settings_file.load(arguments.settings), clock_of(arguments), stop_of(arguments))
+    heartbeat = Heartbeat.of_environment()
+    return collect(settings_of(arguments), clock_of(arguments), stop_of(arguments), heartbeat)
 
 
 def watch(arguments: argparse.Namespace) -> int:
@@ -53,8 +63,8 @@ def watch(arguments: argparse.Namespace) -> int:
     from dashboard.watch import Watch
     from dashboard.watch_store import WatchWriter
 
-    settings = settings_file.load(arguments.settings)
-    stop = stop_of(arguments)
+    settings = settings_of(arguments)
+    stop, heartbeat = stop_of(arguments), Heartbeat.of_environment()
     announcer = None
     if settings.announce is not None:
         told = settings.announce
@@ -71,8 +81,10 @@ def watch(arguments: argparse.Namespace) -> int:
             clock=clock_of(arguments),
             zone=ZoneInfo(settings.time_zone),
             announcer=announcer,
+            turned=heartbeat.turned,
         ).run(stop)
     finally:
+        heartbeat.stopping()
         if announcer is not None:
             announcer.stop()
         store.close()
@@ -88,7 +100,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from dashboard.logbook import Logbook
     from dashboard.watch_store import WatchReader
 
-    settings = settings_file.load(arguments.settings)
+    settings = settings_of(arguments)
     stop = stop_of(arguments)
     shelf = CardShelf(settings.folder / "cards")
     logbook = Logbook(settings.shop_db, shelf.names).open()
@@ -127,7 +139,7 @@ def serve(arguments: argparse.Namespace) -> int:
     must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")
     log.info("pages on http://%s:%d", settings.serve.host, settings.serve.port)
     try:
-        return _serve_until(server, stop)
+        return _serve_until(server, stop, Heartbeat.of_environment())
     finally:
         logbook.close()
 
@@ -136,7 +148,7 @@ def forward(arguments: argparse.Namespace) -> int:
     from collector.forward import Cursor, Forwarder
     from collector.store.reader import Reader
 
-    settings = settings_file.load(arguments.settings)
+    settings = settings_of(arguments)
     server = settings.forward
     if server is None:
         raise CommandError(
@@ -144,13 +156,20 @@ def forward(arguments: argparse.Namespace) -> int:
         )
     if server.token_file is not None:
         server = server.model_copy(update={"token_file": str(settings.folder / server.token_file)})
+    stop, heartbeat = stop_of(arguments), Heartbeat.of_environment()
+
+    def each_turn() -> bool:
+        heartbeat.turned()
+        return stop()
+
     Forwarder(
         lambda: Reader.open(settings.readings_db),
         server,
         settings.site,
         Cursor(settings.data_folder / "forward.cursor"),
         clock_of(arguments),
-    ).run(stop_of(arguments))
+    ).run(each_turn)
+    heartbeat.stopping()
     return 0
 
 
@@ -160,6 +179,15 @@ def listen(arguments: argparse.Namespace) -> int:
     if arguments.ports:
         return print_ports()
     return listen(settings_file.load(arguments.settings), clock_of(arguments), Stop().on_signals())
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """For a process that is to run on: with a supervisor, that of systemd or ours, also from the last good copy."""
+    return load_to_run(
+        arguments.settings,
+        by_supervisor="NOTIFY_SOCKET" in os.environ,
+        keep=arguments.command in ("run", "collect"),
+    )
 
 
 def clock_of(arguments: argparse.Namespace) -> Clock:
@@ -197,14 +225,38 @@ def must_be_free(host: str, port: int, do: str) -> None:
             ) from error
 
 
-def _serve_until(server: uvicorn.Server, stop: Stop) -> int:
+def _serve_until(server: uvicorn.Server, stop: Stop, heartbeat: Heartbeat) -> int:
     """uvicorn takes the signals over while it runs; `stop` ends it when the supervisor goes away."""
 
+    def ends() -> bool:
+        return stop() or server.should_exit
+
     def end_when_told() -> None:
-        while not stop.wait(0.25):
-            pass
+        while not ends():
+            rest(KNOCK_S, ends)
+        heartbeat.stopping()
         server.should_exit = True
 
-    threading.Thread(target=end_when_told, name="stop", daemon=True).start()
+    def knock() -> None:
+        while not ends():
+            if _answers(server.config.host, server.config.port):
+                heartbeat.turned()
+            rest(KNOCK_S, ends)
+
+    for work in (end_when_told, knock):
+        threading.Thread(target=work, name=work.__name__, daemon=True).start()
     server.run()
     return 0
+
+
+def _answers(host: str, port: int) -> bool:
+    """A page really comes: a loop that turns while every worker hangs would answer nobody."""
+    connection = http.client.HTTPConnection(host, port, timeout=KNOCK_TIMEOUT_S)
+    try:
+        connection.request("GET", "/api/health")
+        connection.getresponse().read()
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        connection.close()
+    return True

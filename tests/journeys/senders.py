@@ -110,17 +110,18 @@ class Wire:
         os.close(slave)
         os.set_blocking(self.master, False)
         self._every_s = every_s
+        self.sent = 0
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._send, daemon=True)
         self._thread.start()
 
     def _send(self) -> None:
-        number = 0
         while not self._stop.wait(self._every_s):
-            number += 1
+            number = self.sent + 1
             line = f"S1 T={20 + number / 10_000:.4f}\nA1 T={20 + number / 10_000:.4f} RH={50 + number % 7 / 10}\n"
             with contextlib.suppress(OSError):  # nobody reads: the line is lost, as on a real wire
                 os.write(self.master, line.encode())
+            self.sent = number
 
     def fall_silent(self) -> None:
         self._stop.set()

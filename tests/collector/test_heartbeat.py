@@ -1,0 +1,122 @@
+"""What systemd would hear of each process, on a real datagram socket; and a child of ours that hangs.
+
+The words, and the @ of the abstract namespace, are those of sd_notify(3).
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import collector
+from collector.heartbeat import AGAIN_S, Ear, Heartbeat
+from dashboard.cli.processes import START
+from tests.collector.shops import shop_text
+from tests.services import free_port, wait_until
+
+
+class Manager:
+    """A service manager's socket, in the file system as systemd's is."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self._socket.bind(str(path))
+        self._socket.setblocking(False)
+        self.heard: list[str] = []
+
+    def listen(self) -> list[str]:
+        """All that was said so far."""
+        try:
+            while True:
+                self.heard.append(self._socket.recv(4096).decode())
+        except BlockingIOError:
+            return self.heard
+
+    def close(self) -> None:
+        self._socket.close()
+
+
+@pytest.fixture
+def manager(tmp_path: Path) -> Iterator[Manager]:
+    made = Manager(tmp_path / "notify")
+    yield made
+    made.close()
+
+
+def test_ready_comes_first_then_at_most_one_word_a_second_and_the_last_is_stopping(manager: Manager) -> None:
+    now = [0.0]
+    beat = Heartbeat(str(manager.path), monotonic=lambda: now[0])
+    beat.turned()
+    beat.turned()
+    now[0] += AGAIN_S
+    beat.turned()
+    beat.turned()
+    beat.stopping()
+    beat.stopping()
+    now[0] += AGAIN_S
+    beat.turned()
+    assert manager.listen() == ["READY=1", "WATCHDOG=1", "STOPPING=1"]
+
+
+def test_a_name_in_the_abstract_namespace_is_written_with_an_at() -> None:
+    ear = Ear()
+    try:
+        assert ear.address.startswith("@")
+        Heartbeat(ear.address).turned()
+        assert ear.words() == ["READY=1"]
+        assert ear.words() == []
+    finally:
+        ear.close()
+
+
+def test_nobody_listening_is_told_once_and_stops_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    beat = Heartbeat(str(tmp_path / "nobody"))
+    for _ in range(3):
+        beat.turned()
+        beat.stopping()
+    Heartbeat(None).turned()
+    assert [record.levelname for record in caplog.records] == ["WARNING"]
+
+
+SHOP = """
+[[source]]
+id = "sim"
+kind = "simulated"
+[source.decode]
+kind = "text_line"
+field = [{ key = "T", quantity = "temperature", unit = "degC" }]
+"""
+
+
+@pytest.mark.parametrize("command", ["collect", "watch", "serve", "forward"])
+def test_each_process_says_when_it_works_that_it_goes_on_working_and_that_it_stops(
+    command: str, tmp_path: Path, manager: Manager
+) -> None:
+    """As under a unit of Type=notify: watch and forward are ready while they wait for collect's first file."""
+    forward = '[forward]\nurl = "http://127.0.0.1:1"\nbucket = "shed"\n'
+    text = shop_text([SHOP, f"[serve]\nport = {free_port()}\n", forward])
+    (tmp_path / "coldshed.toml").write_text(text, encoding="utf-8")
+    root = str(Path(collector.__file__).parent.parent)
+    process = subprocess.Popen(
+        [sys.executable, "-P", "-c", START, command],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": root, "NOTIFY_SOCKET": str(manager.path)},
+    )
+    try:
+        wait_until(lambda: len(manager.listen()) >= 3, f"{command} says that it turns")
+        assert manager.heard[:3] == ["READY=1", "WATCHDOG=1", "WATCHDOG=1"]
+        process.terminate()
+        assert process.wait(20) == 0
+    finally:
+        process.kill()
+        process.wait()
+    assert manager.listen()[-1] == "STOPPING=1"
