@@ -72,8 +72,7 @@ def ports() -> list[str]:
     """
     found = []
     for port in sorted(list_ports.comports(), key=lambda port: port.device):
-        stable = _link(port.device, "by-id") if port.serial_number else None
-        stable = stable or _link(port.device, "by-path") or port.device
+        stable = stable_link(port.device, LINKS, has_serial_number=bool(port.serial_number)) or port.device
         found.append(f"{stable}  ({port.device}, {port.description or 'no description'})")
     return found
 
@@ -85,8 +84,13 @@ def print_ports() -> int:
     return 0 if found else 1
 
 
-def _link(device: str, kind: str) -> str | None:
-    folder = LINKS / kind
+def stable_link(device: str, links: Path, *, has_serial_number: bool = True) -> str | None:
+    """A device's name that survives replugging, None if there is none: by-id, else by-path."""
+    by_id = _link(device, links / "by-id") if has_serial_number else None
+    return by_id or _link(device, links / "by-path")
+
+
+def _link(device: str, folder: Path) -> str | None:
     if not folder.is_dir():
         return None
     return next(

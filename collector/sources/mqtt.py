@@ -63,7 +63,7 @@ class MqttClientSource:
                     "+ stands alone between slashes, # alone at the end"
                 )
         self.id = settings.id
-        self.echo_topic = f"coldshed/{site}/collector/{settings.id}/echo"
+        self.echo_topic = echo_topic(site, settings.id)
         self._settings = settings
         self._site = site
         self._clock = clock
@@ -214,6 +214,11 @@ class MqttClientSource:
     @property
     def _where(self) -> str:
         return f"{self._settings.host}:{self._settings.port}"
+
+
+def echo_topic(site: str, source: str) -> str:
+    """Where we publish a marker to ourselves: what came before it was kept by the broker and may be old."""
+    return f"coldshed/{site}/collector/{source}/echo"
 
 
 def client_id(site: str, source: str, machine: str) -> str:

@@ -12,7 +12,6 @@ from collector.last_good import good_copy, load_to_run
 from collector.settings import SettingsError
 from tests.collector.shops import probe, serial, shop_text
 from tests.journeys.senders import Wire, usb
-from tests.journeys.senders import probe as far_probe
 from tests.journeys.shop import opened, wait_until
 
 GOOD = shop_text([serial("/dev/null"), probe("S1", "usb")])
@@ -81,11 +80,12 @@ def test_b62_a_folder_that_cannot_be_written_only_costs_the_copy(
 
 
 def test_b62_a_file_saved_half_while_run_runs_does_not_end_the_night(tmp_path: Path) -> None:
-    """The file is broken, then collect is killed: the next one goes on as before. A new `run` by hand is refused."""
-    with Wire() as wire, opened(tmp_path, usb(wire.port) + far_probe("S9", "usb", 10)) as shop:
+    """The file is broken, then collect is killed: the next one goes on as before. Started by hand it is refused."""
+    with Wire() as wire, opened(tmp_path, usb(wire.port)) as shop:
         run = shop.start("run")
         shop.ready()
         wait_until(lambda: bool(shop.stored("S1")), "the first readings")
+        assert "WRONG" not in shop.do("check")
         text = shop.settings.read_text(encoding="utf-8")
         shop.settings.write_text(text[: len(text) // 2], encoding="utf-8")
         collect = run.children()["collect"]

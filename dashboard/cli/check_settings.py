@@ -1,0 +1,84 @@
+"""Checks of what was written down: the settings file, the secrets it names, the cards, and the panels' use of them."""
+
+from __future__ import annotations
+
+import stat
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from collector import settings as settings_file
+from collector.last_good import good_copy
+from collector.settings import MqttSource, Settings, SettingsError
+from dashboard.cards import CardShelf
+from dashboard.cli.findings import Finding, note, ok, wrong
+from dashboard.logbook import Panel
+
+
+def settings_findings(path: Path) -> tuple[Settings | None, list[Finding]]:
+    """The settings if they can be used, and what is wrong with them: file, line, key, what is allowed."""
+    copy = good_copy(path)
+    try:
+        settings = settings_file.load(path)
+    except SettingsError as error:
+        found = [wrong(line, "correct it") for line in str(error).splitlines()]
+        if copy.exists():
+            found.append(note(f"until then what starts by itself goes on with {copy}", "as it was last good"))
+        return None, found
+    found = [ok(f"{path}: {len(settings.source)} sources, {len(settings.probe)} probes")]
+    if copy.exists() and copy.read_text(encoding="utf-8") != path.read_text(encoding="utf-8"):
+        found.append(
+            note(f"{path} was changed since coldshed last started", "start it again, so that it counts")
+        )
+    heard = {probe.source for probe in settings.probe}
+    for source in settings.source:
+        if source.id not in heard:
+            do = "add a [[probe]] table with this source; 'coldshed listen' shows the names that it sends"
+            found.append(note(f"source {source.id}: no probe is heard there", do))
+    return settings, found
+
+
+def secret_findings(settings: Settings) -> Iterator[Finding]:
+    """Files with passwords and tokens: there, readable by us, and by nobody else."""
+    named = [
+        (f"source {source.id}", source.password_file)
+        for source in settings.source
+        if isinstance(source, MqttSource)
+    ]
+    if settings.announce is not None:
+        named.append(("announce", settings.announce.password_file))
+    if settings.forward is not None:
+        named.append(("forward", settings.forward.token_file))
+    for who, name in named:
+        if name is not None:
+            yield secret_finding(who, settings.folder / name)
+
+
+def secret_finding(who: str, path: Path) -> Finding:
+    """One such file."""
+    try:
+        with path.open("rb") as file:
+            empty = not file.read(4096).strip()
+        mode = path.stat().st_mode
+    except OSError as error:
+        return wrong(
+            f"{who}: {path} cannot be read ({error.strerror})",
+            "put the secret there, readable by the user who runs coldshed",
+        )
+    if empty:
+        return wrong(f"{who}: {path} is empty", "put the secret there, in one line")
+    if mode & (stat.S_IRWXG | stat.S_IRWXO):
+        return note(f"{who}: {path} can be read by others", f"chmod 600 {path}")
+    return ok(f"{who}: {path} holds a secret")
+
+
+def card_findings(shelf: CardShelf, panels: Iterable[Panel]) -> Iterator[Finding]:
+    """Cards that cannot be used, and open panels whose coats have no card: nothing can be said of those."""
+    for text in shelf.errors():
+        yield wrong(text, "'coldshed check card FILE' shows what the corrected card means")
+    names = shelf.names()
+    yield ok(f"cards: {', '.join(names)}")
+    for panel in panels:
+        for card in sorted({coat.card for coat in panel.coats} - set(names)):
+            if not panel.closed:
+                do = "put the card's file into the folder cards, or log the coat with one that is there"
+                yield wrong(f"panel {panel.name}: no card is called {card!r}", do)

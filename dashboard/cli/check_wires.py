@@ -1,0 +1,152 @@
+"""Checks of where readings come from: serial ports, folders and brokers."""
+
+from __future__ import annotations
+
+import errno
+import grp
+import os
+import stat
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from collector.listen import LINKS, stable_link
+from collector.settings import FolderSource, MqttSource, SerialSource, Settings
+from collector.sources.mqtt import echo_topic
+from dashboard.cli.broker_answer import BrokerAnswer, ask_broker
+from dashboard.cli.check_house import lock_holder
+from dashboard.cli.findings import Finding, note, ok, wrong
+
+SEE_PORTS = "plug the device in; 'coldshed listen --ports' shows the ports there are"
+
+
+def source_findings(settings: Settings) -> Iterator[Finding]:
+    """One or more for each source of the settings, and the broker that is told."""
+    collect = lock_holder(settings.readings_db.with_name(settings.readings_db.name + ".lock"))
+    for source in settings.source:
+        if isinstance(source, SerialSource):
+            yield from port_findings(f"source {source.id}", source.port, ours=collect)
+        elif isinstance(source, MqttSource):
+            yield from mqtt_findings(settings, source)
+        elif isinstance(source, FolderSource):
+            yield folder_finding(f"source {source.id}", settings.folder / source.folder)
+    if settings.announce is not None:
+        told = settings.announce
+        password = _secret(settings, told.password_file)
+        answer = ask_broker(told.host, told.port, told.user, password)
+        yield from broker_findings("announce", f"{told.host}:{told.port}", answer)
+
+
+def mqtt_findings(settings: Settings, source: MqttSource) -> Iterator[Finding]:
+    """Asks the broker as collect would, in a session of its own."""
+    answer = ask_broker(
+        source.host,
+        source.port,
+        source.user,
+        _secret(settings, source.password_file),
+        source.topic,
+        echo_topic(settings.site, source.id),
+    )
+    yield from broker_findings(f"source {source.id}", f"{source.host}:{source.port}", answer)
+
+
+def broker_findings(who: str, where: str, answer: BrokerAnswer) -> Iterator[Finding]:
+    """What a broker's answer means."""
+    if answer.unreachable:
+        do = "start it, or correct host and port"
+        yield wrong(f"{who}: broker {where} does not answer ({answer.unreachable})", do)
+        return
+    if answer.refused:
+        do = "correct user and password_file, or enter this user at the broker"
+        yield wrong(f"{who}: broker {where} does not let us in ({answer.refused})", do)
+        return
+    for topic, why in answer.topics_refused:
+        do = "add a line 'topic read ...' for this user to the broker's ACL"
+        yield wrong(f"{who}: broker {where} refuses the topic {topic} ({why})", do)
+    if answer.marker_refused:
+        topic, why = answer.marker_refused
+        do = f"add 'topic readwrite {topic}' to the broker's ACL: without it old messages pass for new ones"
+        yield wrong(f"{who}: broker {where} does not let us publish there ({why})", do)
+    if not answer.topics_refused and not answer.marker_refused:
+        yield ok(f"{who}: broker {where} answers and lets us in")
+
+
+def port_findings(
+    who: str,
+    port: str,
+    links: Path = LINKS,
+    may: Callable[[str, int], bool] = os.access,
+    ours: int | None = None,
+) -> Iterator[Finding]:
+    """A serial port: there, ours to open, read by nobody but `ours`, and of a name that survives replugging."""
+    try:
+        state = os.stat(port)
+    except OSError as error:
+        why = "is not there" if error.errno == errno.ENOENT else f"cannot be looked at ({error.strerror})"
+        yield wrong(f"{who}: {port} {why}", SEE_PORTS)
+        return
+    if not stat.S_ISCHR(state.st_mode):
+        yield wrong(f"{who}: {port} is not a serial port", SEE_PORTS)
+        return
+    if not may(port, os.R_OK | os.W_OK):
+        group = _group(state.st_gid)
+        do = f"sudo usermod -aG {group} USER for the user who runs coldshed, who then signs in again"
+        yield wrong(f"{who}: {port} may not be opened by this user", do)
+        return
+    for pid, name in open_by(port):
+        if pid != ours:
+            do = "end it: two programs on one port take the bytes from each other"
+            yield wrong(f"{who}: {port} is open in another program, {name} (process {pid})", do)
+    better = None if port.startswith(f"{links}/") else stable_link(port, links)
+    if better:
+        do = f'write port = "{better}", which stays the same'
+        yield note(f"{who}: {port} may have another name after the next start or replugging", do)
+    else:
+        yield ok(f"{who}: {port} is there")
+
+
+def open_by(port: str, processes: Path = Path("/proc")) -> list[tuple[int, str]]:
+    """Processes that have the port open, and their names; of other users' only if we may look."""
+    device, found = os.path.realpath(port), []
+    for process in processes.iterdir():
+        if not process.name.isdigit():
+            continue
+        try:
+            if any(os.readlink(link) == device for link in (process / "fd").iterdir()):
+                found.append((int(process.name), (process / "comm").read_text().strip()))
+        except OSError:  # not ours to look at, or it has ended meanwhile
+            continue
+    return found
+
+
+def folder_finding(who: str, folder: Path, may: Callable[[Path, int], bool] = os.access) -> Finding:
+    """A watched folder: files are moved out of it, so it must be ours to write."""
+    if not folder.exists():
+        return note(f"{who}: {folder} is not there yet", "collect makes it, or correct 'folder'")
+    if not folder.is_dir() or not may(folder, os.R_OK | os.W_OK | os.X_OK):
+        return wrong(
+            f"{who}: {folder} is no folder that this user may write", "correct 'folder', or its owner"
+        )
+    refused = folder / "refused"
+    left = sum(1 for path in refused.glob("*.report.txt")) if refused.is_dir() else 0
+    if left:
+        return note(
+            f"{who}: {left} files lie in {refused}", "the report beside each says why; correct and put back"
+        )
+    return ok(f"{who}: {folder} is there")
+
+
+def _group(number: int) -> str:
+    try:
+        return grp.getgrgid(number).gr_name
+    except KeyError:
+        return str(number)
+
+
+def _secret(settings: Settings, name: str | None) -> str | None:
+    """None if it cannot be read: the check of secrets says so, and the broker will refuse us."""
+    if name is None:
+        return None
+    try:
+        return (settings.folder / name).read_text(encoding="utf-8").rstrip("\r\n")
+    except OSError:
+        return None
