@@ -1,16 +1,18 @@
-"""What a source hands to the pipeline, and what a decoder makes of it: neither knows the other."""
+"""What a source hands to the pipeline, and what a decoder makes of it: neither knows the other.
+
+What is made for each message is a named tuple: made in half the time of a frozen dataclass.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from collector.reading import Quantity
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
+class Delivery(NamedTuple):
     """An MQTT message's identity, committed with its rows so that a redelivery is absorbed."""
 
     client: str
@@ -27,16 +29,14 @@ class Refusal:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(NamedTuple):
     """What became of one arrival: its refusals, and how many readings it gave (repeated ones included)."""
 
     readings: int
     refused: tuple[Refusal, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """Bytes as they came, whole: one line, one message, or one file.
 
     received   UTC ms
@@ -57,8 +57,7 @@ class Arrival:
     outcome: Callable[[Outcome], None] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(NamedTuple):
     """One value in SI under the probe's name on the wire; at = UTC ms, None if it brought no time."""
 
     name: str
@@ -67,7 +66,7 @@ class Sample:
     at: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Decoded:
     """All that one arrival held."""
 

@@ -104,11 +104,13 @@ class Checks:
             reading = readings[index]
             key = (reading.probe, reading.quantity)
             series = self._series.setdefault(key, _Series())
-            quality = reading.quality
+            found = Quality.GOOD
             if series.newest is not None and reading.at < series.newest:
                 series = late.setdefault(key, _Series())
-                quality |= Quality.LATE
-            flagged[index] = replace(reading, quality=quality | self._look(reading, series))
+                found = Quality.LATE
+            found |= self._look(reading, series)
+            if found:
+                flagged[index] = replace(reading, quality=reading.quality | found)
         return flagged
 
     def _look(self, reading: Reading, series: _Series) -> Quality:

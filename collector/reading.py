@@ -33,7 +33,7 @@ class Quality(IntFlag):
     @property
     def usable(self) -> bool:
         """True if the value may enter the model: late, saturated or ahead-of-clock readings may, lies may not."""
-        return not self & UNUSABLE
+        return not int.__and__(self, UNUSABLE)  # the flags' own & takes eight times as long
 
 
 UNUSABLE = (

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 from collector import settings
 from collector.arrival import Arrival, Decoded, Sample
 from collector.decode import strict_json
-from collector.decode.numbers import STRICT_FORM, strict_number, to_si
-from collector.decode.strict_json import NotUsable
+from collector.decode.numbers import STRICT_FORM, TO_SI, strict_number, to_si
+from collector.decode.strict_json import HUGE, NotUsable, plain_table
 from collector.decode.times import FORM, utc_ms
 
 EARLIEST_MS = 946_684_800_000
@@ -62,9 +62,16 @@ class JsonMapDecoder:
         zone = settings.time.zone if settings.time else None
         self._zone = None if zone is None else ZoneInfo(zone)
         self._time_at = None if settings.time is None else parse_pointer(settings.time.key)
+        self._plain = _PlainMap.of(settings)
 
     def decode(self, arrival: Arrival) -> Decoded:
         """Samples in SI. at = None if no time is configured, or this payload has none (missing, or null)."""
+        if self._plain is not None and (samples := self._plain.samples(arrival)) is not None:
+            return Decoded(samples, [])
+        return self.by_pointer(arrival)
+
+    def by_pointer(self, arrival: Arrival) -> Decoded:
+        """Like decode(), always by the pointers, one by one."""
         decoded = Decoded()
         try:
             document = strict_json.load(arrival.payload)
@@ -120,6 +127,51 @@ class JsonMapDecoder:
             return utc_ms(value, self._zone)
         except ValueError as error:
             raise NotUsable("time", str(error)) from error
+
+
+class _PlainMap:
+    """The short way for what nearly every device sends: a flat table of numbers, taken whole or not at all."""
+
+    def __init__(self, time_key: str | None, time_ms: int, fields: list[settings.FieldMap]) -> None:
+        self._time_key = time_key
+        self._time_ms = time_ms
+        self._fields = [(f.key[1:], f.name, f.quantity, TO_SI[f.unit]) for f in fields]
+
+    @classmethod
+    def of(cls, mapping: settings.JsonMap) -> _PlainMap | None:
+        """None if the settings look deeper than the top, or for anything but numbers."""
+        time = mapping.time
+        keys = [field.key for field in mapping.field] + ([time.key] if time else [])
+        flat = all(key.rfind("/") == 0 and "~" not in key for key in keys)
+        if not flat or mapping.name is not None or (time is not None and time.unit == "iso8601"):
+            return None
+        ms = 1000 if time is not None and time.unit == "s" else 1
+        return cls(time.key[1:] if time else None, ms, list(mapping.field))
+
+    def samples(self, arrival: Arrival) -> list[Sample] | None:
+        """None if the table is not flat, lacks a field, or holds anything that is not a plain number."""
+        table = plain_table(arrival.payload)
+        if table is None:
+            return None
+        at: int | None = None
+        if self._time_key is not None:
+            count = table.get(self._time_key)
+            if type(count) is not int:
+                return None
+            at = count * self._time_ms
+            if not EARLIEST_MS <= at < LATEST_MS:
+                return None
+        samples = []
+        for key, name, quantity, convert in self._fields:
+            value = table.get(key)
+            if type(value) is int:
+                value = float(value)
+            if type(value) is not float or not -HUGE < value < HUGE:
+                return None
+            if convert is not None:
+                value = convert(value)
+            samples.append(Sample(name or arrival.topic, quantity, value, at))
+        return samples
 
 
 def _number(document: object, pointer: Pointer, key: str) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 STRICT_FORM = "an optional minus, up to 10 digits, optionally a point and up to 10 digits"
 
@@ -18,15 +19,18 @@ def strict_number(text: str) -> float | None:
     return float(text) if _STRICT.fullmatch(text) else None
 
 
+TO_SI: dict[str, Callable[[float], float] | None] = {
+    "degC": None,
+    "%": None,
+    "ppm": None,
+    "degF": lambda value: (value - 32.0) / 1.8,
+    "K": lambda value: value - 273.15,
+    "1": lambda value: value * 100.0,
+}
+"""From each settings.Unit to degC, % or ppm; None: it is that already."""
+
+
 def to_si(value: float, unit: str) -> float:
     """From one of settings.Unit to degC, % or ppm."""
-    match unit:
-        case "degC" | "%" | "ppm":
-            return value
-        case "degF":
-            return (value - 32.0) / 1.8
-        case "K":
-            return value - 273.15
-        case "1":
-            return value * 100.0
-    raise ValueError(f"unit {unit!r} is none of degC, degF, K, %, 1, ppm")
+    convert = TO_SI[unit]
+    return value if convert is None else convert(value)

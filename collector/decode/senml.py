@@ -84,7 +84,7 @@ def _pack(payload: bytes) -> list[dict[str, object]]:
         if not isinstance(record, dict):
             raise NotUsable("not SenML", "each record of a SenML pack is a JSON object")
         for label in record:
-            if label.endswith("_"):
+            if label[-1:] == "_":
                 text = f"the field {label[:60]!r} must be understood (it ends with _), but is not known here"
                 raise NotUsable("unknown field", text)
         _check(record, _BASE)
@@ -103,10 +103,10 @@ def _check_version(versions: set[object]) -> None:
 
 def _check(record: dict[str, object], types: dict[str, type]) -> None:
     """Raises NotUsable if a field has another JSON type than Table 2 gives it; true is not a number."""
-    for label, wanted in types.items():
-        if label not in record:
+    for label, value in record.items():
+        wanted = types.get(label)
+        if wanted is None:
             continue
-        value = record[label]
         right = isinstance(value, str) if wanted is str else type(value) in (int, float)
         if not right:
             kind = "text" if wanted is str else "a number"

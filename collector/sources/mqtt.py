@@ -115,7 +115,7 @@ class MqttClientSource:
 
     def _follow(self, link: Link, put: Callable[[Arrival], None], stop: Callable[[], bool]) -> bool:
         """One client, until stopped or until a new one is better; True if not at once."""
-        heard = time.monotonic()
+        heard = looked = time.monotonic()
         while not stop():
             try:
                 event: Event | None = link.events.get(timeout=TICK_S)
@@ -131,6 +131,9 @@ class MqttClientSource:
                 if isinstance(event, Trouble) or self._short >= SHORT_IN_A_ROW:
                     self._short = 0
                     return True
+            if now - looked < TICK_S:
+                continue
+            looked = now
             self._backlog.over(now)
             self._dropped = link.dropped
             if now - heard > LIFELESS_S:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
-from typing import Any
+from typing import Any, NamedTuple
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
@@ -77,8 +77,7 @@ class Published:
     refusal: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
+class Message(NamedTuple):
     """`received` is UTC ms; `connection` numbers the connection it came through."""
 
     topic: str

@@ -21,6 +21,12 @@ HEARD_KEPT = 200
 """Names nobody claims are a help for setting up, not a log: only the most recent are kept."""
 
 
+_Row = tuple[int, int, float, int, int, int]
+"""t, series, value, quality, lag, batch."""
+_Rival = tuple[int, int, float]
+"""t, series, value."""
+
+
 @dataclass(frozen=True, slots=True)
 class Refused:
     """A refusal, with the source it came from and when (UTC ms)."""
@@ -144,24 +150,31 @@ class Writer:
         self, connection: apsw.Connection, readings: Sequence[Reading], series: dict[tuple[str, str], int]
     ) -> Committed:
         seq = int(connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM batch").get)
-        newest: dict[int, int] = {}
-        times: list[int] = []
-        rivals: list[tuple[int, int, float]] = []
-        repeated = 0
-        for reading in readings:
-            number = _series_id(connection, reading, series)
-            connection.execute(
-                "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT DO NOTHING",
-                (reading.at, number, reading.value, int(reading.quality), reading.received - reading.at, seq),
+        rows = [
+            (
+                reading.at,
+                series.get((reading.probe, reading.quantity)) or _series_id(connection, reading, series),
+                reading.value,
+                int(reading.quality),
+                reading.received - reading.at,
+                seq,
             )
-            if connection.changes():
-                times.append(reading.at)
-                newest[number] = max(reading.at, newest.get(number, reading.at))
-            elif _stored_value(connection, reading.at, number) == reading.value:
-                repeated += 1
-            else:
-                rivals.append((reading.at, number, reading.value))
+            for reading in readings
+        ]
+        before = connection.total_changes()
+        connection.executemany(
+            "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?) "
+            "ON CONFLICT DO NOTHING",
+            rows,
+        )
+        repeated = 0
+        rivals: list[_Rival] = []
+        if connection.total_changes() - before < len(rows):
+            rows, repeated, rivals = _sorted_out(connection, rows, seq)
+        times = [row[0] for row in rows]
+        newest: dict[int, int] = {}
+        for at, number, *_ in rows:
+            newest[number] = max(at, newest.get(number, at))
         if times:
             connection.execute(
                 "INSERT INTO batch(seq, t_min, t_max, run, committed) VALUES(?, ?, ?, ?, ?)",
@@ -198,19 +211,33 @@ class Writer:
 
 def _series_id(connection: apsw.Connection, reading: Reading, series: dict[tuple[str, str], int]) -> int:
     key = (reading.probe, reading.quantity.value)
-    if key not in series:
-        connection.execute(
-            "INSERT INTO series(probe, quantity, newest) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
-            (*key, reading.at),
-        )
-        series[key] = int(
-            connection.execute("SELECT id FROM series WHERE probe = ? AND quantity = ?", key).get
-        )
+    connection.execute(
+        "INSERT INTO series(probe, quantity, newest) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
+        (*key, reading.at),
+    )
+    series[key] = int(connection.execute("SELECT id FROM series WHERE probe = ? AND quantity = ?", key).get)
     return series[key]
 
 
-def _stored_value(connection: apsw.Connection, at: int, series: int) -> float:
-    return float(connection.execute("SELECT value FROM reading WHERE t = ? AND series = ?", (at, series)).get)
+def _sorted_out(
+    connection: apsw.Connection, rows: Sequence[_Row], seq: int
+) -> tuple[list[_Row], int, list[_Rival]]:
+    """Which rows of this batch were stored, how many were repeats, and which were another value for a taken key."""
+    stored: dict[tuple[int, int], _Row] = {}
+    repeated = 0
+    rivals: list[_Rival] = []
+    for row in rows:
+        at, number, value, *_ = row
+        kept, batch = connection.execute(
+            "SELECT value, batch FROM reading WHERE t = ? AND series = ?", (at, number)
+        ).get
+        if batch == seq and (at, number) not in stored:
+            stored[at, number] = row
+        elif kept == value:
+            repeated += 1
+        else:
+            rivals.append((at, number, value))
+    return list(stored.values()), repeated, rivals
 
 
 def _boot() -> str:

@@ -13,7 +13,7 @@ import pytest
 from collector import pipeline as pipelines
 from collector.arrival import Arrival, Delivery, Outcome
 from collector.clock import SteppedClock
-from collector.pipeline import Pipeline
+from collector.pipeline import BACKLOG_ARRIVALS, BATCH_ARRIVALS, Pipeline
 from collector.reading import Quality, Quantity
 from collector.store.reader import Reader
 from collector.store.writer import Writer
@@ -228,11 +228,21 @@ def test_what_is_in_the_queue_is_committed_before_the_end(house: House) -> None:
     assert len(house.done) == 100
 
 
-def test_batches_hold_at_most_half_of_a_brokers_window(house: House) -> None:
-    for number in range(35):
+def test_what_waits_already_goes_into_one_commit_up_to_a_bound(house: House) -> None:
+    for number in range(2 * BACKLOG_ARRIVALS + 35):
         house.pipeline.put(house.arrival(b"S1 T=1.%d" % number, received=T0 + number))
     house.pipeline.run(lambda: True)
-    assert house.reader.last_batch() == 4
+    assert house.reader.last_batch() == 3
+    assert len(house.done) == 2 * BACKLOG_ARRIVALS + 35
+
+
+def test_a_full_batch_does_not_wait_for_more(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half of a broker's window: it can send on while these are committed."""
+    monkeypatch.setattr(pipelines, "LINGER_S", 1e6)
+    with running(house):
+        for number in range(BATCH_ARRIVALS):
+            house.pipeline.put(house.arrival(b"S1 T=1.%d" % number, received=T0 + number))
+        wait_until(lambda: len(house.done) == BATCH_ARRIVALS, "the full batch is committed")
 
 
 def test_a_stream_without_a_rest_is_committed_in_the_middle(house: House) -> None:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.arrival import Arrival, Decoded
+from collector.decode import strict_json
 from collector.decode.json_map import JsonMapDecoder, at_pointer, parse_pointer
 from collector.reading import Quantity
 from collector.settings import JsonMap
@@ -244,3 +245,63 @@ def test_any_document_decodes_without_an_error_to_finite_values(document: object
 @given(st.binary(max_size=200))
 def test_any_bytes_decode_without_an_error(payload: bytes):
     assert decode(mapped(), payload).samples == []
+
+
+DOCUMENTS = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=4),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=3), inner, max_size=4),
+)
+ODD = [
+    b'{"a":1,"a":2}',
+    b'{"a" :1,"a":2}',
+    b'{"a":1,\n"a"\t:2}',
+    b'{"a":{"b":1,"b":2}}',
+    b'[{"a":1,"a":":"}]',
+    rb'{"a":1,"\u0061":2}',
+    rb'{"a":"\":","a":2}',
+    rb'{"a":"\ud800"}',
+    b'{"a":1e999}',
+    b'{"a":[1e999]}',
+    b'{"a":' + b"9" * 31 + b"}",
+    b'{"a":-0}',
+    b'{"a":NaN}',
+    b"[" * 16 + b"]" * 16,
+    b"[" * 17 + b"]" * 17,
+    b'\xef\xbb\xbf{"a":1}',
+    b'{"a":"\xff"}',
+]
+
+
+def read_both_ways(raw: bytes) -> tuple[object, object]:
+    """What the quick and the strict reader make of it, exactly: also the kinds of its numbers, or the refusal."""
+
+    def said(load: Any) -> object:
+        try:
+            return repr(load(raw))
+        except strict_json.NotUsable as error:
+            return error.refusal
+
+    return said(strict_json.load), said(strict_json.strictly)
+
+
+@given(st.builds(json.dumps, DOCUMENTS, separators=st.sampled_from([None, (",", ":"), (" ,", " : ")])))
+def test_the_quick_reader_gives_what_the_strict_one_gives(text: str):
+    quick, strict = read_both_ways(text.encode())
+    assert quick == strict
+
+
+@pytest.mark.parametrize("raw", ODD, ids=range(len(ODD)))
+def test_the_quick_reader_takes_nothing_that_the_strict_one_refuses(raw: bytes):
+    quick, strict = read_both_ways(raw)
+    assert quick == strict
+
+
+NUMBERS = st.integers(-(10**35), 10**35) | st.floats() | st.booleans() | st.none() | st.just("21.5")
+
+
+@given(st.dictionaries(st.sampled_from(["temp", "hum", "ts", "x"]), NUMBERS | st.lists(NUMBERS, max_size=2)))
+def test_the_short_way_of_a_flat_table_gives_what_the_pointers_give(table: dict[str, object]):
+    decoder = mapped(time={"key": "/ts", "unit": "s"})
+    for text in (json.dumps(table), json.dumps({"ts": 1_795_604_832, **table})):
+        arrival = Arrival("broker-json", text.encode(), NOW, topic="shed/json/a2")
+        assert decoder.decode(arrival) == decoder.by_pointer(arrival)
