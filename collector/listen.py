@@ -12,7 +12,8 @@ from serial.tools import list_ports
 from collector.app import SourceThread
 from collector.arrival import Arrival, Decoded
 from collector.clock import Clock
-from collector.decode import decoder_for
+from collector.decode import decoder_of
+from collector.recording import Recorder
 from collector.settings import FolderSource, Settings, wire_names
 from collector.sources import source_for
 
@@ -21,8 +22,10 @@ SHOWN = 120
 LINKS = Path("/dev/serial")
 
 
-def listen(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
-    """Prints until `stop`. Nothing is acknowledged, so a broker keeps what belongs to collect.
+def listen(
+    settings: Settings, clock: Clock, stop: Callable[[], bool], recorder: Recorder | None = None
+) -> int:
+    """Prints until `stop`, and records what comes. Nothing is acknowledged: a broker keeps what belongs to collect.
 
     Watched folders are left out: listening must not use up their files.
     """
@@ -31,10 +34,10 @@ def listen(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
     )  # not collect's own broker session
     items = [item for item in settings.source if not isinstance(item, FolderSource)]
     if not items:
-        print("nothing to listen to: no source of kind serial, mqtt or simulated is in the settings")
+        print("nothing to listen to: the settings hold no source, or only watched folders")
         return 1
     arrived: queue.Queue[Arrival] = queue.Queue(1000)
-    decoders = {item.id: decoder_for(item.decode) for item in items}
+    decoders = {item.id: decoder_of(item) for item in items}
     known = wire_names(settings)
     threads = [SourceThread(source_for(item, apart, clock)) for item in items]
     for thread in threads:
@@ -47,6 +50,8 @@ def listen(settings: Settings, clock: Clock, stop: Callable[[], bool]) -> int:
             arrival = arrived.get(timeout=0.1)
         except queue.Empty:
             continue
+        if recorder is not None:
+            recorder.add(arrival)
         for line in lines(arrival, decoders[arrival.source].decode(arrival), known):
             print(line, flush=True)
     return 0

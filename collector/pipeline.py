@@ -17,7 +17,7 @@ import apsw
 from collector.arrival import Arrival, Decoded, Decoder, Delivery, Outcome, Refusal, Sample
 from collector.checks import Checks, believed_time
 from collector.clock import Clock
-from collector.decode import decoder_for
+from collector.decode import decoder_of
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
 from collector.settings import Settings, wire_names
@@ -73,9 +73,7 @@ class Pipeline:
         self._writer = writer
         self._clock = clock
         self._at_most = at_most
-        self._decoders: dict[str, Decoder] = {
-            source.id: decoder_for(source.decode) for source in settings.source
-        }
+        self._decoders: dict[str, Decoder] = {source.id: decoder_of(source) for source in settings.source}
         self._probes = wire_names(settings)
         facts = probe_facts(settings)
         self._checks = Checks(facts)

@@ -40,6 +40,12 @@ from collector.source_tables import (
     LoggerCsv as LoggerCsv,
 )
 from collector.source_tables import (
+    ModbusRegisters as ModbusRegisters,
+)
+from collector.source_tables import (
+    ModbusSource as ModbusSource,
+)
+from collector.source_tables import (
     MqttSource as MqttSource,
 )
 from collector.source_tables import (
@@ -48,6 +54,18 @@ from collector.source_tables import (
     WireName,
     check_zone,
     tables_of,
+)
+from collector.source_tables import (
+    NmeaXdr as NmeaXdr,
+)
+from collector.source_tables import (
+    OneWireSource as OneWireSource,
+)
+from collector.source_tables import (
+    Register as Register,
+)
+from collector.source_tables import (
+    ReplaySource as ReplaySource,
 )
 from collector.source_tables import (
     SenML as SenML,
@@ -69,6 +87,9 @@ from collector.source_tables import (
 )
 from collector.source_tables import (
     Unit as Unit,
+)
+from collector.source_tables import (
+    W1Slave as W1Slave,
 )
 from collector.toml_lines import line_of, nearest
 
@@ -270,6 +291,7 @@ _MODELS: dict[str, type[Table]] = _TAGGED | {
     "announce": Announce,
     "forward": Forward,
     "field": FieldMap,
+    "registers": Register,
     "time": TimeField,
 }
 

@@ -43,13 +43,11 @@ def check_zone(value: str | None) -> str | None:
     return value
 
 
-class FieldMap(Table):
-    """One measured quantity in a payload: where it stands (`key`), what it is and in which unit."""
+class Measured(Table):
+    """What a number is, and in which unit it comes."""
 
-    key: str = Field(min_length=1, max_length=200)
     quantity: Quantity
     unit: Unit
-    name: Name | None = None
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Self:
@@ -57,6 +55,13 @@ class FieldMap(Table):
         if self.unit not in allowed:
             raise ValueError(f"unit {self.unit!r} is not one of {self.quantity}: {', '.join(allowed)}")
         return self
+
+
+class FieldMap(Measured):
+    """One measured quantity in a payload: where it stands (`key`), what it is and in which unit."""
+
+    key: str = Field(min_length=1, max_length=200)
+    name: Name | None = None
 
 
 class Column(FieldMap):
@@ -108,7 +113,53 @@ class LoggerCsv(Table):
     decimal: Literal[".", ","] = "."
 
 
-Decode = Annotated[TextLine | JsonMap | SenML | LoggerCsv, Field(discriminator="kind")]
+class NmeaXdr(Table):
+    """NMEA 0183 XDR sentences: the transducer's id is the probe's name; without `talker`, talker/id is."""
+
+    kind: Literal["nmea_xdr"]
+    talker: str | None = Field(default=None, pattern=r"^[A-Z][A-Z0-9]$")
+
+
+class W1Slave(Table):
+    """Linux' file of a one-wire temperature sensor; the device's id is the probe's name."""
+
+    kind: Literal["w1_slave"]
+
+
+class Register(Measured):
+    """One 16-bit Modbus register: `slave` 1 to 247, `address` counted from 0 as on the wire, value = number * scale.
+
+    negative: how numbers below zero are written: "twos_complement", "ten_thousand_plus" (10205 is -205),
+    "sign_bit" (0x80CD is -205) or "never".
+    """
+
+    name: WireName
+    slave: int = Field(ge=1, le=247)
+    function: Literal["input", "holding"]
+    address: int = Field(ge=0, le=65535)
+    scale: float = Field(default=1.0, gt=0, le=1000)
+    negative: Literal["twos_complement", "ten_thousand_plus", "sign_bit", "never"] = "twos_complement"
+
+
+class ModbusRegisters(Table):
+    """Which registers of which slaves are what."""
+
+    kind: Literal["modbus_registers"]
+    registers: tuple[Register, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _each_once(self) -> Self:
+        names = [(register.name, register.quantity) for register in self.registers]
+        for name, quantity in names:
+            if names.count((name, quantity)) > 1:
+                raise ValueError(f"two registers are the {quantity} of {name!r}: each needs its own name")
+        return self
+
+
+Decode = Annotated[
+    TextLine | JsonMap | SenML | LoggerCsv | NmeaXdr | W1Slave | ModbusRegisters,
+    Field(discriminator="kind"),
+]
 
 
 class SerialSource(Table):
@@ -153,7 +204,54 @@ class SimulatedSource(Table):
     decode: Decode
 
 
-Source = Annotated[SerialSource | MqttSource | FolderSource | SimulatedSource, Field(discriminator="kind")]
+class OneWireSource(Table):
+    """One-wire sensors as Linux shows them: a folder for each device below `folder`, read every `interval_s`."""
+
+    id: Name
+    kind: Literal["one_wire"]
+    folder: str = "/sys/bus/w1/devices"
+    interval_s: float = Field(default=10.0, gt=0, le=3600)
+    decode: W1Slave
+
+
+class ModbusSource(Table):
+    """Modbus RTU slaves on one RS-485 line, asked every `interval_s`; one that is silent for `timeout_s` is told."""
+
+    id: Name
+    kind: Literal["modbus"]
+    port: str = Field(min_length=1)
+    baud: int = Field(default=9600, ge=300, le=4_000_000)
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    interval_s: float = Field(default=10.0, gt=0, le=3600)
+    timeout_s: float = Field(default=0.5, ge=0.05, le=10)
+    decode: ModbusRegisters
+
+
+class ReplaySource(Table):
+    """What `coldshed listen --record FILE` recorded of one source, sent again `speed` times as fast.
+
+    recorded_as  the id it was recorded under (default: its own)
+    shift_s      seconds added to every recorded time, also to those inside the payloads
+    """
+
+    id: Name
+    kind: Literal["replay"]
+    file: str = Field(min_length=1)
+    speed: float = Field(default=1.0, gt=0, le=1_000_000)
+    shift_s: float = Field(default=0.0, ge=-4e9, le=4e9)
+    recorded_as: Name | None = None
+    decode: Decode
+
+    @property
+    def shift_ms(self) -> int:
+        return round(self.shift_s * 1000)
+
+
+Source = Annotated[
+    SerialSource | MqttSource | FolderSource | OneWireSource | ModbusSource | SimulatedSource | ReplaySource,
+    Field(discriminator="kind"),
+]
 
 
 def tables_of(union: object) -> dict[str, type[Table]]:

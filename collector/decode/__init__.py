@@ -9,6 +9,16 @@ from collector import settings
 from collector.arrival import Decoder
 
 
+def decoder_of(source: settings.Source) -> Decoder:
+    """A source's decoder; a replay's shifts the times in the payloads as its settings say."""
+    decoder = decoder_for(source.decode)
+    if isinstance(source, settings.ReplaySource) and source.shift_ms:
+        from collector.decode.shifted import ShiftedDecoder
+
+        return ShiftedDecoder(decoder, source.shift_ms)
+    return decoder
+
+
 def decoder_for(decode: settings.Decode) -> Decoder:
     """The decoder a source's `decode` table asks for. Its module is imported only when it is used."""
     match decode:
@@ -28,3 +38,15 @@ def decoder_for(decode: settings.Decode) -> Decoder:
             from collector.decode.json_map import JsonMapDecoder
 
             return JsonMapDecoder(decode)
+        case settings.NmeaXdr():
+            from collector.decode.nmea_xdr import NmeaXdrDecoder
+
+            return NmeaXdrDecoder(decode)
+        case settings.W1Slave():
+            from collector.decode.w1_slave import W1SlaveDecoder
+
+            return W1SlaveDecoder(decode)
+        case settings.ModbusRegisters():
+            from collector.decode.modbus_registers import ModbusRegistersDecoder
+
+            return ModbusRegistersDecoder(decode)

@@ -30,6 +30,22 @@ def source_for(source: settings.Source, whole: settings.Settings, clock: Clock) 
             from collector.sources.folder import WatchedFolderSource
 
             return WatchedFolderSource(source.id, whole.folder / source.folder, clock)
+        case settings.OneWireSource():
+            from collector.sources.one_wire import OneWireFolderSource
+
+            probes = [probe for probe in whole.probe if probe.source == source.id]
+            devices = [name for probe in probes for name in probe.wire_names]
+            return OneWireFolderSource(
+                source.id, whole.folder / source.folder, devices, source.interval_s, clock
+            )
+        case settings.ModbusSource():
+            from collector.sources.modbus import ModbusLineSource
+
+            return ModbusLineSource(source, clock)
+        case settings.ReplaySource():
+            from collector.sources.replay import ReplayedSource
+
+            return ReplayedSource(source, whole.folder / source.file, clock)
         case settings.SimulatedSource():
             from collector.sources.simulated import SimulatedNightSource
 

@@ -85,13 +85,11 @@ class SerialPortSource:
         wait = GrowingWait()
         while not stop():
             try:
-                with serial.Serial(self._port, self._baud, timeout=READ_S, exclusive=True) as port:
-                    # `exclusive` is a lock that only polite programs ask for; this one the kernel enforces.
-                    fcntl.ioctl(port.fileno(), termios.TIOCEXCL)
+                with open_alone(self._port, self._baud, READ_S) as port:
                     self._state = "connected"
                     self._read(port, put, stop, wait)
             except PORT_TROUBLE as error:
-                self._state = f"failed: {_explained(error)}"
+                self._state = f"failed: {explained(error)}"
                 wait.pause(stop)
         self._state = "waiting"
 
@@ -112,7 +110,21 @@ class SerialPortSource:
                 put(Arrival(self.id, line, last))
 
 
-def _explained(error: BaseException) -> str:
+def open_alone(
+    port: str, baud: int, timeout_s: float, parity: str = serial.PARITY_NONE, stop_bits: int = 1
+) -> serial.Serial:
+    """The port, open for this program alone. Raises one of PORT_TROUBLE."""
+    opened = serial.Serial(port, baud, timeout=timeout_s, parity=parity, stopbits=stop_bits, exclusive=True)
+    try:
+        # `exclusive` is a lock that only polite programs ask for; this one the kernel enforces.
+        fcntl.ioctl(opened.fileno(), termios.TIOCEXCL)
+    except PORT_TROUBLE:
+        opened.close()
+        raise
+    return opened
+
+
+def explained(error: BaseException) -> str:
     """Words for a port's error. pyserial wraps the system's error: its number says what to do."""
     number = getattr(error, "errno", None)
     if number is None and error.__context__ is not None:

@@ -47,6 +47,12 @@ def parser() -> argparse.ArgumentParser:
         commands, "listen", "print live what the probes send, without storing it", "processes:listen"
     )
     listen.add_argument("--ports", action="store_true", help="only list the serial ports there are")
+    listen.add_argument(
+        "--record",
+        type=Path,
+        metavar="FILE",
+        help="also write the bytes to a new FILE, for a source of kind replay",
+    )
 
     _assess(commands)
     _files(commands)

@@ -6,11 +6,20 @@ import errno
 import grp
 import os
 import stat
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from collector.listen import LINKS, stable_link
-from collector.settings import FolderSource, MqttSource, SerialSource, Settings
+from collector.recording import RecordingError, arrivals
+from collector.settings import (
+    FolderSource,
+    ModbusSource,
+    MqttSource,
+    OneWireSource,
+    ReplaySource,
+    SerialSource,
+    Settings,
+)
 from collector.sources.mqtt import echo_topic
 from dashboard.cli.broker_answer import BrokerAnswer, ask_broker
 from dashboard.cli.check_house import lock_holder
@@ -23,12 +32,19 @@ def source_findings(settings: Settings) -> Iterator[Finding]:
     """One or more for each source of the settings, and the broker that is told."""
     collect = lock_holder(settings.readings_db.with_name(settings.readings_db.name + ".lock"))
     for source in settings.source:
-        if isinstance(source, SerialSource):
+        if isinstance(source, SerialSource | ModbusSource):
             yield from port_findings(f"source {source.id}", source.port, ours=collect)
         elif isinstance(source, MqttSource):
             yield from mqtt_findings(settings, source)
         elif isinstance(source, FolderSource):
             yield folder_finding(f"source {source.id}", settings.folder / source.folder)
+        elif isinstance(source, OneWireSource):
+            devices = [
+                name for probe in settings.probe if probe.source == source.id for name in probe.wire_names
+            ]
+            yield from one_wire_findings(f"source {source.id}", settings.folder / source.folder, devices)
+        elif isinstance(source, ReplaySource):
+            yield replay_finding(f"source {source.id}", settings.folder / source.file)
     if settings.announce is not None:
         told = settings.announce
         password = _secret(settings, told.password_file)
@@ -133,6 +149,33 @@ def folder_finding(who: str, folder: Path, may: Callable[[Path, int], bool] = os
             f"{who}: {left} files lie in {refused}", "the report beside each says why; correct and put back"
         )
     return ok(f"{who}: {folder} is there")
+
+
+def one_wire_findings(who: str, folder: Path, devices: Sequence[str]) -> Iterator[Finding]:
+    """The folder of one-wire devices, and each device that a probe names."""
+    if not folder.is_dir():
+        do = "load the one-wire driver of this computer, or correct 'folder'"
+        yield wrong(f"{who}: {folder} is not there", do)
+        return
+    missing = [device for device in devices if not (folder / device).is_dir()]
+    for device in missing:
+        yield wrong(
+            f"{who}: {folder / device} is not there", "check the sensor's cable, or correct the probe's name"
+        )
+    if not missing:
+        yield ok(f"{who}: {folder} shows all {len(devices)} devices")
+
+
+def replay_finding(who: str, file: Path) -> Finding:
+    """A recording: there, and one of ours."""
+    try:
+        next(arrivals(file), None)
+    except (OSError, RecordingError) as error:
+        why = error.strerror if isinstance(error, OSError) else "it is no recording"
+        return wrong(
+            f"{who}: {file} cannot be replayed ({why})", "make one with 'coldshed listen --record FILE'"
+        )
+    return ok(f"{who}: {file} is a recording")
 
 
 def _group(number: int) -> str:

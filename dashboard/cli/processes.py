@@ -175,10 +175,21 @@ def forward(arguments: argparse.Namespace) -> int:
 
 def listen(arguments: argparse.Namespace) -> int:
     from collector.listen import listen, print_ports
+    from collector.recording import Recorder
 
     if arguments.ports:
         return print_ports()
-    return listen(settings_file.load(arguments.settings), clock_of(arguments), Stop().on_signals())
+    settings, clock, stop = settings_file.load(arguments.settings), clock_of(arguments), Stop().on_signals()
+    if arguments.record is None:
+        return listen(settings, clock, stop)
+    try:
+        recorder = Recorder(arguments.record)
+    except OSError as error:
+        raise CommandError(
+            f"{arguments.record}: cannot be made ({error.strerror}): name a new file in a folder that is there"
+        ) from error
+    with recorder:
+        return listen(settings, clock, stop, recorder)
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:

@@ -14,6 +14,7 @@ from collector.arrival import Arrival, Decoded, Refusal, Sample
 from collector.clock import SteppedClock
 from collector.listen import lines, listen, ports, print_ports
 from collector.reading import Quantity
+from collector.recording import Recorder, arrivals
 from tests.collector.shops import folder, probe, serial, shop
 from tests.services import wait_until
 
@@ -47,6 +48,30 @@ def test_what_a_port_sends_is_shown_decoded_and_nothing_is_stored(
     assert "09:46:40Z usb  S1 -> probe S1  temperature 12.50 degC" in text
     assert "S9 -> no probe claims this name  temperature 1.00 degC" in text
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_heard_is_recorded_byte_for_byte(tmp_path: Path) -> None:
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    settings = shop(tmp_path, serial(os.ttyname(slave)), probe("S1", "usb"))
+    os.close(slave)
+    stop, path = threading.Event(), tmp_path / "night.rec"
+    with Recorder(path) as recorder:
+        thread = threading.Thread(target=listen, args=(settings, SteppedClock(T0), stop.is_set, recorder))
+        thread.start()
+        try:
+            wait_until(lambda: os.write(master, b"\n") and len(list(arrivals(path))) > 0, "the port is open")
+            os.write(master, b"S1 T=12.5\n\xff\n")
+            wait_until(lambda: "\\u00ff" in path.read_text(encoding="utf-8"), "both lines are recorded")
+        finally:
+            stop.set()
+            thread.join()
+            os.close(master)
+    heard = [arrival for arrival in arrivals(path) if arrival.payload]
+    assert [(arrival.source, arrival.payload) for arrival in heard] == [
+        ("usb", b"S1 T=12.5"),
+        ("usb", b"\xff"),
+    ]
 
 
 def test_foreign_text_cannot_command_the_terminal() -> None:

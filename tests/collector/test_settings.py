@@ -20,8 +20,10 @@ def test_the_shipped_example_loads_and_shows_every_kind(tmp_path: Path) -> None:
     path.write_text(EXAMPLE, encoding="utf-8")
     shop = load(path)
     kinds = {source.kind for source in shop.source} | {source.decode.kind for source in shop.source}
-    legal = {"serial", "mqtt", "folder", "text_line", "senml", "json_map", "logger_csv"}
-    assert kinds == legal
+    assert kinds == {
+        *("serial", "mqtt", "folder", "one_wire", "modbus", "replay"),
+        *("text_line", "senml", "json_map", "logger_csv", "nmea_xdr", "w1_slave", "modbus_registers"),
+    }
     assert shop.readings_db == tmp_path / "data" / "readings.db"
     assert {probe.source for probe in shop.probe} == {source.id for source in shop.source}
 
@@ -67,8 +69,20 @@ MISTAKES = [
     ("[serve]", "[serv]", "[serv]", "serv", "did you mean 'serve'"),
     ("port = 8137", 'port = 8137\nhost = "0.0.0.0"', "0.0.0.0", "serve.host", "127.0.0.1"),
     ('place = "surface"', 'place = "panel"', '"panel"', "probe.0.place", "air, bottles, surface"),
-    ("interval_s = 10", "interval_s = -1", "= -1", "probe.0.interval_s", "greater than 0"),
-    ("interval_s = 10", "interval = 10", "interval =", "probe.0.interval", "did you mean 'interval_s'"),
+    (
+        "interval_s = 10\naccuracy_K",
+        "interval_s = -1\naccuracy_K",
+        "= -1",
+        "probe.0.interval_s",
+        "greater than 0",
+    ),
+    (
+        "interval_s = 10\naccuracy_K",
+        "interval = 10\naccuracy_K",
+        "interval =",
+        "probe.0.interval",
+        "did you mean 'interval_s'",
+    ),
     ('topic = ["shed/+/senml"]', 'topic = "shed"', 'topic = "shed"', "source.1.topic", "list"),
     ('data = "data"', 'folder = "data"', "folder =", "folder", "did you mean 'data'"),
     ("[serve]", "[serve", "[serve", "not TOML", "line"),

@@ -13,6 +13,7 @@ from collector import settings
 from collector.arrival import Arrival
 from collector.clock import SteppedClock
 from collector.decode import decoder_for
+from collector.recording import arrivals
 from collector.settings import parse
 from collector.sources import source_for
 
@@ -26,7 +27,20 @@ SAMPLES = {
     "senml": "senml.json",
     "json_map": "json_map.json",
     "logger_csv": "logger.csv",
+    "nmea_xdr": "nmea_xdr.txt",
+    "w1_slave": "w1_slave.txt",
+    "modbus_registers": "modbus_registers.rec",
 }
+TOPICS = {"json_map": "shed/json/a2", "w1_slave": "28-00000000ab01"}
+
+
+def sampled(kind: str) -> list[Arrival]:
+    """The arrivals of a recorded sample: lines, one file, or a recording."""
+    path = NOTES / "samples" / SAMPLES[kind]
+    if path.suffix == ".rec":
+        return list(arrivals(path))
+    parts = path.read_bytes().splitlines() if kind in ("text_line", "nmea_xdr") else [path.read_bytes()]
+    return [Arrival(kind, part, RECEIVED, TOPICS.get(kind, "")) for part in parts]
 
 
 def kinds(union: object) -> set[str]:
@@ -50,11 +64,8 @@ def test_the_recorded_sample_is_read_with_the_examples_settings(kind: str, tmp_p
     """Every probe of a sample is one of the example's, and the values are those written in the notes, in SI."""
     shop = parse(EXAMPLE, tmp_path / "coldshed.toml")
     source = next(item for item in shop.source if item.decode.kind == kind)
-    payload = (NOTES / "samples" / SAMPLES[kind]).read_bytes()
-    parts = payload.splitlines() if kind == "text_line" else [payload]
-    topic = "shed/json/a2" if kind == "json_map" else ""
     decoder = decoder_for(source.decode)
-    decoded = [decoder.decode(Arrival(source.id, part, RECEIVED, topic)) for part in parts]
+    decoded = [decoder.decode(arrival) for arrival in sampled(kind)]
     assert [refusal.text for item in decoded for refusal in item.refused] == []
     samples = [sample for item in decoded for sample in item.samples]
     known = settings.wire_names(shop)
@@ -67,6 +78,9 @@ def test_the_recorded_sample_is_read_with_the_examples_settings(kind: str, tmp_p
             "senml": [12.5, 84.2],
             "json_map": [12.5, 84.2],
             "logger_csv": [8.0, 8.2, 9.7, 9.9, 86.0, 87.0],
+            "nmea_xdr": [12.5, 84.2],
+            "w1_slave": [12.5],
+            "modbus_registers": [-2.1, 84.2],
         }[kind]
     )
 

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 from collector import settings
 from collector.arrival import Arrival, Decoded
 from collector.decode import decoder_for
+from tests.house.test_registry import TOPICS, sampled
 
 NOTES = Path(__file__).parents[3] / "firmware_notes"
 PAGE = (NOTES / "README.md").read_text(encoding="utf-8")
@@ -24,17 +25,15 @@ EXAMPLE = settings.parse(
 BY_KIND = {source.decode.kind: source.decode for source in EXAMPLE.source}
 KINDS = {member.model_fields["kind"].annotation: member for member in get_args(get_args(settings.Decode)[0])}
 NOW = int(datetime(2026, 11, 26, 12, tzinfo=UTC).timestamp() * 1000)
+OF = TOPICS | {"modbus_registers": "1/input/1/2"}
 
 
 def decode(kind: str, payload: bytes) -> Decoded:
-    topic = "shed/json/a2"
-    return decoder_for(BY_KIND[kind]).decode(Arrival("x", payload, NOW, topic=topic))
+    return decoder_for(BY_KIND[kind]).decode(Arrival("x", payload, NOW, topic=OF.get(kind, "")))
 
 
 def payloads(kind: str) -> list[bytes]:
-    (path,) = (NOTES / "samples").glob(f"{kind.replace('logger_csv', 'logger')}.*")
-    whole = path.read_bytes()
-    return whole.splitlines() if kind == "text_line" else [whole]
+    return [arrival.payload for arrival in sampled(kind)]
 
 
 def test_every_kind_has_a_decoder_an_example_a_sample_and_a_place_on_the_page() -> None:

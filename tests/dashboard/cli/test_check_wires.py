@@ -14,7 +14,15 @@ import pytest
 
 from collector.settings import MqttSource, Settings
 from dashboard.cli import broker_answer
-from dashboard.cli.check_wires import folder_finding, mqtt_findings, open_by, port_findings, source_findings
+from dashboard.cli.check_wires import (
+    folder_finding,
+    mqtt_findings,
+    one_wire_findings,
+    open_by,
+    port_findings,
+    replay_finding,
+    source_findings,
+)
 from tests.collector.shops import folder, serial, shop
 from tests.dashboard.cli.test_check import found
 from tests.services import Server, find, free_port, mosquitto, running
@@ -191,3 +199,25 @@ def test_a_broker_that_is_away_or_does_not_talk_is_told(
     assert "does not answer" in asked(away, None)
     with socket.create_server(("127.0.0.1", port)):
         assert "no answer to connect" in asked(away, None)
+
+
+def test_one_wire_devices_that_are_missing_are_named(tmp_path: Path) -> None:
+    devices = ["28-00000000ab01", "28-00000000ab02"]
+    assert "load the one-wire driver" in found(
+        one_wire_findings("source pins", tmp_path / "none", devices), "WRONG"
+    )
+    (tmp_path / devices[0]).mkdir()
+    text = found(one_wire_findings("source pins", tmp_path, devices), "WRONG")
+    assert devices[1] in text
+    assert devices[0] not in text
+    (tmp_path / devices[1]).mkdir()
+    assert "all 2 devices" in found(one_wire_findings("source pins", tmp_path, devices), "ok")
+
+
+def test_a_recording_that_is_missing_or_none_is_told(tmp_path: Path) -> None:
+    file = tmp_path / "night.rec"
+    assert "No such file" in found([replay_finding("source last-night", file)], "WRONG")
+    file.write_text("time,panel\n", encoding="utf-8")
+    assert "no recording" in found([replay_finding("source last-night", file)], "WRONG")
+    file.write_text('{"recording": 1}\n', encoding="utf-8")
+    assert "is a recording" in found([replay_finding("source last-night", file)], "ok")
