@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from collector.arrival import Arrival, Decoded, Decoder
 
 
@@ -16,9 +14,9 @@ class ShiftedDecoder:
 
     def decode(self, arrival: Arrival) -> Decoded:
         """As the inner decoder; samples without a time of their own stay without one."""
-        decoded = self._decoder.decode(replace(arrival, received=arrival.received - self._shift_ms))
+        decoded = self._decoder.decode(arrival._replace(received=arrival.received - self._shift_ms))
         samples = [
-            sample if sample.at is None else replace(sample, at=sample.at + self._shift_ms)
+            sample if sample.at is None else sample._replace(at=sample.at + self._shift_ms)
             for sample in decoded.samples
         ]
         return Decoded(samples, decoded.refused)

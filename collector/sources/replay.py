@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from collector import settings
@@ -66,4 +65,4 @@ class ReplayedSource:
                 rest(min(LOOK_S, left / 1000 / self._clock.rate), stop)
             if stop():
                 return
-            put(replace(arrival, source=self.id, received=arrival.received + self._shift_ms))
+            put(arrival._replace(source=self.id, received=arrival.received + self._shift_ms))
