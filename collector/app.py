@@ -7,15 +7,19 @@ import threading
 import time
 from collections.abc import Callable
 
+import apsw
+
 from collector.arrival import Arrival, Source
 from collector.clock import Clock
 from collector.heartbeat import Heartbeat
+from collector.opening import NoStart, begin_anew, open_or_begin, tell_troubles
 from collector.patience import GrowingWait
 from collector.pipeline import Pipeline
 from collector.settings import Settings
 from collector.sources import source_for
-from collector.store.schema import StoreError
+from collector.store.ballast import Ballast
 from collector.store.writer import Writer
+from collector.upkeep import Upkeep
 
 log = logging.getLogger("coldshed.collect")
 
@@ -40,20 +44,44 @@ def collect(
 
     Raises what is wrong with the program itself; nobody can mend that here.
     """
+    beat = heartbeat or Heartbeat(None)
+    ballast = Ballast(settings.data_folder / "ballast")
     try:
-        writer = Writer.open(settings.readings_db, clock)
-    except (StoreError, OSError) as error:
+        with tell_troubles(settings.data_folder, ballast) as troubles:
+            writer = open_or_begin(settings.readings_db, clock, ballast, troubles)
+            upkeep = Upkeep(writer, settings.readings_db, clock, troubles, ballast)
+            return _collect(settings, clock, stop, writer, upkeep, beat)
+    except NoStart as error:
         log.error("collect does not start: %s", error)
         return NOT_STARTED
-    beat = heartbeat or Heartbeat(None)
+    except (apsw.CorruptError, apsw.NotADBError) as error:
+        log.error("readings.db is damaged (%s)", error)
+        begin_anew(settings.readings_db, clock)
+        return NOT_STARTED
+
+
+def _collect(
+    settings: Settings,
+    clock: Clock,
+    stop: Callable[[], bool],
+    writer: Writer,
+    upkeep: Upkeep,
+    beat: Heartbeat,
+) -> int:
     try:
-        pipeline = Pipeline(settings, writer, clock)
+        pipeline = Pipeline(settings, writer, clock, stand_by=upkeep)
         threads = [SourceThread(source_for(item, settings, clock)) for item in settings.source]
         for thread in threads:
             thread.start(pipeline.put, stop)
         log.info("collecting from %d sources into %s", len(threads), settings.readings_db)
         end = _End(stop, threads)
-        all_stored = pipeline.run(end, each_round=lambda: _look_after(threads, beat))
+
+        def each_round() -> None:
+            _look_after(threads, beat)
+            if pipeline.idle:
+                upkeep.quiet()
+
+        all_stored = pipeline.run(end, each_round)
     finally:
         beat.stopping()
         writer.close()

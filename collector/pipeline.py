@@ -11,6 +11,7 @@ import queue
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import apsw
 
@@ -22,6 +23,7 @@ from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
 from collector.settings import Settings, wire_names
 from collector.store.reader import Reader
+from collector.store.schema import MAY_PASS
 from collector.store.writer import Committed, Heard, Refused, Writer
 
 log = logging.getLogger("coldshed.collect")
@@ -35,17 +37,6 @@ LINGER_S = 0.03
 """The lines of one round come a few ms apart; one commit for all of them is what spares an SD card."""
 IDLE_S = 0.1
 QUEUE_ARRIVALS = 1000
-MAY_PASS = (
-    apsw.BusyError,
-    apsw.LockedError,
-    apsw.FullError,
-    apsw.IOError,
-    apsw.ReadOnlyError,
-    apsw.CantOpenError,
-    apsw.NoMemError,
-    apsw.ProtocolError,
-)
-"""What a disk or another program may do to a commit, and undo again. Any other error is not mended by waiting."""
 EARLIEST_MS = 946_684_800_000
 """2000-01-01 UTC: a reading before it comes from a clock that was never set."""
 
@@ -63,11 +54,34 @@ class _Batch:
     checked: bool = False
 
 
+class StandBy(Protocol):
+    """Whom a commit's fate is told to."""
+
+    def failed(self, error: apsw.Error) -> bool:
+        """True if it should be tried again at once."""
+        ...
+
+    def committed(self) -> None: ...
+
+
+class _Nobody:
+    def failed(self, error: apsw.Error) -> bool:
+        return False
+
+    def committed(self) -> None:
+        pass
+
+
 class Pipeline:
     """Use either run(), with sources that put() from their threads, or take() and flush() from one thread."""
 
     def __init__(
-        self, settings: Settings, writer: Writer, clock: Clock, at_most: int = BATCH_ARRIVALS
+        self,
+        settings: Settings,
+        writer: Writer,
+        clock: Clock,
+        at_most: int = BATCH_ARRIVALS,
+        stand_by: StandBy | None = None,
     ) -> None:
         """`at_most`: arrivals in one commit."""
         self._writer = writer
@@ -83,6 +97,12 @@ class Pipeline:
         self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
         self._closed = False
         self._batch = _Batch()
+        self._stand_by = stand_by or _Nobody()
+
+    @property
+    def idle(self) -> bool:
+        """True while nothing waits to be taken."""
+        return self._queue.empty()
 
     def put(self, arrival: Arrival) -> None:
         """For sources, from any thread: waits while the queue is full; takes nothing once run() has ended."""
@@ -175,11 +195,18 @@ class Pipeline:
 
     def _try_flush(self) -> bool:
         try:
-            self.flush()
+            try:
+                done = self.flush()
+            except MAY_PASS as error:
+                if not self._stand_by.failed(error):
+                    raise
+                done = self.flush()
         except MAY_PASS as error:
             kept = len(self._batch.readings)
             log.error("not committed (%s): %d readings are kept and tried again", error, kept)
             return False
+        if done is not None:
+            self._stand_by.committed()
         return True
 
     def _decode(self, arrival: Arrival) -> Decoded:

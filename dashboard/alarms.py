@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from collector.reading import ProbeFacts
+from collector.store.trouble import Kind, read
 from dashboard.assessment import Assessment
 from dashboard.follow import Follower
 from dashboard.watch_store import Alarm
@@ -31,6 +33,7 @@ DELAYS = {
     "too cold": Delays(on=2 * MINUTE_MS, off=10 * MINUTE_MS),
     "blush exposure": Delays(on=0, off=0),
     "probe silent": Delays(on=0, off=MINUTE_MS),
+    "recording": Delays(on=0, off=MINUTE_MS),
 }
 
 REOPENED_MS = 10 * MINUTE_MS
@@ -130,6 +133,17 @@ def conditions(
             say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
             found.append(Condition("probe silent", None, probe.id, say))
     return found
+
+
+def recording(readings: Path, at: int) -> list[Condition]:
+    """What keeps collect from storing, the gravest. A file that is locked for less than a minute rings nothing."""
+    troubles = [
+        item for item in read(readings) if item.kind is not Kind.LOCKED or at - item.since >= MINUTE_MS
+    ]
+    return [
+        Condition("recording", None, None, Say("alarm_recording", {"trouble": item.kind.value}))
+        for item in troubles[:1]
+    ]
 
 
 def _too_cold(item: Assessment) -> list[Condition]:

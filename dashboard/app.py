@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from collector.clock import Clock
 from collector.reading import ProbeFacts
 from collector.store.schema import StoreError
+from collector.store.trouble import read
 from dashboard import security
 from dashboard.api import logging as api_logging
 from dashboard.api import reading as api_reading
@@ -58,6 +59,7 @@ def create_app(
         site,
         time_zone,
         invented,
+        (lambda: read(readings)) if readings else list,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from collector.clock import Clock
 from collector.reading import ProbeFacts
+from collector.store.trouble import Trouble
 from dashboard.assessment import Assessment
 from dashboard.logbook import Event, Panel
 from dashboard.probes import Heard
@@ -49,3 +50,5 @@ class Shop:
     site: str
     time_zone: str
     invented: bool = False
+    troubles: Callable[[], list[Trouble]] = list
+    """What keeps readings from being stored, the gravest first."""

@@ -16,7 +16,7 @@ from collector.clock import Clock
 from collector.reading import Quantity
 from collector.store.schema import NotYet
 from collector.supervise import Stop
-from dashboard.alarms import AlarmStates, conditions
+from dashboard.alarms import AlarmStates, conditions, recording
 from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
@@ -99,7 +99,8 @@ class Watch:
             self._tell_verdict(item)
             self.turned()
         at = self.clock.now()
-        rung = self._alarms.update(conditions(self._latest.values(), follower.probes, follower, at), at)
+        so = conditions(self._latest.values(), follower.probes, follower, at) + recording(self.readings, at)
+        rung = self._alarms.update(so, at)
         self.store.save([], rung, gone)
         self._tell(rung, gone)
 

@@ -63,7 +63,7 @@ WATCH = Schema(
 
 @dataclass(frozen=True)
 class Alarm:
-    """One occurrence. kind: "too cold", "blush exposure" or "probe silent". Seen: when a person said so, and who."""
+    """One occurrence. kind: a key of alarms.DELAYS. Seen: when a person said so, and who."""
 
     id: str
     kind: str

@@ -23,6 +23,10 @@ CHOICES: dict[str, tuple[str, ...]] = {
         "fully cured", "stopped by cold",
     ),
     "level": ("some", "heavy", "wet"),
+    "trouble": (
+        "disk full", "disk read-only", "disk error", "file locked", "file damaged", "on reserve",
+        "read without end",
+    ),
 }  # fmt: skip
 
 HEADLINES: dict[str, str] = {
@@ -162,6 +166,7 @@ ALARMS: dict[str, str] = {
     "alarm_blush": "Wash {panel}: {level} while young",
     "alarm_silent": "Check probe {probe}: silent since {silent_at}",
     "alarm_never_heard": "Check probe {probe}: never heard",
+    "alarm_recording": "Save the recording: {trouble}",
 }
 
 CAUTIONS: dict[str, str] = {
@@ -295,6 +300,7 @@ LABELS: dict[str, str] = {
     "card_minimum": "min {value}",
     "missing": "no readings",
     "refused": "Not taken",
+    "recording": "Recording",
     "nothing_refused": "Everything sent was taken.",
     "not_found": "There is no such page.",
     "no_panel": "There is no such panel.",

@@ -10,6 +10,9 @@ series     a reading lies at `newest`, and none more than NEWEST_WITHIN_MS after
 delivery   the identity of MQTT messages whose rows are committed.
 conflict   a second, different value for a key that is taken: the first is kept, this one is told.
 tally      what was refused, counted by source and kind, with the last case in words.
+digest     of each finished UTC day: SHA-256 over a probe's readings, over the day's batches and over its runs
+           (digests.py); `upto` is the last batch among them, so that a late reading does not look like damage.
+undigested days that have something newer than their digests.
 heard      names that no probe in the settings claims, with their last value.
 """
 
@@ -49,4 +52,20 @@ CREATE TABLE heard(
   last_at INTEGER NOT NULL, PRIMARY KEY(source, name, quantity)) WITHOUT ROWID;
 """
 
-READINGS = Schema(name="readings.db", writer="collect", application_id=0x636F6C64, migrations=(_FIRST,))
+_DIGESTS = """
+CREATE TABLE digest(
+  day INTEGER NOT NULL, kind TEXT NOT NULL, name TEXT NOT NULL, n INTEGER NOT NULL, sha256 BLOB NOT NULL,
+  upto INTEGER NOT NULL, PRIMARY KEY(day, kind, name)) WITHOUT ROWID;
+CREATE TABLE undigested(day INTEGER PRIMARY KEY);
+INSERT OR IGNORE INTO undigested SELECT DISTINCT t / 86400000 FROM reading;
+INSERT OR IGNORE INTO undigested SELECT DISTINCT committed / 86400000 FROM batch;
+INSERT OR IGNORE INTO undigested SELECT DISTINCT started / 86400000 FROM run;
+CREATE TRIGGER run_corrected AFTER UPDATE ON run BEGIN
+  DELETE FROM digest WHERE kind = 'runs' AND day = OLD.started / 86400000;
+  INSERT OR IGNORE INTO undigested VALUES(OLD.started / 86400000);
+END;
+"""
+
+READINGS = Schema(
+    name="readings.db", writer="collect", application_id=0x636F6C64, migrations=(_FIRST, _DIGESTS)
+)

@@ -1,13 +1,15 @@
 """One way to open, lock, migrate and copy our SQLite files; readings.db, watch.db and shop.db all use it.
 
 WAL with synchronous=FULL: a commit that has returned survives a power cut. Writers take a file lock, so that
-each file has exactly one; readers open read-only and are cut off after a second.
+each file has exactly one; readers open read-only and are cut off after a second. The one writing connection also
+does all checkpoints: two that do may ruin a file (SQLite's WAL-reset race, mended in 3.51.3).
 """
 
 from __future__ import annotations
 
 import fcntl
 import os
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +18,23 @@ from pathlib import Path
 import apsw
 
 BUSY_MS = 1000
+SYNCHRONOUS = "full"
+"""With "normal" a power cut takes commits that had returned; tests/faults shows it."""
+QUICK_LOOK_S = 3.0
+"""A big file on a slow card takes minutes to look through; the night does not wait for that. `check store` does."""
+UNFINISHED = "restore.unfinished"
+"""A file of this name beside ours: a restore was cut off, and what lies here is of two minds."""
+MAY_PASS = (
+    apsw.BusyError,
+    apsw.LockedError,
+    apsw.FullError,
+    apsw.IOError,
+    apsw.ReadOnlyError,
+    apsw.CantOpenError,
+    apsw.NoMemError,
+    apsw.ProtocolError,
+)
+"""What a disk or another program may do to a commit, and undo again. Any other error is not mended by waiting."""
 
 
 class StoreError(Exception):
@@ -28,6 +47,10 @@ class NotYet(StoreError):
 
 class Locked(StoreError):
     """Another process holds the file's write lock."""
+
+
+class Damaged(StoreError):
+    """What is in the file is not what was written: the disk, the card or another program has altered it."""
 
 
 @dataclass(frozen=True)
@@ -59,23 +82,20 @@ class WriterFile:
             self._lock = None
 
 
-def open_writer(path: Path | None, schema: Schema) -> WriterFile:
+def open_writer(path: Path | None, schema: Schema, vfs: str | None = None) -> WriterFile:
     """Opens for writing, creating and migrating as needed; None opens a store in memory.
 
-    Raises Locked if another process writes it, StoreError if it is a newer or a foreign file.
+    vfs  the name of another way to the disk, for tests that cut its power
+
+    Raises Locked if another process writes it, Damaged if a quick look finds damage, StoreError if it is a newer
+    or a foreign file or if a restore was cut off, and apsw.Error if the disk does not let us.
     """
     lock = None
     if path is not None:
         path.parent.mkdir(parents=True, exist_ok=True)
-        lock = _take_lock(path, schema)
+        lock = take_lock(path, schema)
     try:
-        connection = apsw.Connection(":memory:" if path is None else str(path))
-        connection.set_busy_timeout(BUSY_MS)
-        if path is not None:
-            connection.pragma("journal_mode", "wal")
-            connection.pragma("synchronous", "full")
-            connection.pragma("journal_size_limit", 4_000_000)
-        _migrate(connection, schema, path)
+        connection = _open_here(path, schema, vfs)
     except BaseException:
         if lock is not None:
             os.close(lock)
@@ -83,14 +103,40 @@ def open_writer(path: Path | None, schema: Schema) -> WriterFile:
     return WriterFile(connection, lock)
 
 
+def _open_here(path: Path | None, schema: Schema, vfs: str | None) -> apsw.Connection:
+    if path is not None and path.with_name(UNFINISHED).exists():
+        raise StoreError(
+            f"a restore into {path.parent} was cut off: run 'coldshed restore' again; nothing starts before that"
+        )
+    connection = apsw.Connection(":memory:" if path is None else str(path), vfs=vfs)
+    try:
+        connection.set_busy_timeout(BUSY_MS)
+        if path is not None:
+            with damage_told(path):
+                _version(connection, schema, path)  # a foreign file is not touched
+                connection.pragma("journal_mode", "wal")
+                connection.pragma("synchronous", SYNCHRONOUS)
+                connection.pragma("journal_size_limit", 4_000_000)
+                quick_look(connection, path)
+        _migrate(connection, schema, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
 def open_reader(path: Path, schema: Schema) -> apsw.Connection:
-    """Opens read-only. Raises NotYet if the writer has not made or migrated it yet, StoreError if it is newer."""
+    """Opens read-only. Raises NotYet if the writer has not made or migrated it yet, StoreError if it is newer.
+
+    Raises Damaged if it is no database any more, and apsw.Error if the disk does not let us.
+    """
     if not path.exists():
         raise NotYet(f"{path.name} is not there yet: {schema.writer} has not started")
     connection = apsw.Connection(str(path), flags=apsw.SQLITE_OPEN_READONLY)
     connection.set_busy_timeout(BUSY_MS)
     try:
-        version = _version(connection, schema, path)
+        with damage_told(path):
+            version = _version(connection, schema, path)
     except BaseException:
         connection.close()
         raise
@@ -126,20 +172,28 @@ def cut_off(connection: apsw.Connection, seconds: float, monotonic: Callable[[],
         connection.set_progress_handler(None)
 
 
-def backup(source: apsw.Connection, target: Path) -> None:
-    """A consistent copy while others read and write. Raises StoreError if the target exists."""
-    if target.exists():
-        raise StoreError(f"{target} exists already: name a new file, nothing was written")
-    copy = apsw.Connection(str(target))
+@contextmanager
+def damage_told(path: Path) -> Iterator[None]:
+    """Turns SQLite's "malformed" and "not a database" into Damaged, with what to do."""
     try:
-        with copy.backup("main", source, "main") as step:
-            while not step.done:
-                step.step(500)
-    finally:
-        copy.close()
+        yield
+    except (apsw.CorruptError, apsw.NotADBError) as error:
+        raise Damaged(f"{path.name} is damaged ({error}): keep it, and restore a backup") from error
 
 
-def _take_lock(path: Path, schema: Schema) -> int:
+def quick_look(connection: apsw.Connection, path: Path) -> None:
+    """Raises Damaged if SQLite finds the file's structure broken. Gives up looking after a few seconds."""
+    try:
+        with cut_off(connection, QUICK_LOOK_S, time.monotonic):
+            found = connection.execute("PRAGMA quick_check(1)").get
+    except apsw.InterruptError:
+        return
+    if found != "ok":
+        raise Damaged(f"{path.name} is damaged ({found}): keep it, and restore a backup")
+
+
+def take_lock(path: Path, schema: Schema) -> int:
+    """The descriptor that holds the file's write lock until it is closed. Raises Locked if another process has it."""
     lock = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -155,7 +209,8 @@ def _version(connection: apsw.Connection, schema: Schema, path: Path | None) -> 
     version = int(connection.pragma("user_version") or 0)
     kind = int(connection.pragma("application_id") or 0)
     name = path.name if path else schema.name
-    if version and kind != schema.application_id:
+    taken = version or connection.execute("SELECT count(*) FROM sqlite_schema").get
+    if taken and kind != schema.application_id:
         raise StoreError(f"{name} is not a {schema.name} file: move it away, nothing was changed")
     if version > schema.version:
         raise StoreError(

@@ -11,6 +11,7 @@ import apsw
 from collector.arrival import Delivery
 from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.digests import day_of, mark_undigested
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import WriterFile, open_writer, transaction
 
@@ -70,14 +71,13 @@ class Writer:
         self._clock = clock
         self._run = run
         self._series: dict[tuple[str, str], int] = {}
+        self.touched: set[int] = set()
+        """UTC days (since 1970) that are marked as undigested; the digester takes out what it begins with."""
 
     @classmethod
-    def open(cls, path: Path | None, clock: Clock) -> Writer:
-        """Opens, creates or migrates the file (None: in memory) and begins a run.
-
-        Raises Locked if another process writes the file, StoreError if it is newer or foreign.
-        """
-        file = open_writer(path, READINGS)
+    def open(cls, path: Path | None, clock: Clock, vfs: str | None = None) -> Writer:
+        """Opens, creates or migrates the file (None: in memory) and begins a run; raises as open_writer does."""
+        file = open_writer(path, READINGS, vfs)
         try:
             with transaction(file.connection):
                 file.connection.execute(
@@ -85,6 +85,7 @@ class Writer:
                     (_boot(), clock.now(), _clock_state()),
                 )
                 run = file.connection.last_insert_rowid()
+                mark_undigested(file.connection, [day_of(clock.now())])
         except BaseException:
             file.close()
             raise
@@ -108,8 +109,10 @@ class Writer:
         """
         connection = self._file.connection
         series = dict(self._series)
+        days = {day_of(reading.at) for reading in readings} | {day_of(self._clock.now())}
         with transaction(connection):
             done = self._store(connection, readings, series)
+            mark_undigested(connection, days - self.touched)
             connection.executemany(
                 "INSERT OR REPLACE INTO delivery(client, mid, digest, batch) VALUES(?, ?, ?, ?)",
                 [(item.client, item.mid, item.digest, done.seq) for item in deliveries],
@@ -122,6 +125,7 @@ class Writer:
             )
             self._note_heard(connection, list(heard))
         self._series = series  # only now: ids of a rolled-back transaction do not exist
+        self.touched |= days
         return done
 
     def absorbed(self, delivery: Delivery) -> bool:
@@ -140,6 +144,15 @@ class Writer:
             self._file.connection.executemany(
                 "INSERT INTO probe(id, zone, place, interval_s, accuracy_K) VALUES(?, ?, ?, ?, ?)",
                 [(p.id, p.zone, p.place, p.interval_s, p.accuracy_K) for p in probes],
+            )
+
+    def number_batches_from(self, seq: int) -> None:
+        """Lets a new file's batches follow those of the file it replaces: whoever moves a cursor over them goes on."""
+        now = self._clock.now()
+        with transaction(self._file.connection):
+            self._file.connection.execute(
+                "INSERT INTO batch(seq, t_min, t_max, run, committed) VALUES(?, ?, ?, ?, ?)",
+                (seq, now, now, self._run, now),
             )
 
     def close(self) -> None:

@@ -80,8 +80,11 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/health")
     def health() -> dict[str, Any]:
-        """Serve answers; whether watch does is told by the age of what it worked out, UTC ms."""
-        return _health(desk)
+        """Serve answers; whether watch does is told by the age of what it worked out, UTC ms.
+
+        `recording`: what keeps readings from being stored, in words; empty if nothing does.
+        """
+        return _health(desk) | {"recording": [item.text for item in desk.shop.troubles()]}
 
     return routes
 

@@ -56,6 +56,7 @@ def parser() -> argparse.ArgumentParser:
 
     _assess(commands)
     _files(commands)
+    _copies(commands)
     _panels(commands)
     _check(commands)
     return top
@@ -133,6 +134,23 @@ def _files(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     export.add_argument("-o", "--output", type=Path, help="file to write (default: standard output)")
 
 
+def _copies(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    backup = _command(
+        commands,
+        "backup",
+        "copy readings, answers and logbook into a new folder, while everything runs",
+        "copies:backup",
+    )
+    backup.add_argument("target", type=Path, help="folder to make, best on another disk; it must not exist")
+    restore = _command(
+        commands,
+        "restore",
+        "put a backup in place; what it replaces is moved aside. End coldshed first",
+        "copies:restore",
+    )
+    restore.add_argument("backup", type=Path, help="folder that 'coldshed backup' made")
+
+
 def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add = _command(commands, "panel", "register a panel, or log a coat, a wash or sanding", "panels:panel")
     add.add_argument("what", choices=("add", "coat", "pot", "applied", "washed", "sanded", "close", "list"))
@@ -149,7 +167,12 @@ def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = _command(commands, "check", "say what is wrong anywhere, and what to do", "checks:check")
     check.add_argument(
-        "what", nargs="?", choices=("settings", "card"), help="only this (default: everything)"
+        "what", nargs="?", choices=("settings", "card", "store"), help="only this (default: everything)"
     )
-    check.add_argument("file", nargs="?", type=Path, help="with card: the card's file, or its id")
+    check.add_argument(
+        "file",
+        nargs="?",
+        type=Path,
+        help="with card: the card's file, or its id; with store: a file or a backup (default: all)",
+    )
     check.add_argument("--chart", type=Path, help="with card: also write a chart to this .html file")

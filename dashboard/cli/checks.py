@@ -12,6 +12,7 @@ from collector.store.schema import StoreError
 from dashboard.cards import CardShelf
 from dashboard.cli import check_house, check_probes, check_settings, check_wires
 from dashboard.cli.card_table import check_card
+from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
 from dashboard.logbook import LogbookReader, Panel
 
@@ -20,6 +21,8 @@ def check(arguments: argparse.Namespace) -> int:
     """Prints what was found, a line each. Returns 0 if nothing is wrong, else 1."""
     if arguments.what == "card":
         return check_card(arguments)
+    if arguments.what == "store":
+        return 0 if _print(check_store(arguments.settings, arguments.file)) else 1
     settings, found = check_settings.settings_findings(arguments.settings)
     right = _print(found)
     if settings is not None and arguments.what != "settings":
@@ -32,6 +35,7 @@ def everything(settings: Settings, now: int) -> Iterator[Finding]:
     yield from check_settings.secret_findings(settings)
     yield from check_settings.card_findings(CardShelf(settings.folder / "cards"), _panels(settings))
     yield from check_house.folder_findings(settings.data_folder)
+    yield from recording_findings(settings.readings_db)
     yield from check_house.process_findings(settings)
     yield from _readings(settings, now)
     serve = settings.shop_db.with_name(settings.shop_db.name + ".lock")

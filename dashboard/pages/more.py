@@ -56,7 +56,10 @@ def router(desk: Desk) -> APIRouter:
         view = desk.view()
         heard = desk.heard()
         lines = probe_lines(heard, view) if heard else []
-        return desk.page(request, "probes.html", view, tab="more", heard=heard, lines=lines)
+        troubles = desk.shop.troubles()
+        return desk.page(
+            request, "probes.html", view, tab="more", heard=heard, lines=lines, troubles=troubles
+        )
 
     return routes
 

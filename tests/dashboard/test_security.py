@@ -148,10 +148,11 @@ def test_a_broken_store_shows_no_insides(
     shop.store.close()
     (shop.folder / "watch.db").write_bytes(b"not a database, " * 512)
     answer = client.get("/api/round")
-    assert answer.status_code == 500
+    assert answer.status_code == 503
     assert set(answer.json()["error"]) == {"what", "do"}
+    assert "atch.db is damaged" in answer.json()["error"]["what"]
     assert "apsw" not in answer.text
-    assert "GET /api/round failed" in caplog.text
+    assert "watch.db is damaged" in caplog.text
 
 
 def test_a_hostile_name_is_text(client: Client) -> None:

@@ -1,0 +1,39 @@
+"""`coldshed backup` and `restore`: all three files, whole and proved by their digests."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from collector import settings as settings_file
+from collector.clock import SystemClock
+from collector.settings import Settings
+from collector.store.backup import back_up
+from collector.store.backup import restore as put_back
+from collector.store.readings_schema import READINGS
+from collector.store.schema import Schema
+from dashboard.logbook import SHOP
+from dashboard.watch_store import WATCH
+
+
+def files_of(settings: Settings) -> list[tuple[Path, Schema]]:
+    """Answers rest on entries and readings, so they are copied first: what they rest on is in the copies then."""
+    return [(settings.watch_db, WATCH), (settings.shop_db, SHOP), (settings.readings_db, READINGS)]
+
+
+def backup(arguments: argparse.Namespace) -> int:
+    """Returns 0, or raises StoreError and leaves nothing."""
+    settings = settings_file.load(arguments.settings)
+    for item in back_up(files_of(settings), arguments.target, SystemClock().now()):
+        print(f"{item.name}: {item.bytes} bytes, SHA-256 {item.sha256}")
+    print(f"{arguments.target} is whole; the settings file and your cards are text: copy them yourself")
+    return 0
+
+
+def restore(arguments: argparse.Namespace) -> int:
+    """Returns 0, or raises StoreError; then nothing was changed, or it says so."""
+    settings = settings_file.load(arguments.settings)
+    beside = [settings.data_folder / "forward.cursor"]  # all is sent on once more: a repeat overwrites itself
+    aside = put_back(arguments.backup, files_of(settings), beside, SystemClock().now())
+    print(f"restored from {arguments.backup}; what was there before lies in {aside}")
+    return 0
