@@ -22,6 +22,9 @@ from collector.source_tables import (
     UNITS_OF as UNITS_OF,
 )
 from collector.source_tables import (
+    BrokerLogin as BrokerLogin,
+)
+from collector.source_tables import (
     Column as Column,
 )
 from collector.source_tables import (
@@ -134,13 +137,8 @@ class Serve(Table):
     port: int = Field(default=8137, ge=1, le=65535)
 
 
-class Announce(Table):
+class Announce(BrokerLogin):
     """The broker to which verdicts and alarms are told (retained, with `good_until` and a last will)."""
-
-    host: str = Field(min_length=1)
-    port: int = Field(default=1883, ge=1, le=65535)
-    user: str | None = None
-    password_file: str | None = None
 
 
 class Forward(Table):

@@ -5,6 +5,7 @@ Each kind is one table here. Its fields are the documentation; example.toml show
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Literal, Self, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -172,16 +173,45 @@ class SerialSource(Table):
     decode: Decode
 
 
-class MqttSource(Table):
+class BrokerLogin(Table):
+    """Where a broker is and how it lets us in. Files are relative to the settings.
+
+    user, password_file  the password stands in its file in one line
+    ca_file              PEM of the authority that signed the broker's certificate; with it the connection is TLS
+    cert_file, key_file  our own certificate and its key, where the broker wants one
+    """
+
+    host: str = Field(min_length=1)
+    port: int = Field(default=1883, ge=1, le=65535)
+    user: str | None = Field(default=None, min_length=1)
+    password_file: str | None = Field(default=None, min_length=1)
+    ca_file: str | None = Field(default=None, min_length=1)
+    cert_file: str | None = Field(default=None, min_length=1)
+    key_file: str | None = Field(default=None, min_length=1)
+
+    @model_validator(mode="after")
+    def _keys_go_together(self) -> Self:
+        if self.password_file is not None and self.user is None:
+            raise ValueError("password_file without user: name the user whose password it is")
+        if (self.cert_file is None) != (self.key_file is None):
+            raise ValueError("cert_file and key_file go together: our certificate, and its key")
+        if self.cert_file is not None and self.ca_file is None:
+            raise ValueError("cert_file without ca_file: name the authority of the broker's certificate too")
+        return self
+
+    def with_files_in(self, folder: Path) -> Self:
+        """The same, its files' names made whole."""
+        named = {key: getattr(self, key) for key in ("password_file", "ca_file", "cert_file", "key_file")}
+        whole = {key: str(folder / name) for key, name in named.items() if name is not None}
+        return self.model_copy(update=whole)
+
+
+class MqttSource(BrokerLogin):
     """A broker. QoS 1, a session the broker keeps while we are away, acknowledged only after the commit."""
 
     id: Name
     kind: Literal["mqtt"]
-    host: str = Field(min_length=1)
-    port: int = Field(default=1883, ge=1, le=65535)
     topic: tuple[str, ...] = Field(min_length=1)
-    user: str | None = None
-    password_file: str | None = None
     decode: Decode
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import json
 import logging
+import ssl
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -39,6 +40,7 @@ class Broker:
     port: int
     user: str | None = None
     password: str | None = None
+    tls: ssl.SSLContext | None = None
 
 
 def verdict_topic(site: str, panel: str) -> str:
@@ -115,6 +117,8 @@ class Announcer:
         self._client.on_connect = self._on_connect
         if broker.user is not None:
             self._client.username_pw_set(broker.user, broker.password)
+        if broker.tls is not None:
+            self._client.tls_set_context(broker.tls)
 
     def start(self) -> None:
         """Begins to connect; returns at once, whether the broker is there or not."""

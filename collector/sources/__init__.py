@@ -22,10 +22,7 @@ def source_for(source: settings.Source, whole: settings.Settings, clock: Clock) 
         case settings.MqttSource():
             from collector.sources.mqtt import MqttClientSource
 
-            if source.password_file is not None:
-                password = str(whole.folder / source.password_file)
-                source = source.model_copy(update={"password_file": password})
-            return MqttClientSource(source, whole.site, clock)
+            return MqttClientSource(source.with_files_in(whole.folder), whole.site, clock)
         case settings.FolderSource():
             from collector.sources.folder import WatchedFolderSource
 

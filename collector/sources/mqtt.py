@@ -20,6 +20,7 @@ from queue import Empty
 
 from collector import settings
 from collector.arrival import Arrival, Delivery
+from collector.broker_tls import NO_ANSWER, LoginFileError
 from collector.clock import Clock
 from collector.patience import rest
 from collector.sources.backlog import Backlog
@@ -71,6 +72,7 @@ class MqttClientSource:
         self._client_id = ""
         self._connected = False
         self._failure = ""
+        self._refused = False
         self._marker_refused = ""
         self._since = 0.0
         self._short = 0
@@ -100,8 +102,8 @@ class MqttClientSource:
             link = Link(self._settings, self._client_id, self._clock)
             try:
                 link.open()
-            except OSError as error:
-                self._failure = f"the password file cannot be read: {error}"
+            except LoginFileError as error:
+                self._failure = str(error)
                 rest(REST_S, stop)
                 continue
             try:
@@ -166,16 +168,20 @@ class MqttClientSource:
             case Published():
                 self._marker_refused = event.refusal or ""
             case Refused():
+                self._refused = True
                 self._failure = f"{self._where} refuses us: {event.why}; check user and password_file"
             case Unreachable():
-                self._failure = f"no broker answers at {self._where}; trying again"
+                self._failure = f"no broker answers at {self._where}: {event.why}; trying again"
             case Lost():
                 self._lost(event, now)
             case Trouble():
                 self._failure = f"inside the MQTT client: {event.why}; its message will come again"
 
     def _lost(self, event: Lost, now: float) -> None:
-        if not self._connected:  # the broker refused us, and has said why
+        if not self._connected:
+            if not self._refused:  # then it has said why
+                self._failure = f"no broker answers at {self._where}: {NO_ANSWER}; trying again"
+            self._refused = False
             return
         self._connected = False
         self._short = self._short + 1 if now - self._since < SHORT_S else 0

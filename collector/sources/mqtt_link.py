@@ -8,11 +8,11 @@ acknowledged here by itself: the broker keeps a message until ack() is called fo
 from __future__ import annotations
 
 import logging
+import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, NamedTuple
 
@@ -24,6 +24,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector import settings
+from collector.broker_tls import password_of, tls_context, why_no_connection
 from collector.clock import Clock
 
 KEEPALIVE_S = 20
@@ -55,7 +56,9 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Unreachable:
-    pass
+    """No connection; the library tries again by itself."""
+
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,14 +131,16 @@ class Link:
         )
 
     def open(self) -> None:
-        """Begins to connect, in a thread of its own. Raises OSError if the password file cannot be read."""
+        """Begins to connect, in a thread of its own. Raises LoginFileError if a file cannot be used."""
         client = self._client
         if self._settings.user is not None:
-            client.username_pw_set(self._settings.user, _password(self._settings.password_file))
+            client.username_pw_set(self._settings.user, password_of(self._settings))
+        if (context := tls_context(self._settings)) is not None:
+            client.tls_set_context(context)
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.reconnect_delay_set(1, 30)
         client.on_connect = self._safe(self._on_connect)
-        client.on_connect_fail = self._safe(lambda *_: self.events.put(Unreachable()))
+        client.on_connect_fail = self._safe(self._on_connect_fail)
         client.on_disconnect = self._safe(self._on_disconnect)
         client.on_subscribe = self._safe(self._on_subscribe)
         client.on_publish = self._safe(self._on_publish)
@@ -212,6 +217,10 @@ class Link:
         else:
             self.events.put(Connected(bool(flags.session_present)))
 
+    def _on_connect_fail(self, *_: Any) -> None:
+        # The library does not say why, but calls this while it handles the error.
+        self.events.put(Unreachable(why_no_connection(sys.exc_info()[1])))
+
     def _on_disconnect(self, client: Client, _: Any, flags: Any, reason: ReasonCode, *__: Any) -> None:
         self._new_connection()
         self.events.put(Lost(str(reason)))
@@ -253,7 +262,3 @@ class Link:
 
 def _refusal(reason: ReasonCode) -> str | None:
     return str(reason) if reason.is_failure else None
-
-
-def _password(file: str | None) -> str | None:
-    return None if file is None else Path(file).read_text(encoding="utf-8").rstrip("\r\n")

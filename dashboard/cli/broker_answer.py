@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import ssl
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from typing import Any
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
+
+from collector.broker_tls import NO_ANSWER, why_no_connection
 
 PATIENCE_S = 5.0
 
@@ -36,6 +39,7 @@ def ask_broker(
     password: str | None,
     topics: Sequence[str] = (),
     marker: str | None = None,
+    tls: ssl.SSLContext | None = None,
 ) -> BrokerAnswer:
     """Connects, asks for `topics` (at QoS 0, to take nothing), publishes to `marker`, leaves. Never raises OSError."""
     asked = _Asked()
@@ -46,6 +50,8 @@ def ask_broker(
     )
     if user is not None:
         client.username_pw_set(user, password)
+    if tls is not None:
+        client.tls_set_context(tls)
     client.connect_timeout = PATIENCE_S
     client.on_connect = asked.on_connect
     client.on_subscribe = asked.on_subscribe
@@ -53,7 +59,7 @@ def ask_broker(
     try:
         client.connect(host, port, clean_start=True)
     except OSError as error:
-        return BrokerAnswer(unreachable=str(error) or type(error).__name__)
+        return BrokerAnswer(unreachable=why_no_connection(error))
     client.loop_start()
     try:
         return _talk(client, asked, topics, marker)
@@ -81,7 +87,8 @@ class _Asked:
     def why(self, name: str) -> list[str]:
         """Why each thing asked for is refused, "" where it is not; waits for the answer. Raises TimeoutError."""
         if not self.came[name].wait(PATIENCE_S):
-            raise TimeoutError(f"no answer to {name} within {PATIENCE_S:g} s")
+            silent = f"no answer to {name} within {PATIENCE_S:g} s"
+            raise TimeoutError(f"{silent}: {NO_ANSWER}" if name == "connect" else silent)
         return [str(reason) if reason.is_failure else "" for reason in self.reasons[name]]
 
     def _take(self, name: str, reasons: list[ReasonCode]) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from collector import settings as settings_file
 from collector.last_good import good_copy
-from collector.settings import MqttSource, Settings, SettingsError
+from collector.settings import BrokerLogin, MqttSource, Settings, SettingsError
 from dashboard.cards import CardShelf
 from dashboard.cli.findings import Finding, note, ok, wrong
 from dashboard.logbook import Panel
@@ -39,13 +39,12 @@ def settings_findings(path: Path) -> tuple[Settings | None, list[Finding]]:
 
 def secret_findings(settings: Settings) -> Iterator[Finding]:
     """Files with passwords and tokens: there, readable by us, and by nobody else."""
-    named = [
-        (f"source {source.id}", source.password_file)
-        for source in settings.source
-        if isinstance(source, MqttSource)
+    logins: list[tuple[str, BrokerLogin]] = [
+        (f"source {source.id}", source) for source in settings.source if isinstance(source, MqttSource)
     ]
     if settings.announce is not None:
-        named.append(("announce", settings.announce.password_file))
+        logins.append(("announce", settings.announce))
+    named = [(who, name) for who, login in logins for name in (login.password_file, login.key_file)]
     if settings.forward is not None:
         named.append(("forward", settings.forward.token_file))
     for who, name in named:

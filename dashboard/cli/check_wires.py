@@ -9,6 +9,7 @@ import stat
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
+from collector.broker_tls import LoginFileError, password_of, tls_context
 from collector.listen import LINKS, stable_link
 from collector.recording import RecordingError, arrivals
 from collector.settings import (
@@ -20,6 +21,7 @@ from collector.settings import (
     SerialSource,
     Settings,
 )
+from collector.source_tables import BrokerLogin
 from collector.sources.mqtt import echo_topic
 from dashboard.cli.broker_answer import BrokerAnswer, ask_broker
 from dashboard.cli.check_house import lock_holder
@@ -46,23 +48,28 @@ def source_findings(settings: Settings) -> Iterator[Finding]:
         elif isinstance(source, ReplaySource):
             yield replay_finding(f"source {source.id}", settings.folder / source.file)
     if settings.announce is not None:
-        told = settings.announce
-        password = _secret(settings, told.password_file)
-        answer = ask_broker(told.host, told.port, told.user, password)
-        yield from broker_findings("announce", f"{told.host}:{told.port}", answer)
+        yield from login_findings("announce", settings.announce.with_files_in(settings.folder))
 
 
 def mqtt_findings(settings: Settings, source: MqttSource) -> Iterator[Finding]:
     """Asks the broker as collect would, in a session of its own."""
-    answer = ask_broker(
-        source.host,
-        source.port,
-        source.user,
-        _secret(settings, source.password_file),
-        source.topic,
-        echo_topic(settings.site, source.id),
+    login = source.with_files_in(settings.folder)
+    yield from login_findings(
+        f"source {source.id}", login, source.topic, echo_topic(settings.site, source.id)
     )
-    yield from broker_findings(f"source {source.id}", f"{source.host}:{source.port}", answer)
+
+
+def login_findings(
+    who: str, login: BrokerLogin, topics: Sequence[str] = (), marker: str | None = None
+) -> Iterator[Finding]:
+    """What the broker answers to this login; the names of its files are whole."""
+    try:
+        tls, password = tls_context(login), password_of(login)
+    except LoginFileError as error:
+        yield wrong(f"{who}: {error}", "correct it: collect cannot connect without it")
+        return
+    answer = ask_broker(login.host, login.port, login.user, password, topics, marker, tls)
+    yield from broker_findings(who, f"{login.host}:{login.port}", answer)
 
 
 def broker_findings(who: str, where: str, answer: BrokerAnswer) -> Iterator[Finding]:
@@ -183,13 +190,3 @@ def _group(number: int) -> str:
         return grp.getgrgid(number).gr_name
     except KeyError:
         return str(number)
-
-
-def _secret(settings: Settings, name: str | None) -> str | None:
-    """None if it cannot be read: the check of secrets says so, and the broker will refuse us."""
-    if name is None:
-        return None
-    try:
-        return (settings.folder / name).read_text(encoding="utf-8").rstrip("\r\n")
-    except OSError:
-        return None

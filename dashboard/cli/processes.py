@@ -57,6 +57,7 @@ def collect(arguments: argparse.Namespace) -> int:
 
 
 def watch(arguments: argparse.Namespace) -> int:
+    from collector.broker_tls import LoginFileError, password_of, tls_context
     from dashboard.announce import Announcer, Broker
     from dashboard.cards import CardShelf
     from dashboard.logbook import LogbookReader
@@ -67,9 +68,12 @@ def watch(arguments: argparse.Namespace) -> int:
     stop, heartbeat = stop_of(arguments), Heartbeat.of_environment()
     announcer = None
     if settings.announce is not None:
-        told = settings.announce
-        password = _secret(settings, told.password_file)
-        announcer = Announcer(Broker(told.host, told.port, told.user, password), settings.site)
+        told = settings.announce.with_files_in(settings.folder)
+        try:
+            broker = Broker(told.host, told.port, told.user, password_of(told), tls_context(told))
+        except LoginFileError as error:
+            raise CommandError(f"announce: {error}") from error
+        announcer = Announcer(broker, settings.site)
         announcer.start()
     store = WatchWriter(settings.watch_db)
     try:

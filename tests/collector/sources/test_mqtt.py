@@ -29,7 +29,13 @@ class Listener:
     """The source in a thread of its own; keeps what it hands over, and acknowledges as a pipeline would."""
 
     def __init__(
-        self, broker: Server, *, acknowledge: bool = True, clock: Any = None, topic: str = "shed/#"
+        self,
+        broker: Server,
+        *,
+        acknowledge: bool = True,
+        clock: Any = None,
+        topic: str = "shed/#",
+        **login: object,
     ) -> None:
         self.arrivals: list[Arrival] = []
         self.error: BaseException | None = None
@@ -42,6 +48,7 @@ class Listener:
                 "port": broker.port,
                 "topic": [topic],
                 "decode": {"kind": "senml"},
+                **{key: value if key == "port" else str(value) for key, value in login.items()},
             }
         )
         self.source = MqttClientSource(settings, "example-shed", clock or SteppedClock(NOW))

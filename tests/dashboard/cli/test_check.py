@@ -85,7 +85,7 @@ def test_a_secret_must_be_there_filled_and_ours_alone(tmp_path: Path) -> None:
     assert found([check_settings.secret_finding("announce", path)], "ok")
     path.chmod(0o644)
     assert f"chmod 600 {path}" in found([check_settings.secret_finding("announce", path)], "note")
-    text = '[announce]\nhost = "127.0.0.1"\npassword_file = "nowhere"\n'
+    text = '[announce]\nhost = "127.0.0.1"\nuser = "watch"\npassword_file = "nowhere"\n'
     assert "announce" in found(check_settings.secret_findings(shop(tmp_path, text)), "WRONG")
 
 

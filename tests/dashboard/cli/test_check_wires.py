@@ -23,6 +23,7 @@ from dashboard.cli.check_wires import (
     replay_finding,
     source_findings,
 )
+from tests.certificates import Authority
 from tests.collector.shops import folder, serial, shop
 from tests.dashboard.cli.test_check import found
 from tests.services import Server, find, free_port, mosquitto, running
@@ -135,8 +136,29 @@ def test_a_broker_that_lets_us_in_is_fine(broker: Server) -> None:
 
 def test_a_wrong_password_or_none_is_told(broker: Server) -> None:
     (broker.folder / "wrong").write_text("not this one")
-    for user, password in (("collect", "wrong"), ("nobody", "secret"), (None, None), ("collect", "missing")):
+    for user, password in (("collect", "wrong"), ("nobody", "secret"), (None, None)):
         assert "does not let us in (Not authorized)" in asked(broker, user, password)
+    assert "password_file" in asked(broker, "collect", "missing")
+
+
+def test_a_broker_over_tls_is_asked_over_tls_and_a_wrong_file_is_told(tmp_path: Path) -> None:
+    authority = Authority(tmp_path / "authority")
+    certificate, key = authority.sign("broker")
+    secure = f"certfile {certificate}\nkeyfile {key}\n"
+    with running(mosquitto(tmp_path / "broker", more=secure)) as server:
+
+        def said(login: str, kind: str = "WRONG") -> str:
+            settings = shop(tmp_path, mqtt_table(server.port, login))
+            (source,) = settings.source
+            assert isinstance(source, MqttSource)
+            return found(mqtt_findings(settings, source), kind)
+
+        assert "answers and lets us in" in said('ca_file = "authority/invented-authority.pem"\n', "ok")
+        assert "name its ca_file" in said("")
+        assert "holds no certificate" in said('ca_file = "broker/mosquitto.conf"\n')
+        assert "cannot be read" in said('ca_file = "nowhere"\n')
+        other = Authority(tmp_path, "other")
+        assert "not signed by the authority" in said(f'ca_file = "{other.file.name}"\n')
 
 
 def test_b40_a_topic_that_the_broker_refuses_is_told() -> None:
