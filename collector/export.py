@@ -3,33 +3,53 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from typing import TextIO
+
+import numpy as np
+from numpy.typing import NDArray
 
 from collector.reading import Quality, Quantity
 from collector.store.reader import Reader
 
 UNITS = {Quantity.TEMPERATURE: "degC", Quantity.RELATIVE_HUMIDITY: "%", Quantity.CO2: "ppm"}
+Times = NDArray[np.int64]
+Floats = NDArray[np.float64]
 HEADER = ("time_utc", "probe", "quantity", "value", "unit", "quality")
 STRETCH_MS = 24 * 3_600_000
 """Read a day at a time: no read may hold up the writer."""
 
 
-def export_csv(reader: Reader, probes: Iterable[str], start_ms: int, end_ms: int, out: TextIO) -> int:
+Correct = Callable[[str, Quantity, Times, Floats], tuple[Floats, list[str]]]
+"""Values of a probe's quantity after correction, and the id of the entry that each rests on, "" for none."""
+
+
+def export_csv(
+    reader: Reader,
+    probes: Iterable[str],
+    start_ms: int,
+    end_ms: int,
+    out: TextIO,
+    correct: Correct | None = None,
+) -> int:
     """Writes the probes' readings from start to end, both in; returns the number of rows below the header.
 
-    Open `out` with newline="". Raises StoreError if a day cannot be read within a second.
+    With `correct` each row ends with the corrected value and the entry it rests on. Open `out` with
+    newline="". Raises StoreError if a day cannot be read within a second.
     """
     table = csv.writer(out, lineterminator="\r\n")
-    table.writerow(HEADER)
+    table.writerow(HEADER if correct is None else (*HEADER, "corrected", "correction"))
     rows = 0
     for probe in probes:
         for quantity in Quantity:
             for start, end in _stretches(reader, start_ms, end_ms):
-                for at, value, bits in zip(*reader.samples(probe, quantity, start, end), strict=True):
+                t, values, quality = reader.samples(probe, quantity, start, end)
+                after = correct(probe, quantity, t, values) if correct else None
+                for i, (at, value, bits) in enumerate(zip(t, values, quality, strict=True)):
                     row = (_iso(int(at)), _safe(probe), quantity.value, repr(float(value)), UNITS[quantity])
-                    table.writerow((*row, words(Quality(int(bits)))))
+                    more = () if after is None else (repr(float(after[0][i])), after[1][i])
+                    table.writerow((*row, words(Quality(int(bits))), *more))
                     rows += 1
     return rows
 

@@ -16,13 +16,15 @@ from collector.store.schema import StoreError
 from collector.store.trouble import read
 from dashboard import security
 from dashboard.api import logging as api_logging
+from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.desk import Desk
 from dashboard.logbook import LogbookError
 from dashboard.pages import more, panels
+from dashboard.pages import probes as probe_pages
 from dashboard.pages import round as round_page
 from dashboard.ports import Logbook, Shop, Watched
-from dashboard.probes import Heard, hearing
+from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.static_files import StaticFiles
 
 log = logging.getLogger("coldshed.serve")
@@ -53,6 +55,7 @@ def create_app(
         logbook,
         probes,
         hearing(readings) if readings else Heard,
+        series(readings) if readings else nothing,
         cards,
         card_facts,
         clock,
@@ -68,8 +71,10 @@ def create_app(
         round_page.router(desk),
         panels.router(desk),
         more.router(desk),
+        probe_pages.router(desk),
         api_reading.router(desk),
         api_logging.router(desk),
+        api_probes.router(desk),
         files.router(),
     ):
         app.include_router(router)

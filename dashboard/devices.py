@@ -63,10 +63,11 @@ class Check:
 
 @dataclass(frozen=True)
 class Entered:
-    """A correction with what is known of its making."""
+    """A correction with what is known of its making; `recorded`: UTC ms at which it was entered."""
 
     correction: Correction
     who: str
+    recorded: int
     reference: str
     due_at: int | None
 
@@ -149,11 +150,6 @@ def probe_logs(events: Iterable[Event], probes: Iterable[str] = ()) -> dict[str,
     return {probe: _log(probe, found, by_time, checked) for probe, found in devices.items()}
 
 
-def nothing_logged(probe: str) -> ProbeLog:
-    """A probe of which nobody has said anything."""
-    return ProbeLog(probe, (Device(probe, "", FIRST, ""),), {}, {})
-
-
 def _log(
     probe: str,
     devices: list[Device],
@@ -172,9 +168,8 @@ def _log(
 
 def _entered(event: Event) -> Entered:
     body = event.body
-    return Entered(
-        Correction.of(event.id, event.at, body), event.who, str(body.get("reference", "")), body.get("due_at")
-    )
+    correction = Correction.of(event.id, event.at, body)
+    return Entered(correction, event.who, event.recorded, str(body["reference"]), body.get("due_at"))
 
 
 def _check(event: Event) -> Check:

@@ -53,7 +53,7 @@ class View:
     @property
     def local_field(self) -> str:
         """Now as a browser's date and time field wants it, "2026-01-11T06:10"."""
-        return f"{self._local(self.now):%Y-%m-%dT%H:%M}"
+        return self.time_field(self.now)
 
     def sentence(self, say: Say) -> str:
         """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
@@ -94,6 +94,19 @@ class View:
         if local.utcoffset() != here.utcoffset() and abs(at - self.now) < 24 * HOUR:
             text += f"{TIE}({words.LABELS['new_time'] if at > self.now else words.LABELS['old_time']})"
         return text
+
+    def day(self, at: int) -> str:
+        """ "12 Jan 2027"."""
+        local = self._local(at)
+        return f"{local.day}{TIE}{local:%b}{TIE}{local.year}"
+
+    def day_field(self, at: int) -> str:
+        """A day as a browser's date field wants it, "2027-01-12"."""
+        return f"{self._local(at):%Y-%m-%d}"
+
+    def time_field(self, at: int) -> str:
+        """A time as a browser's date and time field wants it, "2026-01-11T06:10"."""
+        return f"{self._local(at):%Y-%m-%dT%H:%M}"
 
     def rounded(self, at: int, name: str) -> int:
         """The UTC ms that is shown for a value of that name: never later for _by, never earlier for _from."""

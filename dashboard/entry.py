@@ -6,6 +6,8 @@ import re
 import unicodedata
 from collections.abc import Container
 
+from dashboard.correction import Correction
+from dashboard.field_check import Comparison
 from dashboard.logbook import Event
 
 
@@ -47,6 +49,35 @@ def coat_event(
 def step_event(id_: str, at: int, now: int, who: str, panel: str, kind: str) -> Event:
     """Something done to a panel: "washed", "sanded"."""
     return Event(id_, at, now, who, kind, panel, {})
+
+
+def device_event(id_: str, since: int, now: int, who: str, probe: str, serial: str) -> Event:
+    """Another device behind a probe from `since` on. Times UTC ms."""
+    return Event(id_, since, now, who, "device replaced", None, {"probe": probe, "serial": serial.strip()})
+
+
+def correction_event(
+    now: int, who: str, probe: str, serial: str, made: Correction, reference: str, due_at: int | None
+) -> Event:
+    """A correction of the device `serial` ("": the one that was there first); its version is the entry's id."""
+    body = {
+        "probe": probe, "serial": serial, "quantity": made.quantity.value,
+        "points": [list(point) for point in made.points], "half_width": made.half_width, "margin": made.margin,
+        "reference": reference.strip(), "due_at": due_at,
+    }  # fmt: skip
+    return Event(made.version, made.since, now, who, "correction entered", None, body)
+
+
+def check_event(
+    id_: str, now: int, who: str, probe: str, serial: str, stage: str, found: Comparison, due_at: int | None
+) -> Event:
+    """A check of the device `serial`; stage "as found" or "as left"."""
+    body = {
+        "probe": probe, "serial": serial, "quantity": found.quantity.value, "against": found.against, "stage": stage,
+        "since": found.since, "readings": list(found.readings), "reads": found.reads, "true": found.true,
+        "error": found.error, "half_width": found.half_width, "due_at": due_at,
+    }  # fmt: skip
+    return Event(id_, found.at, now, who, "probe checked", None, body)
 
 
 def slug(name: str, taken: Container[str]) -> str:

@@ -10,6 +10,7 @@ from collector.clock import Clock
 from collector.reading import ProbeFacts
 from collector.store.trouble import Trouble
 from dashboard.assessment import Assessment
+from dashboard.field_check import Series
 from dashboard.logbook import Event, Panel
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
@@ -35,7 +36,7 @@ class Logbook(Protocol):
 
 @dataclass(frozen=True)
 class Shop:
-    """All that a page may ask. `probes` and `heard` raise NotYet while collect has never run.
+    """All that a page may ask. `probes`, `heard` and `series` raise NotYet while collect has never run.
 
     card_facts  by a card's id the least and the greatest temperature it covers, degC
     """
@@ -44,6 +45,7 @@ class Shop:
     logbook: Logbook
     probes: Callable[[], list[ProbeFacts]]
     heard: Callable[[], Heard]
+    series: Series
     cards: Callable[[], list[str]]
     card_facts: Callable[[], Mapping[str, tuple[float, float]]]
     clock: Clock

@@ -2,8 +2,8 @@
 
 device replaced      body: probe, serial. From `at` on another device stands behind the channel.
 correction entered   body: probe, serial, quantity, points, half_width, margin, reference, due_at. From `at` on.
-probe checked        body: probe, serial, quantity, against, stage, readings, reads, true, error, half_width,
-                     due_at. A comparison with a reference; it changes nothing by itself.
+probe checked        body: probe, serial, quantity, against, stage, since, readings, reads, true, error,
+                     half_width, due_at. A comparison with a reference; it changes nothing by itself.
 
 Numbers are in degC, K and %; times UTC ms.
 """

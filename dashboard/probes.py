@@ -6,8 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from collector.reading import ProbeFacts, Quantity, Reading
 from collector.store.reader import HeardName, Reader, Tally
+from dashboard.field_check import RawSeries, Series
 
 
 @dataclass(frozen=True)
@@ -18,6 +21,10 @@ class Heard:
     newest: tuple[Reading, ...] = ()
     refused: tuple[Tally, ...] = ()
     unclaimed: tuple[HeardName, ...] = ()
+
+    def of(self, probe: str) -> list[Reading]:
+        """The newest readings of one probe."""
+        return [reading for reading in self.newest if reading.probe == probe]
 
 
 def hear(readings: Path) -> Heard:
@@ -34,6 +41,24 @@ def hear(readings: Path) -> Heard:
         )
     finally:
         reader.close()
+
+
+def series(readings: Path) -> Series:
+    """Series of one file. Raises collector.store.schema.NotYet while collect has never run."""
+
+    def read(probe: str, quantity: Quantity, start: int, end: int) -> RawSeries:
+        reader = Reader.open(readings)
+        try:
+            return RawSeries(*reader.samples(probe, quantity, start, end))
+        finally:
+            reader.close()
+
+    return read
+
+
+def nothing(probe: str, quantity: Quantity, start: int, end: int) -> RawSeries:
+    """No readings: for a shop without a file."""
+    return RawSeries(np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
 
 
 def hearing(readings: Path) -> Callable[[], Heard]:

@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from string import Formatter
 
+from dashboard.probe_words import PROBE_LABELS
+
 CHOICES: dict[str, tuple[str, ...]] = {
     "trend": ("falling", "steady", "rising"),
     "do": ("recoat", "sand", "demould", "full cure"),
@@ -346,7 +348,7 @@ LABELS: dict[str, str] = {
     "unclaimed": "Heard, but no probe of the settings",
     "collect_not_started": "Collect has not started: no probe is heard. Start it with coldshed run.",
     "silent": "silent since {at}",
-}  # fmt: skip
+} | PROBE_LABELS  # fmt: skip
 """Short words of the pages."""
 
 DID: dict[str, str] = {

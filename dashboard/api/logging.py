@@ -18,11 +18,11 @@ Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f
 Who = Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$")]
 
 
-class _Body(BaseModel):
+class Body(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class Registration(_Body):
+class Registration(Body):
     """A new panel; its id is made from its name."""
 
     id: Id
@@ -34,7 +34,7 @@ class Registration(_Body):
     substrate: Short
 
 
-class Coat(_Body):
+class Coat(Body):
     """A coat mixed with a card; times UTC ms."""
 
     card: Short
@@ -42,7 +42,7 @@ class Coat(_Body):
     kind: Literal["laminate"] = "laminate"
 
 
-class Tap(_Body):
+class Tap(Body):
     """Something done to a panel. at: UTC ms when it happened; None: now."""
 
     id: Id
@@ -52,7 +52,7 @@ class Tap(_Body):
     kind: Literal["pot mixed", "coat applied", "washed", "sanded", "demoulded", "closed"]
 
 
-class Mixed(_Body):
+class Mixed(Body):
     """A coat was mixed."""
 
     id: Id
@@ -63,7 +63,7 @@ class Mixed(_Body):
     body: Coat
 
 
-class Seen(_Body):
+class Seen(Body):
     """Somebody has seen an alarm."""
 
     id: Id
@@ -72,17 +72,17 @@ class Seen(_Body):
     alarm: Annotated[str, Field(min_length=1, max_length=200)]
 
 
-class Withdrawn(_Body):
+class Withdrawn(Body):
     """An entry is taken back; it stays readable."""
 
     id: Id
     who: Who = ""
     kind: Literal["withdrawn"]
-    panel: Annotated[str, Field(min_length=1, max_length=64)]
+    panel: Annotated[str, Field(min_length=1, max_length=64)] | None = None
     event: Id
 
 
-class Unit(_Body):
+class Unit(Body):
     """The shop's unit."""
 
     id: Id
@@ -152,7 +152,7 @@ def router(desk: Desk) -> APIRouter:
 
 def _check_withdrawal(desk: Desk, entry: Withdrawn) -> None:
     """Raises LogbookError for a registration that has coats: they would go with it unseen."""
-    panel = desk.panels().get(entry.panel)
+    panel = desk.panels().get(entry.panel or "")
     if panel is None or not panel.coats:
         return
     registered = {

@@ -72,7 +72,7 @@ def router(desk: Desk) -> APIRouter:
         view = desk.view()
         heard = desk.shop.heard()
         body = {
-            "probes": [dataclasses.asdict(line) for line in probe_lines(heard, view)],
+            "probes": [dataclasses.asdict(line) for line in probe_lines(heard, desk.probe_logs(), view)],
             "refused": [dataclasses.asdict(item) for item in heard.refused],
             "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
         }

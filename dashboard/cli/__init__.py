@@ -58,6 +58,7 @@ def parser() -> argparse.ArgumentParser:
     _files(commands)
     _copies(commands)
     _panels(commands)
+    _probes(commands)
     _check(commands)
     return top
 
@@ -131,6 +132,9 @@ def _files(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
         "--from", dest="start", help="first time, UTC, e.g. 2026-01-10T18:00 (default: the beginning)"
     )
     export.add_argument("--to", dest="end", help="last time, UTC (default: now)")
+    export.add_argument(
+        "--corrected", action="store_true", help="add corrected values and the entries they rest on"
+    )
     export.add_argument("-o", "--output", type=Path, help="file to write (default: standard output)")
 
 
@@ -162,6 +166,40 @@ def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     add.add_argument("--card", help="with coat: the resin card's id")
     add.add_argument("--at", help="when it happened, UTC, e.g. 2026-01-10T18:20 (default: now)")
     add.add_argument("--who", default="command", help="who did it")
+
+
+def _probes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    probe = _command(
+        commands,
+        "probe",
+        "check a probe step by step, correct its readings, or put another device in",
+        "probes:probe",
+    )
+    probe.add_argument("what", choices=("list", "show", "check", "correct", "device", "back"))
+    probe.add_argument("name", nargs="?", help="the probe's id in the settings")
+    probe.add_argument(
+        "--serial", help="with device: of the new one; with correct: of one that is not there now"
+    )
+    probe.add_argument("--quantity", choices=("temperature", "relative_humidity"), default="temperature")
+    probe.add_argument(
+        "--point", action="append", metavar="READS=TRUE", help="with correct: degC or %%, once or more"
+    )
+    probe.add_argument("--within", type=float, help="with correct: what may still be wrong, either way")
+    probe.add_argument("--margin", type=float, help="with correct: how far beyond the points it may be used")
+    probe.add_argument("--reference", help="with correct: what the probe was compared with")
+    probe.add_argument("--due", help="with correct: when it is checked next, e.g. 2027-01-10")
+    probe.add_argument(
+        "--at", help="from when it counts, time of the shop, e.g. 2026-01-10T18:20 (default: now)"
+    )
+    probe.add_argument(
+        "--against", choices=("ice water", "magnesium chloride", "sodium chloride", "potassium chloride"),
+        default="ice water", help="with check",
+    )  # fmt: skip
+    probe.add_argument("--stage", choices=("as found", "as left"), default="as found", help="with check")
+    probe.add_argument("--since", help="with check: when the probe went in, if it is in already")
+    probe.add_argument("--yes", action="store_true", help="with check: log and correct without asking")
+    probe.add_argument("--entry", help="with back: id of the entry to take back")
+    probe.add_argument("--who", default="command", help="who did it")
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -7,11 +7,17 @@ import sys
 
 from collector import settings as settings_file
 from collector.clock import SystemClock
-from collector.export import export_csv
+from collector.export import Correct, Floats, Times, export_csv
 from collector.file_import import ImportRefused, import_file
+from collector.reading import Quantity
+from collector.settings import Settings
 from collector.store.reader import Reader
+from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
 from dashboard.cli.times import utc_ms
+from dashboard.correction import correct as corrected
+from dashboard.devices import probe_logs
+from dashboard.logbook import LogbookReader
 
 
 def import_(arguments: argparse.Namespace) -> int:
@@ -35,6 +41,7 @@ def export(arguments: argparse.Namespace) -> int:
     settings = settings_file.load(arguments.settings)
     start = utc_ms(arguments.start, "UTC", "--from") if arguments.start else 0
     end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else SystemClock().now()
+    correct = _correct(settings) if arguments.corrected else None
     reader = Reader.open(settings.readings_db)
     try:
         known = [probe.id for probe in reader.probes()]
@@ -44,14 +51,29 @@ def export(arguments: argparse.Namespace) -> int:
             )
         if arguments.output is None:
             sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
-            rows = export_csv(reader, [arguments.probe], start, end, sys.stdout)
+            rows = export_csv(reader, [arguments.probe], start, end, sys.stdout, correct)
         else:
             try:
                 with arguments.output.open("x", encoding="utf-8", newline="") as out:
-                    rows = export_csv(reader, [arguments.probe], start, end, out)
+                    rows = export_csv(reader, [arguments.probe], start, end, out, correct)
             except OSError as error:
                 raise CommandError(f"{arguments.output}: cannot be written ({error.strerror})") from error
     finally:
         reader.close()
     print(f"{rows} readings of {arguments.probe}", file=sys.stderr)
     return 0 if rows else 1
+
+
+def _correct(settings: Settings) -> Correct:
+    """By what the logbook says; nothing is corrected while nobody has logged anything."""
+    try:
+        events = LogbookReader(settings.shop_db).events()
+    except NotYet:
+        events = []
+    logs = probe_logs(events, [probe.id for probe in settings.probe])
+
+    def correct(probe: str, quantity: Quantity, t: Times, value: Floats) -> tuple[Floats, list[str]]:
+        made = corrected(t, value, logs[probe].stretches(quantity), 0.0)
+        return made.value, [made.versions[i] if i >= 0 else "" for i in made.version.tolist()]
+
+    return correct

@@ -6,21 +6,17 @@ If serve runs, it is asked on loopback, because it is the one writer of shop.db;
 from __future__ import annotations
 
 import argparse
-import json
 import secrets
-import urllib.error
-import urllib.request
-from typing import Any
 
 from collector import settings as settings_file
 from collector.clock import SystemClock
 from collector.settings import Settings
-from collector.store.schema import Locked, NotYet
-from dashboard.cards import CardShelf
+from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
+from dashboard.cli.log_entry import log_entry
 from dashboard.cli.times import iso, utc_ms
 from dashboard.entry import coat_event, register_event, step_event
-from dashboard.logbook import Event, Logbook, LogbookReader, Panel
+from dashboard.logbook import Event, LogbookReader, Panel
 
 
 def panel(arguments: argparse.Namespace) -> int:
@@ -40,7 +36,7 @@ def panel(arguments: argparse.Namespace) -> int:
     if not arguments.name:
         raise CommandError(f"panel {arguments.what} needs the panel's name")
     event = _event(arguments, settings, panels)
-    print(_log(settings, event))
+    print(log_entry(settings, event))
     return 0
 
 
@@ -78,47 +74,3 @@ def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, 
         arguments.what, arguments.what
     )
     return step_event(number, at, now, arguments.who, found.id, kind)
-
-
-def _log(settings: Settings, event: Event) -> str:
-    try:
-        logbook = Logbook(settings.shop_db, CardShelf(settings.folder / "cards").names).open()
-    except Locked:
-        return _ask_serve(settings, event)
-    try:
-        logbook.append(event)
-    finally:
-        logbook.close()
-    return f"logged: {event.kind}, {event.panel}, {iso(event.at)}"
-
-
-def _ask_serve(settings: Settings, event: Event) -> str:
-    host = f"[{settings.serve.host}]" if ":" in settings.serve.host else settings.serve.host
-    base = f"http://{host}:{settings.serve.port}"
-    path, body = _request(event)
-    request = urllib.request.Request(
-        base + path,
-        json.dumps(body).encode(),
-        {"Content-Type": "application/json", "Origin": base},
-        method="POST",
-    )
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    try:
-        with opener.open(request, timeout=10) as answer:
-            return f"logged by serve: {json.load(answer).get('said', event.kind)}"
-    except urllib.error.HTTPError as error:
-        raise CommandError(f"serve refuses it: {error.read().decode(errors='replace')}") from error
-    except OSError as error:
-        raise CommandError(
-            f"shop.db is being written, but serve does not answer on {base}: {error}"
-        ) from error
-
-
-def _request(event: Event) -> tuple[str, dict[str, Any]]:
-    """The same entry as serve's API takes it."""
-    if event.kind == "panel registered":
-        return "/api/panels", {"id": event.id, "who": event.who, **event.body}
-    body: dict[str, Any] = {
-        "id": event.id, "who": event.who, "kind": event.kind, "panel": event.panel, "at": event.at
-    }  # fmt: skip
-    return "/api/events", body | ({"body": dict(event.body)} if event.kind == "coat mixed" else {})

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from dashboard import probe_view
 from dashboard.desk import Desk
+from dashboard.devices import ProbeLog
 from dashboard.display import TIE, View
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
@@ -27,13 +30,14 @@ class AlarmLine:
 
 @dataclass(frozen=True)
 class ProbeLine:
-    """One probe: what it last said, how long ago, and whether that is used. Times as text."""
+    """One probe: what it last said, how long ago, whether that is used, and checks past due. Times as text."""
 
     id: str
     where: str
     values: tuple[str, ...]
     age: str
     late: bool
+    notices: tuple[str, ...] = ()
 
 
 def router(desk: Desk) -> APIRouter:
@@ -55,7 +59,7 @@ def router(desk: Desk) -> APIRouter:
     def probes(request: Request) -> Response:
         view = desk.view()
         heard = desk.heard()
-        lines = probe_lines(heard, view) if heard else []
+        lines = probe_lines(heard, desk.probe_logs(), view) if heard else []
         troubles = desk.shop.troubles()
         return desk.page(
             request, "probes.html", view, tab="more", heard=heard, lines=lines, troubles=troubles
@@ -77,39 +81,53 @@ def alarm_line(alarm: Alarm, view: View) -> AlarmLine:
     return AlarmLine(alarm.id, view.sentence(alarm.say), when, seen, alarm.panel)
 
 
-def probe_lines(heard: Heard, view: View) -> list[ProbeLine]:
-    """Every probe of the settings, heard or not."""
+def probe_lines(heard: Heard, logs: Mapping[str, ProbeLog], view: View) -> list[ProbeLine]:
+    """Every probe of the settings, heard or not; `logs` by probe."""
     newest: dict[str, list[Reading]] = {}
     for reading in heard.newest:
         newest.setdefault(reading.probe, []).append(reading)
-    return [_probe_line(probe, newest.get(probe.id, []), view) for probe in heard.probes]
+    return [_probe_line(probe, newest.get(probe.id, []), logs.get(probe.id), view) for probe in heard.probes]
 
 
-def _probe_line(probe: ProbeFacts, heard: list[Reading], view: View) -> ProbeLine:
+def _probe_line(probe: ProbeFacts, heard: list[Reading], log: ProbeLog | None, view: View) -> ProbeLine:
     where = LABELS["probe_of"].format(place=probe.place, zone=probe.zone)
+    late = tuple(probe_view.notices(log, probe_view.quantities(heard), view)) if log else ()
     if not heard:
-        return ProbeLine(probe.id, where, (), LABELS["never"], True)
+        return ProbeLine(probe.id, where, (), LABELS["never"], True, late)
     last = max(reading.at for reading in heard)
     silent = view.now - last > 3 * probe.interval_s * 1000
     age = LABELS["silent"].format(at=view.clock(last)) if silent else view.age(last)
     order = list(Quantity)
     values = tuple(
-        value(reading, view) for reading in sorted(heard, key=lambda item: order.index(item.quantity))
+        value(reading, log, view) for reading in sorted(heard, key=lambda item: order.index(item.quantity))
     )
-    return ProbeLine(probe.id, where, values, age, silent)
+    return ProbeLine(probe.id, where, values, age, silent, late)
 
 
-def value(reading: Reading, view: View) -> str:
-    """ "temperature 5.2 °C", with why it is not used if it is not."""
-    match reading.quantity:
-        case Quantity.TEMPERATURE:
-            number = view.temperature(reading.value)
-        case Quantity.RELATIVE_HUMIDITY:
-            number = f"{reading.value:.0f}{TIE}%"
-        case Quantity.CO2:
-            number = f"{reading.value:.0f}{TIE}ppm"
-    text = f"{LABELS[f'value_{reading.quantity.value}']} {number}"
+def value(reading: Reading, log: ProbeLog | None, view: View) -> str:
+    """ "temperature 5.2 °C (reads 5.6 °C)": corrected, with what it reads, and why it is not used if it is not."""
+    entered = log.in_force(reading.quantity, reading.at) if log else None
+    name = LABELS[f"value_{reading.quantity.value}"]
+    if entered is None:
+        text = f"{name} {_number(reading.quantity, reading.value, view)}"
+    else:
+        made, show = entered.correction, probe_view.number
+        corrected = made.one(reading.value)
+        text = f"{name} {show(reading.quantity, corrected, view)}"
+        text += f" ({LABELS['reads'].format(value=show(reading.quantity, reading.value, view))}"
+        low, high = made.reach
+        text += ")" if low <= reading.value <= high else f", {LABELS['beyond']})"
     if not reading.quality.usable:
         found = [QUALITY[flag.name] for flag in Quality if flag in reading.quality and flag.name in QUALITY]
         text += f" ({LABELS['not_used'].format(why=', '.join(found))})"
     return text
+
+
+def _number(quantity: Quantity, value: float, view: View) -> str:
+    match quantity:
+        case Quantity.TEMPERATURE:
+            return view.temperature(value)
+        case Quantity.RELATIVE_HUMIDITY:
+            return f"{value:.0f}{TIE}%"
+        case Quantity.CO2:
+            return f"{value:.0f}{TIE}ppm"

@@ -1,4 +1,4 @@
-// The two sheets, register a panel and start a coat: what can be known is filled in, and one sheet is one entry.
+// The sheets (a panel, a coat, what is said of a probe): what can be known is filled in, and one sheet is one entry.
 "use strict";
 (() => {
   const body = document.body;
@@ -22,9 +22,25 @@
     return asUtc - (shown(first) - first);
   };
 
+  // Times of day and days as UTC ms; a day ends with its last minute.
+  const timesOf = (form) =>
+    Object.fromEntries(
+      [...form.elements]
+        .filter((field) => field.value && ["datetime-local", "date"].includes(field.type))
+        .map((field) => [field.name, shopTime(field.type === "date" ? `${field.value}T23:59` : field.value)]),
+    );
+
+  // Lines of "reads" and "true"; a line with neither is left out.
+  const pairsOf = (form) => {
+    if (!form.elements.reads) return {};
+    const [reads, right] = ["reads", "true"].map((name) => new FormData(form).getAll(name));
+    const points = reads.map((read, i) => [read, right[i]]).filter((pair) => pair.some((text) => text !== ""));
+    return { points, reads: undefined, true: undefined };
+  };
+
   const entryOf = (form, how) => {
     const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
-    if (!form.dataset.kind) return values;
+    if (!form.dataset.kind) return { ...values, ...timesOf(form), ...pairsOf(form) };
     const entry = { kind: form.dataset.kind, panel: form.dataset.panel, body: { card: values.card } };
     // The time of the first tap: one that has to be sent again was mixed no later.
     form.dataset.at ??= Math.round(window.coldshed.now());
@@ -75,6 +91,13 @@
       event.preventDefault();
       if (event.submitter.textContent !== body.dataset.sending) submit(form, event.submitter);
     });
+
+  // A probe has just been put into its ice or its box: the page looks at what it reads from now on.
+  document.querySelector("[data-in-now]")?.addEventListener("click", () => {
+    const here = new URL(location.href);
+    here.searchParams.set("since", Math.round(window.coldshed.now()));
+    location.replace(here);
+  });
 
   const card = document.getElementById("card");
   const showFit = () => {

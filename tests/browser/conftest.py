@@ -38,7 +38,7 @@ def chromium(playwright: Playwright) -> Iterator[Browser]:
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[FakeShop]:
-    opened = open_shop(tmp_path, port=free_port())
+    opened = open_shop(tmp_path, port=free_port(), heard=True)
     yield opened
     opened.close()
 

@@ -10,7 +10,8 @@ from pathlib import Path
 from fastapi import FastAPI
 
 from collector.clock import Clock, SteppedClock
-from collector.reading import ProbeFacts
+from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.writer import Writer
 from dashboard.app import create_app
 from dashboard.assessment import Assessment, Curve, Film, Passing
 from dashboard.logbook import Event, Logbook
@@ -53,13 +54,22 @@ class FakeShop:
         """Stores assessments and alarms as watch would."""
         self.store.save(items, alarms)
 
+    def read(self, *readings: Reading) -> None:
+        """Stores readings as collect would."""
+        writer = Writer.open(self.folder / "readings.db", self.clock)
+        writer.describe(PROBES)
+        writer.commit(readings)
+        writer.close()
+
     def close(self) -> None:
         self.store.close()
         self.logbook.close()
 
 
-def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled: bool = True) -> FakeShop:
-    """A shop; `filled` with five panels and their answers as of NOW."""
+def open_shop(
+    folder: Path, clock: Clock | None = None, port: int = 8137, filled: bool = True, heard: bool = False
+) -> FakeShop:
+    """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have sent in_ice()."""
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
     store = WatchWriter(folder / "watch.db")
@@ -74,6 +84,7 @@ def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled
         invented=True,
         allowed_hosts=("127.0.0.1", "localhost", "testserver"),
         port=port,
+        readings=folder / "readings.db" if heard else None,
         card_facts=lambda: {card: (5.0 if "winter" in card else 10.0, 35.0) for card in CARDS},
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
@@ -81,7 +92,20 @@ def open_shop(folder: Path, clock: Clock | None = None, port: int = 8137, filled
         for name, coats in (("Skiff deck 2", 2), ("Lid 4", 2), ("Rib 1", 1), ("Box A", 3), ("Plug 7", 2)):
             register(shop, name, coats)
         shop.save(*morning(NOW), alarms=(too_cold(),))
+    if heard:
+        shop.read(*in_ice(NOW))
     return shop
+
+
+def in_ice(now: int) -> list[Reading]:
+    """Ten minutes in which S1 lies in ice water and reads 0.4 degC, and A1 hangs in the shed."""
+    times = [now - number * MINUTE // 2 for number in range(20)]
+    wanted = (
+        ("S1", Quantity.TEMPERATURE, 0.4),
+        ("A1", Quantity.TEMPERATURE, 3.0),
+        ("A1", Quantity.RELATIVE_HUMIDITY, 78.0),
+    )
+    return [Reading(probe, what, value, at, at) for probe, what, value in wanted for at in times]
 
 
 def register(shop: FakeShop, name: str, coats: int) -> str:

@@ -6,6 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser.conftest import DESK, PHONE, Visit
+from tests.browser.fake_shop import MINUTE, NOW
 
 PAGES = [
     "/",
@@ -17,6 +18,14 @@ PAGES = [
     "/more/probes",
     "/nowhere",
 ]
+PROBE_PAGES = [
+    "/more/probes/A1",
+    f"/more/probes/S1/check?against=ice%20water&since={NOW - 10 * MINUTE}",
+    "/more/probes/A1/check?against=sodium%20chloride",
+    "/more/probes/S1/correct",
+    "/more/probes/S1/device",
+]
+"""Made of the same parts as those above: one light for each size is enough."""
 LIGHTS = [(PHONE, "light"), (PHONE, "dark"), (PHONE, "sun"), (DESK, "light"), (DESK, "dark")]
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 
@@ -28,7 +37,16 @@ def ready(page, path: str) -> None:
 
 @pytest.mark.parametrize("visit", LIGHTS, indirect=True, ids=lambda light: f"{light[0]['width']}-{light[1]}")
 def test_no_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
-    for path in PAGES:
+    axe_sees_nothing(visit, PAGES)
+
+
+@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
+def test_no_probes_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
+    axe_sees_nothing(visit, PROBE_PAGES)
+
+
+def axe_sees_nothing(visit: Visit, paths: list[str]) -> None:
+    for path in paths:
         page = visit.open(path)
         ready(page, path)
         found = Axe().run(page, options=RULES)
@@ -43,7 +61,7 @@ def test_no_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
 @pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
 def test_at_320_px_every_page_reflows(visit: Visit) -> None:
     """WCAG 2.2, 1.4.10 Reflow: 320 CSS px."""
-    for path in PAGES:
+    for path in PAGES + PROBE_PAGES:
         page = visit.open(path)
         ready(page, path)
         assert page.evaluate("document.documentElement.scrollWidth") == 320, path
@@ -52,7 +70,7 @@ def test_at_320_px_every_page_reflows(visit: Visit) -> None:
 
 def test_twice_as_large_text_does_not_scroll_sideways(visit: Visit) -> None:
     """WCAG 2.2, 1.4.4 Resize Text: 200 %."""
-    for path in PAGES:
+    for path in PAGES + PROBE_PAGES:
         page = visit.open(path)
         page.evaluate("document.documentElement.style.fontSize = '200%'")
         assert page.evaluate("document.documentElement.scrollWidth") == 390, path
