@@ -6,6 +6,7 @@ keep up slows them down instead of filling the memory.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
 import time
@@ -19,6 +20,7 @@ from collector.arrival import Arrival, Decoded, Decoder, Delivery, Outcome, Refu
 from collector.checks import Checks, believed_time
 from collector.clock import Clock
 from collector.decode import decoder_of
+from collector.pace import Pace
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
 from collector.settings import Settings, wire_names
@@ -33,6 +35,8 @@ BATCH_ARRIVALS = 10
 BACKLOG_ARRIVALS = 200
 """What waits already, when a batch is full, goes into the same commit up to here: a backlog costs fewer writes."""
 BATCH_S = 1.0
+BATCH_READINGS = 4000
+"""Of a file's many: each may lie on a page of its own, and one commit must not make the log too large."""
 LINGER_S = 0.03
 """The lines of one round come a few ms apart; one commit for all of them is what spares an SD card."""
 IDLE_S = 0.1
@@ -50,7 +54,6 @@ class _Batch:
     heard: list[Heard] = field(default_factory=list)
     deliveries: list[Delivery] = field(default_factory=list)
     arrivals: list[tuple[Arrival, Outcome]] = field(default_factory=list)
-    opened: float = 0.0
     checked: bool = False
 
 
@@ -98,6 +101,7 @@ class Pipeline:
         self._closed = False
         self._batch = _Batch()
         self._stand_by = stand_by or _Nobody()
+        self._pace = Pace(time.monotonic, clock.rate)
 
     @property
     def idle(self) -> bool:
@@ -122,7 +126,8 @@ class Pipeline:
         try:
             while not (stop() and self._queue.empty()):
                 each_round()
-                self._gather()
+                if not self._gather():
+                    continue
                 if self._try_flush():
                     wait.reset()
                 elif stop():
@@ -149,8 +154,6 @@ class Pipeline:
         batch.refusals.extend(Refused(arrival.source, r.kind, r.text, arrival.received) for r in refused)
         if arrival.delivery is not None:
             batch.deliveries.append(arrival.delivery)
-        if not batch.arrivals:
-            batch.opened = time.monotonic()
         batch.arrivals.append((arrival, Outcome(len(batch.readings) - before, tuple(refused))))
 
     def take_all(self, arrivals: Iterable[Arrival]) -> None:
@@ -169,29 +172,29 @@ class Pipeline:
         if not batch.checked:  # once only: a second look would take a retry for a repeat
             batch.readings = self._checks.flag(batch.readings)
             batch.checked = True
-        done = self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard)
+        done = Committed(None, 0, 0, 0)
+        while len(batch.readings) > BATCH_READINGS:
+            done += self._writer.commit(batch.readings[:BATCH_READINGS])
+            del batch.readings[:BATCH_READINGS]
+        done += self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard)
+        self._pace.spend()
         self._batch = _Batch()
         for arrival, outcome in batch.arrivals:
             _tell(arrival, outcome)
         return done
 
-    def _gather(self) -> None:
-        """Fills the batch until it is full, a second old, or nothing has come for a moment."""
+    def _gather(self) -> bool:
+        """Fills the batch. True if it is to be committed now: full, or nothing more comes and it is time for one."""
         if self._batch.checked:  # it could not be committed yet: the sources wait
-            return
-        try:
-            while not self._full():
-                self.take(self._queue.get(timeout=LINGER_S if self._batch.arrivals else IDLE_S))
-            while len(self._batch.arrivals) < BACKLOG_ARRIVALS:
+            return True
+        begun = time.monotonic()
+        with contextlib.suppress(queue.Empty):
+            while len(self._batch.arrivals) < self._at_most and time.monotonic() - begun < BATCH_S:
+                at_once = self._batch.arrivals and not self._pace.wait()
+                self.take(self._queue.get(timeout=LINGER_S if at_once else IDLE_S))
+            while self._at_most <= len(self._batch.arrivals) < BACKLOG_ARRIVALS:
                 self.take(self._queue.get_nowait())
-        except queue.Empty:
-            return
-
-    def _full(self) -> bool:
-        batch = self._batch
-        if not batch.arrivals:
-            return False
-        return len(batch.arrivals) >= self._at_most or time.monotonic() - batch.opened >= BATCH_S
+        return len(self._batch.arrivals) >= self._at_most or not self._pace.wait()
 
     def _try_flush(self) -> bool:
         try:

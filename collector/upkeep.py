@@ -18,14 +18,13 @@ from collector.store.ballast import Ballast
 from collector.store.digests import day_of, digesting, due
 from collector.store.schema import MAY_PASS
 from collector.store.trouble import Kind, TroubleFile
+from collector.store.wal import MOST_BYTES, wal_bytes
 from collector.store.writer import Writer
 
 log = logging.getLogger("coldshed.collect")
 
 LOOK_S = 30.0
 """Between two looks at the disk, the WAL and the days that are due."""
-WAL_LIMIT_BYTES = 16_000_000
-"""Our own readers are cut off after a second; the WAL can only grow past this while a foreign one reads without end."""
 
 _PASSING = (Kind.DISK_FULL, Kind.READ_ONLY, Kind.DISK_ERROR, Kind.LOCKED)
 
@@ -43,7 +42,7 @@ class Upkeep:
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._writer = writer
-        self._wal = readings.with_name(readings.name + "-wal")
+        self._readings = readings
         self._clock = clock
         self._troubles = troubles
         self._ballast = ballast
@@ -100,8 +99,8 @@ class Upkeep:
             self._over(Kind.ON_RESERVE)
 
     def _watch_wal(self) -> None:
-        size = self._wal.stat().st_size if self._wal.exists() else 0
-        if size > WAL_LIMIT_BYTES:
+        size = wal_bytes(self._readings)
+        if size > MOST_BYTES:
             self._tell(Kind.LONG_READ, f"{size // 1_000_000} MB")
         else:
             self._over(Kind.LONG_READ)

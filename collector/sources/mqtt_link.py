@@ -33,8 +33,8 @@ NEVER = 0xFFFFFFFF
 """The session never expires (MQTT 5, 3.1.2.11.2): the broker keeps messages however long we are away."""
 IN_FLIGHT = 100
 """Messages the broker hands over before it waits for an acknowledgement; it bounds our memory at QoS 1."""
-STALLED_S = 5.0
-"""If an acknowledgement takes longer, the broker may be keeping messages back; a batch is cut at 1 s."""
+STALLED_S = 8.0
+"""If an acknowledgement takes longer, the broker may be keeping messages back; a batch is cut at 5 s (pace.py)."""
 MAX_PACKET = 2_000_000
 MAX_WAITING_QOS0 = 10_000
 """QoS 0 has no such window: beyond this many waiting, further ones are dropped and counted."""

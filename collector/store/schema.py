@@ -17,6 +17,8 @@ from pathlib import Path
 
 import apsw
 
+from collector.store.wal import Folding
+
 BUSY_MS = 1000
 SYNCHRONOUS = "full"
 """With "normal" a power cut takes commits that had returned; tests/faults shows it."""
@@ -61,6 +63,7 @@ class Schema:
     writer: str
     application_id: int
     migrations: tuple[str, ...]
+    page_size: int = 4096
 
     @property
     def version(self) -> int:
@@ -114,9 +117,10 @@ def _open_here(path: Path | None, schema: Schema, vfs: str | None) -> apsw.Conne
         if path is not None:
             with damage_told(path):
                 _version(connection, schema, path)  # a foreign file is not touched
+                connection.pragma("page_size", schema.page_size)
                 connection.pragma("journal_mode", "wal")
                 connection.pragma("synchronous", SYNCHRONOUS)
-                connection.pragma("journal_size_limit", 4_000_000)
+                Folding(connection, path.name)
                 quick_look(connection, path)
         _migrate(connection, schema, path)
     except BaseException:

@@ -11,6 +11,7 @@ import apsw
 from collector.arrival import Delivery
 from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.delivered import Delivered, keep_apart, pack
 from collector.store.digests import day_of, mark_undigested
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import WriterFile, open_writer, transaction
@@ -62,6 +63,15 @@ class Committed:
     repeated: int
     conflicts: int
 
+    def __add__(self, later: Committed) -> Committed:
+        """Both together; the later one's batch, if it made one."""
+        return Committed(
+            self.seq if later.seq is None else later.seq,
+            self.stored + later.stored,
+            self.repeated + later.repeated,
+            self.conflicts + later.conflicts,
+        )
+
 
 class Writer:
     """Writes readings.db. One thread uses it."""
@@ -73,6 +83,7 @@ class Writer:
         self._series: dict[tuple[str, str], int] = {}
         self.touched: set[int] = set()
         """UTC days (since 1970) that are marked as undigested; the digester takes out what it begins with."""
+        self._delivered = Delivered(file.connection)
 
     @classmethod
     def open(cls, path: Path | None, clock: Clock, vfs: str | None = None) -> Writer:
@@ -110,13 +121,12 @@ class Writer:
         connection = self._file.connection
         series = dict(self._series)
         days = {day_of(reading.at) for reading in readings} | {day_of(self._clock.now())}
+        delivered = pack(deliveries)
         with transaction(connection):
-            done = self._store(connection, readings, series)
+            done = self._store(connection, readings, series, delivered)
             mark_undigested(connection, days - self.touched)
-            connection.executemany(
-                "INSERT OR REPLACE INTO delivery(client, mid, digest, batch) VALUES(?, ?, ?, ?)",
-                [(item.client, item.mid, item.digest, done.seq) for item in deliveries],
-            )
+            if delivered and done.seq is None:
+                keep_apart(connection, delivered)
             connection.executemany(
                 "INSERT INTO tally(source, kind, n, last_text, last_at) VALUES(?, ?, 1, ?, ?) "
                 "ON CONFLICT DO UPDATE "
@@ -126,16 +136,12 @@ class Writer:
             self._note_heard(connection, list(heard))
         self._series = series  # only now: ids of a rolled-back transaction do not exist
         self.touched |= days
+        self._delivered.remember(delivered)
         return done
 
     def absorbed(self, delivery: Delivery) -> bool:
         """True if this is a redelivery (dup) of a message whose rows are committed."""
-        if not delivery.dup:
-            return False
-        row = self._file.connection.execute(
-            "SELECT digest FROM delivery WHERE client = ? AND mid = ?", (delivery.client, delivery.mid)
-        ).fetchone()
-        return row is not None and bytes(row[0]) == delivery.digest
+        return delivery.dup and delivery in self._delivered
 
     def describe(self, probes: Iterable[ProbeFacts]) -> None:
         """Replaces what everyone else may know of the probes."""
@@ -160,7 +166,11 @@ class Writer:
         self._file.close()
 
     def _store(
-        self, connection: apsw.Connection, readings: Sequence[Reading], series: dict[tuple[str, str], int]
+        self,
+        connection: apsw.Connection,
+        readings: Sequence[Reading],
+        series: dict[tuple[str, str], int],
+        delivered: bytes,
     ) -> Committed:
         seq = int(connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM batch").get)
         rows = [
@@ -190,8 +200,8 @@ class Writer:
             newest[number] = max(at, newest.get(number, at))
         if times:
             connection.execute(
-                "INSERT INTO batch(seq, t_min, t_max, run, committed) VALUES(?, ?, ?, ?, ?)",
-                (seq, min(times), max(times), self._run, self._clock.now()),
+                "INSERT INTO batch(seq, t_min, t_max, run, committed, delivered) VALUES(?, ?, ?, ?, ?, ?)",
+                (seq, min(times), max(times), self._run, self._clock.now(), delivered or None),
             )
         connection.executemany(
             "UPDATE series SET newest = ?1 WHERE id = ?2 AND newest < ?1 - ?3",

@@ -27,6 +27,23 @@ field = [
 """
 
 
+PLAIN_JSON = """
+[source.decode]
+kind = "json_map"
+field = [
+  { key = "/T", quantity = "temperature", unit = "degC" },
+  { key = "/RH", quantity = "relative_humidity", unit = "%" },
+]
+"""
+
+
+def broker(port: int = 1883, id: str = "broker") -> str:
+    return (
+        f'[[source]]\nid = "{id}"\nkind = "mqtt"\nhost = "127.0.0.1"\nport = {port}\n'
+        f'topic = ["shed/+"]\n{PLAIN_JSON}'
+    )
+
+
 def serial(port: str, id: str = "usb") -> str:
     return f'[[source]]\nid = "{id}"\nkind = "serial"\nport = "{port}"\n{LINES}'
 
@@ -35,9 +52,11 @@ def folder(id: str = "logger") -> str:
     return f'[[source]]\nid = "{id}"\nkind = "folder"\nfolder = "inbox"\n{LOGGER}'
 
 
-def probe(id: str, source: str, zone: str = "shed", place: str = "surface") -> str:
+def probe(id: str, source: str, zone: str = "shed", place: str = "surface", name: str = "") -> str:
+    """`name`: what it is called on the wire, if not by its id."""
     return (
-        f'[[probe]]\nid = "{id}"\nsource = "{source}"\nzone = "{zone}"\nplace = "{place}"\ninterval_s = 10\n'
+        f'[[probe]]\nid = "{id}"\nsource = "{source}"\nname = "{name or id}"\nzone = "{zone}"\n'
+        f'place = "{place}"\ninterval_s = 10\n'
     )
 
 

@@ -291,3 +291,24 @@ def test_the_first_reading_after_a_restart_is_compared_with_the_last_before(hous
     second.take(house.arrival(b"S1 T=60", received=T0 + 10_000))
     second.flush()
     assert house.reader.samples("S1", TEMPERATURE, 0, 2**60)[2].tolist() == [0, int(Quality.IMPOSSIBLE_RATE)]
+
+
+def test_without_an_allowance_a_commit_waits_for_one_or_for_a_full_batch(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    allowed = [0.0]
+    monkeypatch.setattr("collector.pace.Pace.wait", lambda _: allowed[0])
+    put = house.pipeline.put
+    with running(house):
+        put(house.arrival(b"S1 T=1.5"))
+        wait_until(lambda: house.done == [b"S1 T=1.5"], "a commit at once")
+        allowed[0] = 5.0
+        for number in range(pipelines.BATCH_ARRIVALS):
+            assert len(house.done) == 1
+            put(house.arrival(b"S1 T=%d" % number, received=T0 + 1 + number))
+        wait_until(lambda: len(house.done) == 1 + pipelines.BATCH_ARRIVALS, "a full batch")
+        put(house.arrival(b"S1 T=99", received=T0 + 99))
+        wait_until(lambda: house.pipeline.idle, "it to be taken")
+        assert house.reader.last_batch() == 2
+        allowed[0] = 0.0
+        wait_until(lambda: house.reader.last_batch() == 3, "the next allowance")
