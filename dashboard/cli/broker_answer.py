@@ -47,6 +47,7 @@ def ask_broker(
         CallbackAPIVersion.VERSION2,
         client_id=f"coldshed-check-{secrets.token_hex(4)}",
         protocol=MQTTProtocolVersion.MQTTv5,
+        reconnect_on_failure=False,
     )
     if user is not None:
         client.username_pw_set(user, password)

@@ -1,16 +1,16 @@
-"""The recorded samples of firmware_notes are read with the settings its page and the shipped example show."""
+"""The recorded samples of firmware_notes are read with the settings of the shipped example.
+
+What its pages show is read in tests/firmware_notes.
+"""
 
 from __future__ import annotations
 
-import re
-import tomllib
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import get_args
 
 import pytest
-from pydantic import TypeAdapter
 
 from collector import settings
 from collector.arrival import Arrival, Decoded
@@ -53,16 +53,3 @@ def test_each_sample_is_read_without_a_refusal(kind: str) -> None:
         for sample in decoded.samples:
             assert -40 < sample.value <= 100
             assert sample.at is None or sample.at <= NOW
-
-
-def test_the_pages_settings_are_the_settings_of_the_example() -> None:
-    (block,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-    decode = TypeAdapter(settings.Decode).validate_python(tomllib.loads(block)["source"]["decode"])
-    assert decode == BY_KIND["text_line"]
-
-
-def test_the_lines_on_the_page_are_read_too() -> None:
-    lines = re.findall(r"^    (\S+ T=.*)$", PAGE, re.MULTILINE)
-    assert len(lines) == 2
-    for line in lines:
-        assert decode("text_line", line.encode()).samples, line

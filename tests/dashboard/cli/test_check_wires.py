@@ -8,11 +8,12 @@ import socket
 import subprocess
 import threading
 from collections.abc import Iterator
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
-from collector.settings import MqttSource, Settings
+from collector.settings import MqttSource, Settings, parse
 from dashboard.cli import broker_answer
 from dashboard.cli.check_wires import (
     folder_finding,
@@ -81,6 +82,17 @@ def test_a_watched_folder_is_missing_not_ours_or_holds_refused_files(tmp_path: P
     assert "may write" in found([refused], "WRONG")
     (inbox / "refused" / "night.csv.report.txt").touch()
     assert "1 files lie in" in found([folder_finding("source logger", inbox)], "note")
+
+
+def test_each_source_of_the_shipped_example_is_looked_at(tmp_path: Path) -> None:
+    """Nothing of it is on this machine: every one is told, whatever its kind."""
+    example = parse(
+        files("collector").joinpath("example.toml").read_text("utf-8"), tmp_path / "coldshed.toml"
+    )
+    broken = [item.what.split(":")[0] for item in source_findings(example) if item.level != "ok"]
+    assert set(broken) >= {
+        f"source {source.id}" for source in example.source if not isinstance(source, MqttSource)
+    }
 
 
 def test_each_source_of_the_settings_is_looked_at(tmp_path: Path) -> None:
