@@ -60,8 +60,17 @@ def assess(facts: Facts, at: int) -> Assessment:
         return _short(facts, at, unknown.quiet(trace, last, at, None), last)
     followed = follow_panel(facts, known_to)
     standing = standing_of(facts, followed, known_to)
-    verdict = unknown.quiet(trace, last, at, state_of(standing)) if silent else decide(standing)
+    verdict = (
+        unknown.quiet(trace, last, at, state_of(standing)) if silent else _worded(decide(standing), trace, at)
+    )
     return _whole(facts, at, verdict, followed, trace, last)
+
+
+def _worded(verdict: Verdict, trace: Trace, at: int) -> Verdict:
+    """A value past its correction's margin is used, but not without a word."""
+    if not trace.beyond_at(at):
+        return verdict
+    return replace(verdict, why=(*verdict.why, Say("why_beyond_correction", {"probe": trace.probe})))
 
 
 def failed(facts: Facts, at: int) -> Assessment:

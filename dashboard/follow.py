@@ -35,6 +35,7 @@ class Trace:
     samples      corrected by what was in force at each reading's time
     newest       as it was read, not corrected
     half_width   of each sample, after its correction; None where nothing was corrected
+    beyond       where a sample lies past its correction's margin; None where nothing was corrected
     corrections  ids of the logbook's entries that the samples rest on
     """
 
@@ -44,6 +45,7 @@ class Trace:
     samples: Samples
     newest: Reading | None
     half_width: NDArray[np.float64] | None = field(default=None, compare=False)
+    beyond: NDArray[np.bool_] | None = field(default=None, compare=False)
     corrections: tuple[str, ...] = ()
 
     @classmethod
@@ -69,7 +71,7 @@ class Trace:
         if not any(correction for _, correction in stretches):
             return cls(*about, Samples(t[good], value[good]), newest)
         made = correct(t[good], value[good], stretches, facts.accuracy_K)
-        return cls(*about, Samples(t[good], made.value), newest, made.half_width, made.versions)
+        return cls(*about, Samples(t[good], made.value), newest, made.half_width, made.beyond, made.versions)
 
     def half_width_from(self, start: int) -> float:
         """The widest that a sample from `start` (UTC ms) on, or the one before it, may be off by (95 %)."""
@@ -85,10 +87,10 @@ class Trace:
             return None
         return float(self.samples.value[upto - 1])
 
-    def silent_at(self, now: int) -> bool:
-        """True once three of the probe's intervals have gone by without any reading."""
-        heard = self.newest.at if self.newest else None
-        return heard is None or now - heard > 3000 * self.interval_s
+    def beyond_at(self, at: int) -> bool:
+        """Whether the newest sample by `at` (UTC ms) lies past its correction's margin."""
+        upto = int(np.searchsorted(self.samples.t, at, "right"))
+        return self.beyond is not None and upto > 0 and bool(self.beyond[upto - 1])
 
 
 class Follower:
@@ -149,6 +151,13 @@ class Follower:
         log = self.logs.get(facts.id)
         stretches = log.stretches(quantity) if log else ()
         return Trace.of(facts, quantity, series.t, series.value, series.quality, stretches)
+
+    def silent(self, probe: str | None, quantity: Quantity, at: int) -> bool:
+        """True once three intervals of a probe there is have gone by without any reading, usable or not."""
+        facts, series = self.probes.get(probe or ""), self._series.get((probe or "", quantity))
+        if facts is None:
+            return False
+        return series is None or not len(series.t) or at - int(series.t[-1]) > 3000 * facts.interval_s
 
     def heard(self, probe: str) -> int | None:
         """UTC ms of the probe's newest reading of any quantity, usable or not; None if it was never heard."""

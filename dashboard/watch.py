@@ -197,5 +197,4 @@ class Watch:
 
 
 def _is_silent(panel: Panel, follower: Follower, at: int) -> bool:
-    trace = follower.trace(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE)
-    return trace is not None and trace.silent_at(at)
+    return follower.silent(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE, at)

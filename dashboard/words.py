@@ -144,6 +144,7 @@ WHYS: dict[str, str] = {
     "why_nights": "In 8 of 10 nights like this: between {early_at} and {late_at}.",
     "why_air_only": "From the air alone: the panel itself is not measured.",
     "why_invented_card": "Card {card} is invented: nothing past sanding is said.",
+    "why_beyond_correction": "Probe {probe} reads beyond its correction: taken as its maker states it.",
     "why_margin": "Margin over dew point {margin_K}.",
     "why_panel": "Panel {panel_C}, {trend}.",
 }

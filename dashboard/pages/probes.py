@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
@@ -116,7 +117,7 @@ def _filled_in(quantity: Quantity, found: Proposal | None, view: View) -> dict[s
     return {
         "unit": "%" if humid else view.unit,
         "points": [(shown(reads), shown(true)) for reads, true in found.points] if found else [],
-        "width": f"{found.half_width * degree:.2f}" if found else "",
+        "width": f"{math.ceil(100 * found.half_width * degree) / 100:.2f}" if found else "",
         "margin": f"{(found.margin if found else field_check.MARGIN[quantity]) * degree:g}",
         "reference": found.reference if found else "",
         "since": view.time_field(found.since if found else view.now),

@@ -98,3 +98,17 @@ def test_a_probe_that_is_known_better_gives_a_narrower_range(shed: Shed) -> None
     shed.log("correction entered", -60, "", **right | {"half_width": 3.0})
     shed.round_at(120)
     assert known < stated < width()
+
+
+def test_past_its_margin_a_correction_is_used_with_a_word_and_as_the_maker_states_it(shed: Shed) -> None:
+    """Checked at 30 degC for 5 K around: at 20 degC it still counts, the range is the maker's, and it says so."""
+    stated = answer(shed)
+    far = OFFSET | {"points": [[30.0, 30.0]], "half_width": 0.1, "margin": 5.0}
+    shed.log("correction entered", -60, "", **far)
+    shed.round_at(120)
+    found = answer(shed)
+    assert found.verdict.why[-1].key == "why_beyond_correction"
+    assert found.conversion == stated.conversion
+    shed.log("correction entered", -60, "", **far | {"margin": 10.0})
+    shed.round_at(120)
+    assert "why_beyond_correction" not in [say.key for say in answer(shed).verdict.why]

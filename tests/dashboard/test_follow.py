@@ -81,10 +81,10 @@ def test_a_probe_is_silent_after_three_intervals(tmp_path: Path) -> None:
     writer.commit([reading(0)])
     follower = Follower(tmp_path / "readings.db", NOW)
     follower.refresh()
-    trace = follower.trace("S1", Quantity.TEMPERATURE)
-    assert trace is not None
-    assert not trace.silent_at(NOW + 30_000)
-    assert trace.silent_at(NOW + 30_001)
+    assert not follower.silent("S1", Quantity.TEMPERATURE, NOW + 30_000)
+    assert follower.silent("S1", Quantity.TEMPERATURE, NOW + 30_001)
+    assert follower.silent("S1", Quantity.RELATIVE_HUMIDITY, NOW)
+    assert not follower.silent("S9", Quantity.TEMPERATURE, NOW + 30_001)
     assert follower.trace("S9", Quantity.TEMPERATURE) is None
     writer.close()
 
