@@ -164,7 +164,7 @@ class _PlainMap:
         samples = []
         for key, name, quantity, convert in self._fields:
             value = table.get(key)
-            if type(value) is int:
+            if type(value) is int and -HUGE < value < HUGE:  # float() raises for what no double can hold
                 value = float(value)
             if type(value) is not float or not -HUGE < value < HUGE:
                 return None

@@ -16,6 +16,8 @@ from collector.decode.refusing import NotTaken, shown
 from collector.reading import Quantity
 
 MAX_BYTES = 200
+PLAIN = "/temperature"
+"""Behind the device's id in a topic: the file is `temperature`, which has no bytes to hold the number against."""
 FAMILIES = frozenset({"22", "28", "42"})
 """The first two digits of the ids of the sensors that count in sixteenths; w1_therm.c converts these alike."""
 NEVER_CONVERTED = 0x0C
@@ -31,19 +33,28 @@ _TEMPERATURE = re.compile(rb"(-?[0-9]{1,6})\n?")
 
 
 class W1SlaveDecoder:
-    """One file to one sample under the device's id, which is the arrival's topic; never raises for any bytes."""
+    """One file to one sample under the device's id, which is in the arrival's topic; never raises for any bytes."""
 
     def __init__(self, settings: settings.W1Slave) -> None:
         self.settings = settings
 
     def decode(self, arrival: Arrival) -> Decoded:
         """A sample in degC without a time of its own."""
+        device = arrival.topic.removesuffix(PLAIN)
         try:
-            value = _temperature(arrival.payload, arrival.topic)
+            if not arrival.payload.strip():
+                raise NotTaken(
+                    "no answer", "nothing to read: is the sensor plugged in? (no file, or an empty one)"
+                )
+            if device[:2].lower() not in FAMILIES:
+                known = ", ".join(sorted(FAMILIES))
+                raise NotTaken("other device", f"a device of another family; read are {known}")
+            read = _plain if arrival.topic.endswith(PLAIN) else _with_bytes
+            value = read(arrival.payload)
         except NotTaken as error:
-            text = f"{arrival.topic[:40]}: {error.refusal.text}"
+            text = f"{device[:40]}: {error.refusal.text}"
             return Decoded(refused=[NotTaken(error.refusal.kind, text).refusal])
-        return Decoded(samples=[Sample(arrival.topic, Quantity.TEMPERATURE, value, None)])
+        return Decoded(samples=[Sample(device, Quantity.TEMPERATURE, value, None)])
 
 
 def crc8(data: bytes) -> int:
@@ -56,16 +67,14 @@ def crc8(data: bytes) -> int:
     return crc
 
 
-def _temperature(payload: bytes, device: str) -> float:
-    if not payload.strip():
-        raise NotTaken(
-            "no answer", "nothing to read: is the sensor plugged in? (its file is missing or empty)"
-        )
-    if device[:2].lower() not in FAMILIES:
-        known = ", ".join(sorted(FAMILIES))
-        raise NotTaken("other device", f"a device of another family; read are {known}")
-    if plain := _TEMPERATURE.fullmatch(payload):
-        return int(plain[1]) / 1000
+def _plain(payload: bytes) -> float:
+    found = _TEMPERATURE.fullmatch(payload)
+    if found is None:
+        raise NotTaken("format", f"not thousandths of a degC: {shown(payload)}")
+    return int(found[1]) / 1000
+
+
+def _with_bytes(payload: bytes) -> float:
     found = _W1_SLAVE.fullmatch(payload) if len(payload) <= MAX_BYTES else None
     if found is None:
         raise NotTaken("format", f"not what w1_therm writes: {shown(payload)}")

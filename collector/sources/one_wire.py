@@ -14,16 +14,16 @@ from pathlib import Path
 
 from collector.arrival import Arrival
 from collector.clock import Clock
-from collector.decode.w1_slave import FAMILIES, MAX_BYTES
+from collector.decode.w1_slave import FAMILIES, MAX_BYTES, PLAIN
 from collector.patience import rest
 
-FILES = ("w1_slave", "temperature")
+W1_SLAVE, TEMPERATURE = "w1_slave", "temperature"
 """The first one that is there is read: only w1_slave brings the sensor's bytes, and with them its CRC."""
 _DEVICE = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
 
 
 class OneWireFolderSource:
-    """Hands over each device's file as it is, under the device's id as topic; empty if it cannot be read.
+    """Hands over each device's file as it is, with the device's id as topic; empty if it cannot be read.
 
     devices  the ids that probes name
     """
@@ -73,21 +73,21 @@ class OneWireFolderSource:
         for device in sorted(present | set(self._devices)):
             if stop():
                 break
-            payload = _read(self._folder / device)
+            topic, payload = _read(self._folder, device)
             if not payload and device in self._devices:
                 silent.append(device)
-            put(Arrival(self.id, payload, self._clock.now(), topic=device))
+            put(Arrival(self.id, payload, self._clock.now(), topic=topic))
         return silent
 
 
-def _read(device: Path) -> bytes:
-    """The device's file; empty if there is none, or if the kernel cannot read the sensor."""
-    for name in FILES:
+def _read(folder: Path, device: str) -> tuple[str, bytes]:
+    """The device's file, and its topic; empty if there is none, or if the kernel cannot read the sensor."""
+    for name, topic in ((W1_SLAVE, device), (TEMPERATURE, device + PLAIN)):
         try:
-            with (device / name).open("rb") as file:
-                return file.read(MAX_BYTES + 1)
+            with (folder / device / name).open("rb") as file:
+                return topic, file.read(MAX_BYTES + 1)
         except FileNotFoundError:
             continue
         except OSError:
             break
-    return b""
+    return device, b""

@@ -94,6 +94,7 @@ def test_b30_a_poisoned_payload_is_refused_with_its_reason_acknowledged_and_coun
     [
         ("json", b'{"name": "S2", "temp": true}', "not a number"),
         ("json", b'{"name": "S2", "temp": [12.5]}', "not a number"),
+        ("json", b'{"name": "S2", "temp": ' + b"9" * 400 + b"}", "not clear"),
         ("json", b'{"name": 7, "temp": 12.5}', "bad name"),
         ("json", b'{"name": "S2"}', "missing field"),
         ("json", b'{"temp": 12.5}', "missing field"),
@@ -111,6 +112,17 @@ def test_b30_a_wrong_type_or_a_missing_field_is_refused_with_its_reason_and_ackn
 ) -> None:
     assert house.take(source, payload) == (0, {kind})
     assert house.done == [payload]
+
+
+@pytest.mark.parametrize("number", ["9" * 400, "-" + "9" * 5000, "1e400"])
+def test_b30_a_flat_table_with_a_number_that_no_double_holds_is_refused_too(number: str) -> None:
+    """Flat tables have a faster way through the reader, which must not be a way round."""
+    table = JsonMap.model_validate(
+        {"kind": "json_map", "field": [{"key": "/temp", "quantity": "temperature", "unit": "degC"}]}
+    )
+    decoded = decoder_for(table).decode(Arrival("json", b'{"temp": ' + number.encode() + b"}", T0, "S2"))
+    assert decoded.samples == []
+    assert [refusal.kind for refusal in decoded.refused] in (["not clear"], ["not JSON"])
 
 
 def test_b36_a_clock_in_another_unit_than_configured_is_refused_and_never_guessed(house: House) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
+import sys
+
 import pytest
 from pymodbus.framer import FramerRTU
 
 from collector.arrival import Arrival
 from collector.decode.modbus_registers import ModbusRegistersDecoder, Query, queries
 from collector.reading import Quantity
-from collector.settings import ModbusRegisters, Register
+from collector.settings import ModbusRegisters, Register, SettingsError
 
 
 def register(address: int, slave: int = 1, function: str = "input", **more: object) -> Register:
@@ -76,3 +79,10 @@ def test_an_answer_to_a_query_that_the_settings_do_not_ask_is_refused() -> None:
 def test_two_registers_cannot_be_the_same_quantity_of_one_name() -> None:
     with pytest.raises(ValueError, match="each needs its own name"):
         ModbusRegisters(kind="modbus_registers", registers=(register(1, name="M1"), register(2, name="M1")))
+
+
+def test_without_the_library_the_error_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "collector.decode.modbus_registers")
+    monkeypatch.setitem(sys.modules, "pymodbus.framer", None)
+    with pytest.raises(SettingsError, match=r"pip install 'coldshed\[modbus\]'"):
+        importlib.import_module("collector.decode.modbus_registers")

@@ -90,8 +90,10 @@ def test_a_sensor_with_fourteen_bits_is_read_by_the_kernels_rule_for_it() -> Non
 
 
 def test_the_plain_temperature_file_is_read_where_there_is_no_other() -> None:
-    assert [sample.value for sample in decode(b"-2062\n").samples] == [-2.062]
-    assert refused(b"2e3\n") == "format"
+    (sample,) = decode(b"-2062\n", f"{DEVICE}/temperature").samples
+    assert (sample.name, sample.value) == (DEVICE, -2.062)
+    assert refused(b"2e3\n", f"{DEVICE}/temperature") == "format"
+    assert refused(b"-2062\n") == "format", "the rest of a w1_slave file is not a temperature file"
 
 
 def test_a_crc_that_is_wrong_is_refused_whatever_the_kernel_says_of_it() -> None:

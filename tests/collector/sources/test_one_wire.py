@@ -73,7 +73,7 @@ def test_each_device_is_handed_over_as_linux_writes_it_with_its_id(tmp_path: Pat
         wait_until(lambda: len(source.arrivals) >= 4, "two rounds")
         assert source.state == "connected"
         assert source.arrivals[0] == Arrival("pins", GOOD, T0, topic=OURS)
-        assert source.heard() == {OURS: GOOD, "28-00000000ab02": b"9125\n"}
+        assert source.heard() == {OURS: GOOD, "28-00000000ab02/temperature": b"9125\n"}
 
 
 def test_a_device_that_is_gone_is_refused_with_its_reason_and_heard_again_when_it_is_back(
