@@ -60,8 +60,8 @@ def test_every_kind_of_wire_ends_in_the_store_under_its_probe(tmp_path: Path) ->
             source("pins", "one_wire", 'folder = "devices"\ninterval_s = 0.1', W1),
             source("rs485", "modbus", f'port = "{peer.pty.path}"\ninterval_s = 0.1', MODBUS),
             source("again", "replay", 'file = "night.rec"\nrecorded_as = "usb"', LINES),
-            probe("N1", "mast") + 'name = "T1"\n',
-            probe("W1", "pins") + f'name = "{SENSOR}"\n',
+            probe("N1", "mast", name="T1"),
+            probe("W1", "pins", name=SENSOR),
             probe("M1", "rs485"),
             probe("R1", "again"),
         )
