@@ -32,6 +32,8 @@ except ImportError as error:
 MOST = 125
 """Registers in one answer (V1.1b3, 6.3)."""
 EXCEPTION_LENGTH = 5
+ECHO_LENGTH = 6
+"""Bytes of a query before its CRC."""
 EXCEPTION = "exception"
 """The kind of refusal by which the slave itself declines a query."""
 _FUNCTIONS = {"holding": ReadHoldingRegistersRequest, "input": ReadInputRegistersRequest}
@@ -76,6 +78,8 @@ class Query:
         if len(answer) < EXCEPTION_LENGTH:
             raise NotTaken("cut short", f"{len(answer)} bytes; an answer has {self.length}: {shown(answer)}")
         if not FramerRTU.check_CRC(answer[:-2], int.from_bytes(answer[-2:], "big")):
+            if self.frame().startswith(answer[:ECHO_LENGTH]):
+                raise NotTaken("echo", "the adapter gives back what is sent: switch its local echo off")
             raise NotTaken(
                 "checksum", f"the CRC is wrong: check cable, terminator and baud rate: {shown(answer)}"
             )

@@ -109,24 +109,28 @@ class _Line:
         answer = self._exchange(query)
         if _said(query, answer) is not None:
             self._late[query.slave] = self._monotonic()
-            self._drain()
+            self._drain(answer)
         return answer
 
     def _in_step(self, slave: int) -> bool:
         since = self._late.get(slave)
         if since is None:
             return True
+        if self._monotonic() - since < FORGOTTEN_S and not self._brought_back(slave):
+            return False
+        del self._late[slave]
+        return True
+
+    def _brought_back(self, slave: int) -> bool:
         other = self._of_other_length(slave)
-        back = self._monotonic() - since >= FORGOTTEN_S
         for _ in range(TRIES):
-            if back or self._stop():
-                break
-            back = _said(other, self._exchange(other)) in (None, EXCEPTION)
-            if not back:
-                self._drain()
-        if back:
-            del self._late[slave]
-        return back
+            answer = self._exchange(other)
+            if _said(other, answer) in (None, EXCEPTION):
+                return True
+            if not answer:  # silent: the other slaves must not wait for a second silence
+                return False
+            self._drain(answer)
+        return False
 
     def _of_other_length(self, slave: int) -> Query:
         asked = [query for query in self.queries if query.slave == slave]
@@ -137,7 +141,7 @@ class _Line:
     def _exchange(self, query: Query) -> bytes:
         """Sends the query; reads until the answer's length is there, or until the slave has been silent too long."""
         if self._port.in_waiting:
-            self._drain()
+            self._drain(b"more")
         rest(self._quiet_s, self._stop)
         self._port.write(query.frame())
         answer = b""
@@ -146,8 +150,13 @@ class _Line:
             answer += self._port.read(_length(query, answer) - len(answer))
         return answer
 
-    def _drain(self) -> None:
-        """Drops what still comes, until the line has been quiet for the time an answer may take."""
+    def _drain(self, began: bytes) -> None:
+        """Drops what still comes, until the line has been quiet for the time an answer may take.
+
+        began: what was read of it; if nothing, the line has been quiet for so long already.
+        """
+        if not began:
+            return
         quiet = self._monotonic() + self._timeout_s
         limit = self._monotonic() + 4 * self._timeout_s
         while not self._stop() and self._monotonic() < min(quiet, limit):

@@ -70,6 +70,7 @@ FAULTS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "too few registers": (too_few, "wrong answer"),
     "a length that is not its own": (lying_about_its_length, "wrong answer"),
     "only the beginning": (lambda request: right(request)[:4], "cut short"),
+    "an adapter's echo before the answer": (lambda request: request + right(request), "echo"),
     "nothing": (lambda request: b"", "no answer"),
 }
 

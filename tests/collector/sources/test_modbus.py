@@ -48,6 +48,23 @@ def test_a_slave_that_is_silent_is_named_and_does_not_stop_the_others() -> None:
         assert set(silent) == {b""}
 
 
+def test_dead_slaves_cost_the_living_one_silence_each_in_a_round() -> None:
+    """Not two, nor one for each of their registers: with many slaves off, the rest must still come in time."""
+
+    def only_slave_9(request: bytes) -> bytes:
+        slave, _, count = asked(request)
+        return answer(9, *[125] * count) if slave == 9 else b""
+
+    dead = [register(f"{slave}.{address}", address, slave=slave) for slave in (1, 2) for address in (0, 5, 9)]
+    with slaves(only_slave_9) as peer:
+        with asking(table(peer.pty.path, [*dead, register("M9", 0, slave=9)])) as source:
+            wait_until(lambda: sum(bool(arrival.payload) for arrival in source.arrivals) >= 3, "three rounds")
+        rounds = sum(arrival.topic == "9/input/0/1" for arrival in source.arrivals)
+        askings = [asked(request)[0] for request in peer.requests]
+        for slave in (1, 2):
+            assert askings.count(slave) in (rounds, rounds + 1)
+
+
 def test_a_slave_that_never_gives_another_length_is_asked_again_when_nothing_late_can_come() -> None:
     """Some answer only the very query their manual shows. A clock that runs fast stands in for the half minute."""
     seconds = iter(range(0, 10_000_000, 4))
