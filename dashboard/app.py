@@ -15,6 +15,7 @@ from collector.reading import ProbeFacts
 from collector.store.schema import StoreError
 from collector.store.trouble import read
 from dashboard import security
+from dashboard.alive import Doing, doing
 from dashboard.api import logging as api_logging
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
@@ -26,6 +27,7 @@ from dashboard.pages import round as round_page
 from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.static_files import StaticFiles
+from dashboard.watch_store import WATCH
 
 log = logging.getLogger("coldshed.serve")
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -63,6 +65,7 @@ def create_app(
         time_zone,
         invented,
         (lambda: read(readings)) if readings else list,
+        (lambda: processes(readings)) if readings else dict,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)
@@ -81,6 +84,11 @@ def create_app(
     _errors(app, desk)
     app.add_middleware(security.Guard, hosts=tuple(allowed_hosts), port=port)
     return app
+
+
+def processes(readings: Path) -> dict[str, Doing]:
+    """What the two other processes do, whose files lie in one folder."""
+    return {"collect": doing(readings), "watch": doing(readings.with_name(WATCH.name))}
 
 
 def _errors(app: FastAPI, desk: Desk) -> None:

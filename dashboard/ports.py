@@ -9,6 +9,7 @@ from typing import Protocol
 from collector.clock import Clock
 from collector.reading import ProbeFacts
 from collector.store.trouble import Trouble
+from dashboard.alive import Doing
 from dashboard.assessment import Assessment
 from dashboard.field_check import Series
 from dashboard.logbook import Event, Panel
@@ -54,3 +55,5 @@ class Shop:
     invented: bool = False
     troubles: Callable[[], list[Trouble]] = list
     """What keeps readings from being stored, the gravest first."""
+    processes: Callable[[], Mapping[str, Doing]] = dict
+    """collect and watch, and what each does."""

@@ -117,17 +117,22 @@ def _chart(
 
 
 def _health(desk: Desk) -> dict[str, Any]:
-    """A watch that has died leaves its last answers behind: only their age tells whether it lives."""
+    """A process that has ended or was stopped is told at once; a watch that is there and does nothing by its answers,
+    of which only the age tells whether it lives."""
     now = desk.shop.clock.now()
+    processes = desk.shop.processes()
+    body: dict[str, Any] = {"serve": "running", "collect": processes.get("collect", "not known"), "now": now}
     try:
         worked_out = max((item.at for item in desk.shop.watched.latest()), default=None)
     except NotYet as reason:
-        return {"serve": "running", "watch": str(reason), "worked_out": None, "now": now}
-    if worked_out is None:
+        return body | {"watch": str(reason), "worked_out": None}
+    if processes.get("watch", "running") != "running":
+        watch: str = processes["watch"]
+    elif worked_out is None:
         watch = "nothing worked out yet"
     else:
         watch = "running" if now - worked_out <= WATCH_LATE_MS else "silent"
-    return {"serve": "running", "watch": watch, "worked_out": worked_out, "now": now}
+    return body | {"watch": watch, "worked_out": worked_out}
 
 
 def _numbers(item: Assessment) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from collector.forward import Cursor
 from collector.settings import Settings
 from collector.store.readings_schema import READINGS
 from collector.store.schema import NotYet, Schema, StoreError, open_reader
+from dashboard.alive import doing, lock_holder
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
 from dashboard.logbook import SHOP
 from dashboard.watch_store import WATCH
@@ -99,9 +100,7 @@ def file_finding(path: Path, schema: Schema) -> Iterator[Finding]:
         yield wrong(f"{log.name}: {size // 1_000_000} MB and growing", do)
 
 
-def process_findings(
-    settings: Settings, locks: Path = Path("/proc/locks"), processes: Path = Path("/proc")
-) -> Iterator[Finding]:
+def process_findings(settings: Settings) -> Iterator[Finding]:
     """collect, watch and serve, each known by the lock that it holds on its file."""
     for path, schema in (
         (settings.readings_db, READINGS),
@@ -110,43 +109,20 @@ def process_findings(
     ):
         if not path.exists():
             continue
-        holder = lock_holder(path.with_name(path.name + ".lock"), locks)
-        if holder is None:
+        holder, what = lock_holder(path), doing(path)
+        if what == "not running":
             do = "start it with 'coldshed run', or 'sudo systemctl start coldshed.target'"
             yield wrong(f"{schema.writer} does not run", do)
-        elif _state(holder, processes) in ("T", "t"):
+        elif what == "stopped":
             do = f"kill -CONT {holder}, or kill -9 {holder}: it is then started again"
             yield wrong(f"{schema.writer} runs as process {holder} and has been stopped", do)
         else:
             yield ok(f"{schema.writer} runs as process {holder}")
 
 
-def lock_holder(lock: Path, locks: Path = Path("/proc/locks")) -> int | None:
-    """Who holds the lock, by the kernel's own list, proc_locks(5): asking for the lock might take it from a start."""
-    if not lock.exists():
-        return None
-    inode = str(lock.stat().st_ino)
-    for line in locks.read_text(encoding="ascii").splitlines():
-        words = line.split()
-        # The device before the inode is not compared: some file systems state another one here than in stat(2).
-        if "FLOCK" in words and "->" not in words and words[-3].rsplit(":", 1)[1] == inode:
-            return int(words[-4])
-    return None
-
-
-def _state(pid: int, processes: Path) -> str:
-    try:
-        text = (processes / str(pid) / "stat").read_text(encoding="ascii", errors="replace")
-    except OSError:  # another user's in a closed /proc, or it has just ended
-        return ""
-    return text.rsplit(")", 1)[1].split()[0]
-
-
 def kernel_says_synchronised() -> bool:
     """Whether anything keeps the kernel's clock right: timesyncd, chrony, ntpd or a radio clock, adjtimex(2)."""
-    timex = ctypes.create_string_buffer(
-        1024
-    )  # struct timex, all zero: only asking; it is about 200 bytes long
+    timex = ctypes.create_string_buffer(1024)  # all zero, so only asking; struct timex has about 200 bytes
     return bool(ctypes.CDLL(None).adjtimex(timex) != TIME_ERROR)
 
 

@@ -23,8 +23,8 @@ from collector.settings import (
 )
 from collector.source_tables import BrokerLogin
 from collector.sources.mqtt import echo_topic
+from dashboard.alive import lock_holder
 from dashboard.cli.broker_answer import BrokerAnswer, ask_broker
-from dashboard.cli.check_house import lock_holder
 from dashboard.cli.findings import Finding, note, ok, wrong
 
 SEE_PORTS = "plug the device in; 'coldshed listen --ports' shows the ports there are"
@@ -32,7 +32,7 @@ SEE_PORTS = "plug the device in; 'coldshed listen --ports' shows the ports there
 
 def source_findings(settings: Settings) -> Iterator[Finding]:
     """One or more for each source of the settings, and the broker that is told."""
-    collect = lock_holder(settings.readings_db.with_name(settings.readings_db.name + ".lock"))
+    collect = lock_holder(settings.readings_db)
     for source in settings.source:
         if isinstance(source, SerialSource | ModbusSource):
             yield from port_findings(f"source {source.id}", source.port, ours=collect)

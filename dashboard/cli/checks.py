@@ -9,6 +9,7 @@ from collector.clock import SystemClock
 from collector.settings import Settings
 from collector.store.reader import Reader
 from collector.store.schema import StoreError
+from dashboard.alive import doing
 from dashboard.cards import CardShelf
 from dashboard.cli import check_house, check_probes, check_settings, check_wires
 from dashboard.cli.card_table import check_card
@@ -38,8 +39,7 @@ def everything(settings: Settings, now: int) -> Iterator[Finding]:
     yield from recording_findings(settings.readings_db)
     yield from check_house.process_findings(settings)
     yield from _readings(settings, now)
-    serve = settings.shop_db.with_name(settings.shop_db.name + ".lock")
-    yield from check_house.page_findings(settings, check_house.lock_holder(serve) is not None)
+    yield from check_house.page_findings(settings, serve_runs=doing(settings.shop_db) != "not running")
     yield from check_wires.source_findings(settings)
     yield from check_house.file_findings(settings)
 

@@ -25,6 +25,7 @@ from collector.store.reader import HeardName, Reader, Tally
 from collector.store.readings_schema import READINGS
 from collector.store.schema import StoreError
 from collector.store.writer import Writer
+from dashboard import alive
 from dashboard.cards import CardShelf
 from dashboard.cli import check_house, check_probes, check_settings, checks
 from dashboard.cli.findings import Finding, ago, wrong
@@ -194,10 +195,10 @@ def test_a_process_that_is_not_there_or_was_stopped_is_told(tmp_path: Path) -> N
         try:
             assert holder.stdout is not None
             holder.stdout.readline()
-            assert check_house.lock_holder(lock) == holder.pid
+            assert alive.lock_holder(settings.readings_db) == holder.pid
             assert f"process {holder.pid}" in found(check_house.process_findings(settings), "ok")
             holder.send_signal(signal.SIGSTOP)
-            wait_until(lambda: check_house._state(holder.pid, Path("/proc")) == "T", "it is stopped")
+            wait_until(lambda: alive.state_of(holder.pid) == "T", "it is stopped")
             assert "has been stopped" in found(check_house.process_findings(settings), "WRONG")
         finally:
             holder.kill()

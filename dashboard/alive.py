@@ -1,0 +1,43 @@
+"""Whether the processes that write our files are there, by what the kernel knows of the lock each holds on its file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+LOCKS, PROCESSES = Path("/proc/locks"), Path("/proc")
+Doing = Literal["running", "stopped", "not running"]
+
+
+def lock_holder(database: Path, locks: Path = LOCKS) -> int | None:
+    """The process that writes a file, by the kernel's list of locks, proc_locks(5); None if nobody does.
+
+    Only looked at: asking for the lock might take it from a process that starts just now.
+    """
+    lock = database.with_name(database.name + ".lock")
+    if not lock.exists():
+        return None
+    inode = str(lock.stat().st_ino)
+    for line in locks.read_text(encoding="ascii").splitlines():
+        words = line.split()
+        # The device before the inode is not compared: some file systems state another one here than in stat(2).
+        if "FLOCK" in words and "->" not in words and words[-3].rsplit(":", 1)[1] == inode:
+            return int(words[-4])
+    return None
+
+
+def doing(database: Path) -> Doing:
+    """What the process that writes a file does; one that was stopped (SIGSTOP) is there and does nothing."""
+    holder = lock_holder(database)
+    if holder is None:
+        return "not running"
+    return "stopped" if state_of(holder) in ("T", "t") else "running"
+
+
+def state_of(pid: int, processes: Path = PROCESSES) -> str:
+    """The letter of proc_pid_stat(5); "" if it has ended or is not ours to look at."""
+    try:
+        text = (processes / str(pid) / "stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return ""
+    return text.rsplit(")", 1)[1].split()[0]
