@@ -13,7 +13,7 @@ from collector.clock import Clock
 from collector.store.ballast import Ballast
 from collector.store.damage import set_aside
 from collector.store.schema import MAY_PASS, Damaged, StoreError
-from collector.store.trouble import Kind, TroubleFile
+from collector.store.trouble import DO, Kind, TroubleFile, kind_of
 from collector.store.writer import Writer
 
 log = logging.getLogger("coldshed.collect")
@@ -58,8 +58,10 @@ def open_or_begin(path: Path, clock: Clock, ballast: Ballast, troubles: TroubleF
             log.error("%s", error)
             begin_anew(path, clock)
         return Writer.open(path, clock)
-    except (StoreError, OSError, *MAY_PASS) as error:
+    except (StoreError, OSError) as error:
         raise NoStart(str(error)) from error
+    except MAY_PASS as error:
+        raise NoStart(f"{path.name}: {error}; {DO[kind_of(error)]}") from error
 
 
 def begin_anew(path: Path, clock: Clock) -> None:

@@ -17,7 +17,7 @@ from collector.clock import Clock
 from collector.store.ballast import Ballast
 from collector.store.digests import day_of, digesting, due
 from collector.store.schema import MAY_PASS
-from collector.store.trouble import Kind, TroubleFile
+from collector.store.trouble import Kind, TroubleFile, kind_of
 from collector.store.wal import MOST_BYTES, wal_bytes
 from collector.store.writer import Writer
 
@@ -138,14 +138,3 @@ class Upkeep:
             self._troubles.over(*kinds)
         except OSError as error:
             log.error("the end of a trouble cannot be told on the disk: %s", error)
-
-
-def kind_of(error: apsw.Error) -> Kind:
-    """What an error that may pass means for a person."""
-    if isinstance(error, apsw.FullError):
-        return Kind.DISK_FULL
-    if isinstance(error, apsw.ReadOnlyError | apsw.CantOpenError):
-        return Kind.READ_ONLY
-    if isinstance(error, apsw.BusyError | apsw.LockedError | apsw.ProtocolError):
-        return Kind.LOCKED
-    return Kind.DISK_ERROR

@@ -22,6 +22,7 @@ import apsw
 
 from collector.durable import move, remove, replace_whole, sync_file, sync_folder
 from collector.store.schema import (
+    MAY_PASS,
     UNFINISHED,
     Locked,
     NotYet,
@@ -59,17 +60,19 @@ def back_up(files: Files, target: Path, now: int, vfs: str | None = None) -> lis
         raise StoreError(f"{target} exists already: name a new folder, nothing was written")
     if not target.parent.is_dir():
         raise StoreError(f"{target.parent} is not a folder: make it first, nothing was written")
-    partial = Path(tempfile.mkdtemp(prefix=target.name + ".partial-", dir=target.parent))
+    there = [(path, schema) for path, schema in files if path.exists()]
+    if not there:
+        raise StoreError("there is nothing to back up: no file has been made yet")
     try:
-        copies = [_copy(path, schema, partial, vfs) for path, schema in files if path.exists()]
-        if not copies:
-            raise StoreError("there is nothing to back up: no file has been made yet")
-        manifest = {"format": FORMAT, "made": _stamp(now), "files": [asdict(item) for item in copies]}
-        replace_whole(partial / MANIFEST, json.dumps(manifest, indent=1) + "\n")
-        move(partial, target)
-    except BaseException:
-        shutil.rmtree(partial, ignore_errors=True)
-        raise
+        with _partial(target) as partial:
+            copies = [_copy(path, schema, partial, vfs) for path, schema in there]
+            manifest = {"format": FORMAT, "made": _stamp(now), "files": [asdict(item) for item in copies]}
+            replace_whole(partial / MANIFEST, json.dumps(manifest, indent=1) + "\n")
+            move(partial, target)
+    except (OSError, *MAY_PASS) as error:
+        raise StoreError(
+            f"{target} cannot be made ({error}): nothing is left there; make room first"
+        ) from error
     return copies
 
 
@@ -115,8 +118,7 @@ def restore(source: Path, files: Files, beside: Sequence[Path], now: int) -> Pat
         for path, schema in files:
             locks.enter_context(_locked(path, schema))
         for item in copies.values():
-            shutil.copyfile(source / item.name, _coming(folder, item.name))
-            sync_file(_coming(folder, item.name))
+            _bring(source, folder, item.name)
             if _digest(_coming(folder, item.name)) != item.sha256:
                 raise StoreError(
                     f"{folder}: {item.name} was not written as read: this disk cannot be trusted"
@@ -127,6 +129,17 @@ def restore(source: Path, files: Files, beside: Sequence[Path], now: int) -> Pat
             move(_coming(folder, name), folder / name)
         remove(folder / UNFINISHED)
     return aside
+
+
+@contextmanager
+def _partial(target: Path) -> Iterator[Path]:
+    """A folder beside the target; it is gone if what is done in it fails."""
+    partial = Path(tempfile.mkdtemp(prefix=target.name + ".partial-", dir=target.parent))
+    try:
+        yield partial
+    except BaseException:
+        shutil.rmtree(partial, ignore_errors=True)
+        raise
 
 
 def _copy(path: Path, schema: Schema, folder: Path, vfs: str | None) -> Copied:
@@ -145,6 +158,17 @@ def _copy(path: Path, schema: Schema, folder: Path, vfs: str | None) -> Copied:
     sync_file(folder / path.name)
     size = (folder / path.name).stat().st_size
     return Copied(path.name, schema.version, size, _digest(folder / path.name))
+
+
+def _bring(source: Path, folder: Path, name: str) -> None:
+    try:
+        shutil.copyfile(source / name, _coming(folder, name))
+        sync_file(_coming(folder, name))
+    except OSError as error:
+        _coming(folder, name).unlink(missing_ok=True)
+        raise StoreError(
+            f"{folder}: {name} cannot be written ({error.strerror}): nothing was changed"
+        ) from error
 
 
 def _move_aside(folder: Path, paths: Sequence[Path], beside: Sequence[Path], now: int) -> Path:

@@ -24,6 +24,8 @@ SYNCHRONOUS = "full"
 """With "normal" a power cut takes commits that had returned; tests/faults shows it."""
 QUICK_LOOK_S = 3.0
 """A big file on a slow card takes minutes to look through; the night does not wait for that. `check store` does."""
+LOOK_AGAIN_STEPS = 20_000
+"""Of SQLite's machine, between two looks at the clock: about a millisecond."""
 UNFINISHED = "restore.unfinished"
 """A file of this name beside ours: a restore was cut off, and what lies here is of two minds."""
 MAY_PASS = (
@@ -114,6 +116,7 @@ def _open_here(path: Path | None, schema: Schema, vfs: str | None) -> apsw.Conne
     connection = apsw.Connection(":memory:" if path is None else str(path), vfs=vfs)
     try:
         connection.set_busy_timeout(BUSY_MS)
+        connection.pragma("temp_store", "memory")  # a full temporary folder must not stop a commit
         if path is not None:
             with damage_told(path):
                 _version(connection, schema, path)  # a foreign file is not touched
@@ -169,7 +172,7 @@ def transaction(connection: apsw.Connection) -> Iterator[None]:
 def cut_off(connection: apsw.Connection, seconds: float, monotonic: Callable[[], float]) -> Iterator[None]:
     """Interrupts a read that takes longer than `seconds`, so that no reader keeps the WAL from being folded in."""
     end = monotonic() + seconds
-    connection.set_progress_handler(lambda: monotonic() > end, 20_000)
+    connection.set_progress_handler(lambda: monotonic() > end, LOOK_AGAIN_STEPS)
     try:
         yield
     finally:

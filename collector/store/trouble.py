@@ -13,6 +13,8 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from pathlib import Path
 
+import apsw
+
 from collector.store.damage import lying_aside
 
 NAME = "collect.state"
@@ -33,7 +35,8 @@ class Kind(StrEnum):
 
 DO: dict[Kind, str] = {
     Kind.DISK_FULL: "the disk is full, nothing is stored: make room; what waits is stored then",
-    Kind.READ_ONLY: "the disk takes no writes, nothing is stored: mount it writable, or change the card",
+    Kind.READ_ONLY: "the disk takes no writes or no new files, nothing is stored: see 'mount' and 'df -i'; mount it "
+    "writable, delete small files, or change the card",
     Kind.DISK_ERROR: "the disk gives errors, nothing is stored: change the card or cable",
     Kind.LOCKED: "another program holds readings.db, nothing is stored: end that program",
     Kind.DAMAGED: "readings.db was found damaged: look at it with 'coldshed check store', restore a backup or "
@@ -41,6 +44,17 @@ DO: dict[Kind, str] = {
     Kind.ON_RESERVE: "the disk is full, readings are stored in the last reserve: make room within a day",
     Kind.LONG_READ: "another program reads readings.db without end and makes readings.db-wal grow: end that program",
 }
+
+
+def kind_of(error: apsw.Error) -> Kind:
+    """What an error that may pass means for a person."""
+    if isinstance(error, apsw.FullError):
+        return Kind.DISK_FULL
+    if isinstance(error, apsw.ReadOnlyError | apsw.CantOpenError):
+        return Kind.READ_ONLY
+    if isinstance(error, apsw.BusyError | apsw.LockedError | apsw.ProtocolError):
+        return Kind.LOCKED
+    return Kind.DISK_ERROR
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ def cut_power(workload: Workload, check: Check, cuts: int, seed: int, per_record
             rng = random.Random(f"{seed}/{first}")
             ops, home = _record(workload, folder, rng)
             for image, acknowledged in _images(ops, min(per_recording, cuts - first), rng):
-                after = _lay_out(image, home, folder / "after")
+                after = lay_out(image, home, folder / "after")
                 tally.note(check(after, acknowledged, rng))
     return tally
 
@@ -90,7 +90,8 @@ def _images(ops: list[Op], cuts: int, rng: random.Random) -> Iterator[tuple[dict
         yield disk.after_a_cut(rng), list(disk.acknowledged)
 
 
-def _lay_out(image: dict[str, bytes], home: Path, after: Path) -> Path:
+def lay_out(image: dict[str, bytes], home: Path, after: Path) -> Path:
+    """Puts files that lay in `home` into the folder `after`, which is emptied first."""
     if after.exists():
         shutil.rmtree(after)
     after.mkdir()

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import os
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -141,10 +141,15 @@ def _noted(ops: list[Op]) -> dict[str, Callable[..., None]]:
     return {"fsync": noted_fsync, "rename": noted_rename, "replace": noted_rename, "unlink": noted_unlink}
 
 
-@dataclass
+@dataclass(eq=False)
 class _Kept:
-    """One file: what is safe of it (None: it is not there), and what was done since the last sync."""
+    """One file: what is safe of it (None: it is not there), and what was done since the last sync.
 
+    It was made under the name `born`, after `born_after` moves.
+    """
+
+    born: str
+    born_after: int
     safe: bytearray | None = None
     loose: list[_Loose] = field(default_factory=list)
 
@@ -166,35 +171,42 @@ class _Kept:
 
 
 class Disk:
-    """Plays operations; `acknowledged` is what somebody relies on by now."""
+    """Plays operations; `before` lay there safely, by path; `acknowledged` is what somebody relies on by now."""
 
-    def __init__(self) -> None:
-        self._files: dict[str, _Kept] = {}
-        self._moves: list[tuple[Move, bool]] = []
+    def __init__(self, before: Mapping[str, bytes] | None = None) -> None:
+        self._named = {path: _Kept(path, 0, bytearray(content)) for path, content in (before or {}).items()}
+        self._all = list(self._named.values())
+        self._moves: list[Move] = []
+        self._safe_moves = 0
         self.acknowledged: list[object] = []
 
     def play(self, op: Op) -> None:
         if isinstance(op, Acknowledged):
             self.acknowledged.append(op.what)
         elif isinstance(op, Move):
-            self._moves.append((op, False))
+            self._moves.append(op)
+            self._named = _renamed(self._named, op)
         elif isinstance(op, FolderSync):
             self._settle_names(op.path)
         else:
             self._play_on_file(op)
 
     def _settle_names(self, folder: str) -> None:
-        self._moves = [(move, safe or os.path.dirname(move.target) == folder) for move, safe in self._moves]
-        for path, file in self._files.items():
+        if any(os.path.dirname(move.target) == folder for move in self._moves):
+            self._safe_moves = len(self._moves)
+        for path, file in self._named.items():
             if os.path.dirname(path) == folder:
                 file.settle_deletion()
 
     def _play_on_file(self, op: _Loose | Sync) -> None:
-        file = self._files.setdefault(op.path, _Kept())
+        if op.path not in self._named:
+            self._named[op.path] = _Kept(op.path, len(self._moves))
+            self._all.append(self._named[op.path])
+        file = self._named[op.path]
         if isinstance(op, Sync):
             # SQLite syncs the folder too when it first syncs a journal or WAL that it has made (os_unix.c, unixSync).
             if file.new and op.path.endswith(("-wal", "-journal")):
-                for other in self._files.values():
+                for other in self._named.values():
                     other.settle_deletion()
             file.settle()
             return
@@ -206,8 +218,7 @@ class Disk:
         """What lies there when the power comes back, by path."""
         fate = rng.choice([_keep, _drop, _thin, _tear])
         found: dict[str, bytes] = {}
-        moves = self._moves_after_a_cut(rng)
-        for path, file in self._files.items():
+        for path, file in self._names_after_a_cut(rng).items():
             left: bytearray | None = None if file.safe is None else bytearray(file.safe)
             for op in file.loose:
                 rest = fate(op, rng)
@@ -216,20 +227,29 @@ class Disk:
                 elif isinstance(op, Delete):
                     break  # the old file is still there, and what was written into a new one of its name is not
             if left is not None:
-                found[_moved(path, moves)] = bytes(left)
+                found[path] = bytes(left)
         return found
 
-    def _moves_after_a_cut(self, rng: random.Random) -> list[Move]:
-        """The safe ones, and as many of the others as came to the disk, in order: a file system's journal keeps it."""
-        safe = max((index + 1 for index, (_, is_safe) in enumerate(self._moves) if is_safe), default=0)
-        return [move for move, _ in self._moves[: rng.randint(safe, len(self._moves))]]
+    def _names_after_a_cut(self, rng: random.Random) -> dict[str, _Kept]:
+        """The safe moves are there and some that came after them, in order: a file system's journal keeps it."""
+        moves = rng.randint(self._safe_moves, len(self._moves))
+        names: dict[str, _Kept] = {}
+        for index in range(moves + 1):
+            names |= {file.born: file for file in self._all if file.born_after == index}
+            if index < moves:
+                names = _renamed(names, self._moves[index])
+        return names
 
 
-def _moved(path: str, moves: list[Move]) -> str:
-    for move in moves:
-        if path == move.path or path.startswith(move.path + os.sep):
-            path = move.target + path[len(move.path) :]
-    return path
+def _renamed(names: Mapping[str, _Kept], move: Move) -> dict[str, _Kept]:
+    """The names after a move of a file or folder; a file that had the new name has none any more."""
+    inside = move.path + os.sep
+    moved = {
+        move.target + path[len(move.path) :]: file
+        for path, file in names.items()
+        if path == move.path or path.startswith(inside)
+    }
+    return {path: file for path, file in names.items() if file not in moved.values()} | moved
 
 
 def _done(content: bytearray | None, op: _Loose) -> bytearray | None:

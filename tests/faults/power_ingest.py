@@ -14,8 +14,8 @@ from collector.reading import Quantity, Reading
 from collector.store.readings_schema import READINGS
 from collector.store.schema import StoreError, open_writer
 from collector.store.writer import Writer
-from tests.faults.cuts import integrity
-from tests.faults.disk import Recorder
+from tests.faults.cuts import integrity, lay_out, quick_folder
+from tests.faults.disk import Disk, Recorder, recording
 
 T0 = 1_795_600_000_000
 COMMITS = 40
@@ -37,11 +37,13 @@ class Safe:
     rows: frozenset[Row]
 
 
-def ingest(folder: Path, recorder: Recorder, rng: random.Random) -> None:
+def ingest(
+    folder: Path, recorder: Recorder, rng: random.Random, begin: int = T0, commits: int = COMMITS
+) -> None:
     """Commits of one to eight rows, some checkpoints between them, and sometimes an orderly end and a new start."""
-    clock = SteppedClock(T0)
+    clock = SteppedClock(begin)
     writer = Writer.open(folder / "readings.db", clock, vfs=recorder.name)
-    for number in range(COMMITS):
+    for number in range(commits):
         clock.at += 10_000
         rows = [
             Reading(f"S{probe}", Quantity.TEMPERATURE, rng.uniform(-5, 25), clock.at, clock.at)
@@ -82,7 +84,28 @@ def _compared(connection: apsw.Connection, acknowledged: list[object]) -> list[s
     safe: set[Row] = set().union(*(mark.rows for mark in acknowledged if isinstance(mark, Safe)))
     if missing := safe - there:
         return [f"lost {len(missing)} of {len(safe)}"]
-    newest = acknowledged[-1] if acknowledged else None
-    whole = newest.rows if isinstance(newest, Sent) else frozenset()
     more = there - safe
-    return [] if more in (set(), set(whole)) else [f"damaged: {len(more)} rows of a commit that was cut"]
+    begun = [set(mark.rows) for mark in acknowledged if isinstance(mark, Sent) and mark.rows & more]
+    return [] if more == set().union(*begun) else [f"damaged: {len(more)} rows of a commit that was cut"]
+
+
+def cut_again_and_again(cuts: int, seed: int) -> list[str]:
+    """The same file cut, opened and gone on with, so many times in a row; what is wrong in the end, [] if nothing."""
+    rng = random.Random(f"again/{seed}")
+    safe: list[object] = []
+    with quick_folder() as folder:
+        home = folder / "home"
+        home.mkdir()
+        for _ in range(cuts):
+            before = {str(path): path.read_bytes() for path in home.iterdir()}
+            with recording() as recorder:
+                ingest(home, recorder, rng, begin=T0 + len(safe) * 1_000_000, commits=5)
+            disk = Disk(before)
+            for op in recorder.ops[: rng.randint(0, len(recorder.ops))]:
+                disk.play(op)
+            lay_out(disk.after_a_cut(rng), home, home)
+            safe += disk.acknowledged
+            wrong = readings_kept(home, safe, rng)
+            if wrong:
+                return wrong
+    return []
