@@ -126,6 +126,7 @@ class Upkeep:
             self._tell(Kind.DAMAGED, wrong[0])
         elif day not in self._writer.touched:
             self._writer.connection.execute("DELETE FROM undigested WHERE day = ?", (day,))
+            self._next_look = self._monotonic()  # there may be more: a file of old readings, an older store
 
     def _tell(self, kind: Kind, said: str = "") -> None:
         try:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from collector.clock import SteppedClock
 from collector.reading import Quality, Quantity, Reading
+from collector.store.trouble import Kind, TroubleFile
 from collector.store.writer import Heard, Refused, Writer
 from dashboard.app import create_app
 from dashboard.logbook import Logbook
@@ -66,3 +67,14 @@ def test_collect_that_never_ran_is_told_in_words(tmp_path: Path) -> None:
     answer = asked.get("/api/probes")
     assert answer.status_code == 503
     assert "collect has not started" in answer.json()["error"]["what"]
+
+
+def test_what_keeps_readings_from_being_stored_is_told_with_what_to_do(tmp_path: Path) -> None:
+    troubles = TroubleFile(tmp_path)
+    asked = client(tmp_path)
+    assert asked.get("/api/health").json()["recording"] == []
+    troubles.tell(Kind.DISK_FULL, NOW, "database or disk is full")
+    (told,) = asked.get("/api/health").json()["recording"]
+    assert told.startswith("the disk is full, nothing is stored: make room")
+    assert told in asked.get("/more/probes").text
+    troubles.close()

@@ -10,6 +10,7 @@ import pytest
 
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quantity, Reading
+from collector.store.trouble import Kind, TroubleFile
 from collector.store.writer import Writer
 from dashboard import watch as watch_module
 from dashboard.cards import CardShelf
@@ -220,3 +221,19 @@ def test_watch_waits_for_files_that_are_not_there_yet(tmp_path: Path) -> None:
     assert WatchReader(tmp_path / "watch.db", LogbookReader(tmp_path / "shop.db")).latest() == []
     writer.close()
     store.close()
+
+
+def test_a_disk_that_is_full_rings_once_and_is_over_when_there_is_room(shed: Shed, tmp_path: Path) -> None:
+    shed.register()
+    troubles = TroubleFile(tmp_path)
+    troubles.tell(Kind.ON_RESERVE, START)
+    shed.round_at(0)
+    shed.round_at(1)
+    alarms = [alarm for alarm in shed.seen.alarms() if alarm.kind == "recording"]
+    assert [alarm.say.values for alarm in alarms] == [{"trouble": "on reserve"}]
+    troubles.over(Kind.ON_RESERVE)
+    troubles.close()
+    for minute in range(2, 5):
+        shed.round_at(minute)
+    (alarm,) = [alarm for alarm in shed.seen.alarms() if alarm.kind == "recording"]
+    assert alarm.returned_at is not None
