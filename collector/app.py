@@ -49,7 +49,14 @@ def collect(
     try:
         with tell_troubles(settings.data_folder, ballast) as troubles:
             writer = open_or_begin(settings.readings_db, clock, ballast, troubles)
-            upkeep = Upkeep(writer, settings.readings_db, clock, troubles, ballast)
+            upkeep = Upkeep(
+                writer,
+                settings.readings_db,
+                clock,
+                troubles,
+                ballast,
+                keep_days=settings.keep.readings_days,
+            )
             return _collect(settings, clock, stop, writer, upkeep, beat)
     except NoStart as error:
         log.error("collect does not start: %s", error)

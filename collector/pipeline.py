@@ -238,6 +238,8 @@ class Pipeline:
         at, quality = believed_time(arrival.received if sample.at is None else sample.at, arrival.received)
         if quality and not arrival.live:
             return Refusal("time", f"{sample.name[:80]}: an old message whose time lies ahead of ours")
+        if self._writer.summarised(probe, sample.quantity, at):
+            return Refusal("removed", f"{sample.name[:80]}: only summaries are kept of that time, see [keep]")
         reading = Reading(probe, sample.quantity, sample.value, at, arrival.received, quality)
         self._batch.readings.append(reading)
         return None

@@ -150,6 +150,16 @@ class Forward(Table):
     token_file: str | None = None
 
 
+class Keep(Table):
+    """How long single readings are kept: the newest so many days that have any. None: for good.
+
+    Of older days hourly summaries stay. A panel's course and a record need the readings themselves; so choose it
+    longer than any panel is followed.
+    """
+
+    readings_days: int | None = Field(default=None, ge=120, le=100_000)
+
+
 class Settings(Table):
     """The whole file. `data` is the folder of readings.db, watch.db and shop.db, relative to the file."""
 
@@ -159,6 +169,7 @@ class Settings(Table):
     source: tuple[Source, ...] = ()
     probe: tuple[Probe, ...] = ()
     serve: Serve = Serve()
+    keep: Keep = Keep()
     announce: Announce | None = None
     forward: Forward | None = None
     folder: Path = Path()
@@ -286,6 +297,7 @@ _TAGGED = tables_of(Source) | tables_of(Decode)
 _MODELS: dict[str, type[Table]] = _TAGGED | {
     "probe": Probe,
     "serve": Serve,
+    "keep": Keep,
     "announce": Announce,
     "forward": Forward,
     "field": FieldMap,

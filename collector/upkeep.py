@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import apsw
@@ -25,6 +25,8 @@ log = logging.getLogger("coldshed.collect")
 
 LOOK_S = 30.0
 """Between two looks at the disk, the WAL and the days that are due."""
+REMOVAL_S = 3600.0
+"""Between two looks for days that are no longer kept."""
 
 _PASSING = (Kind.DISK_FULL, Kind.READ_ONLY, Kind.DISK_ERROR, Kind.LOCKED)
 
@@ -40,7 +42,9 @@ class Upkeep:
         troubles: TroubleFile,
         ballast: Ballast,
         monotonic: Callable[[], float] = time.monotonic,
+        keep_days: int | None = None,
     ) -> None:
+        """`keep_days`: how many days of readings are kept; None for all."""
         self._writer = writer
         self._readings = readings
         self._clock = clock
@@ -51,6 +55,9 @@ class Upkeep:
         self._day: int | None = None
         self._digesting: Generator[None, None, list[str]] | None = None
         self._disowned: set[int] = set()
+        self._keep_days = keep_days
+        self._removing: Iterator[None] | None = None
+        self._next_removal = monotonic()
 
     def failed(self, error: apsw.Error) -> bool:
         """A commit did not succeed. True if room was made and it should be tried again at once."""
@@ -70,6 +77,8 @@ class Upkeep:
         try:
             if self._digesting is not None:
                 self._digest_on()
+            elif self._removing is not None:
+                self._remove_on(self._removing)
             elif self._monotonic() >= self._next_look:
                 self._next_look = self._monotonic() + LOOK_S
                 self._look()
@@ -88,6 +97,9 @@ class Upkeep:
             self._day = days[0]
             self._writer.touched.discard(self._day)
             self._digesting = digesting(self._writer.connection, self._day)
+        elif self._keep_days is not None and self._monotonic() >= self._next_removal:
+            self._next_removal = self._monotonic() + REMOVAL_S
+            self._removing = self._writer.removing(self._keep_days)
 
     def _keep_ballast(self) -> None:
         try:
@@ -117,6 +129,12 @@ class Upkeep:
         except BaseException:
             self._digesting = self._day = None
             raise
+
+    def _remove_on(self, steps: Iterator[None]) -> None:
+        self._removing = None  # an error ends it; it is begun again with a later look
+        for _ in steps:
+            self._removing = steps
+            return
 
     def _digested(self, day: int, wrong: list[str]) -> None:
         if wrong:

@@ -56,12 +56,9 @@ def mark_undigested(connection: apsw.Connection, days: Iterable[int]) -> None:
     connection.executemany("INSERT OR IGNORE INTO undigested(day) VALUES(?)", [(day,) for day in days])
 
 
-def forget(connection: apsw.Connection, before: int) -> None:
-    """Within a transaction that drops all readings before that day: their digests go with them.
-
-    Batches and runs stay, and so do their digests.
-    """
-    connection.execute("DELETE FROM digest WHERE kind = ? AND day < ?", (READINGS, before))
+def removed_days(connection: apsw.Connection) -> set[int]:
+    """Days whose readings went, wholly or in part (keeping.py): their digests stay, but nothing fits them any more."""
+    return {int(row[0]) for row in connection.execute("SELECT day FROM removed")}
 
 
 def due(connection: apsw.Connection, today: int) -> list[int]:
@@ -84,8 +81,10 @@ def stored(connection: apsw.Connection, day: int | None = None) -> list[Digest]:
 def digesting(connection: apsw.Connection, day: int) -> Generator[None, None, list[str]]:
     """Makes one day's digests, a slice of it with each step; returns what is wrong with those it had.
 
-    A day whose old digests do not fit keeps them, and is due still: they are the only witness.
+    A day whose old digests do not fit keeps them, and is due still: they are the only witness. So does a removed one.
     """
+    if day in removed_days(connection):
+        return []
     old = stored(connection, day)
     now = _newest(connection)
     sums = _Sums(day, {(item.kind, item.upto) for item in old} | now)
@@ -125,9 +124,11 @@ def _newest(connection: apsw.Connection) -> set[tuple[str, int]]:
 
 def differing(connection: apsw.Connection) -> Iterator[str]:
     """Every digest that its rows do not have any more, in words; reads the whole file, a slice at a time."""
+    removed = removed_days(connection)
     days: dict[int, list[Digest]] = {}
     for item in stored(connection):
-        days.setdefault(item.day, []).append(item)
+        if item.kind == RUNS or item.day not in removed:
+            days.setdefault(item.day, []).append(item)
     for day, items in days.items():
         sums = _Sums(day, {(item.kind, item.upto) for item in items})
         for rows in _slices(connection, day):

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import StoreError, cut_off, open_reader
+from collector.store.summaries import HOUR_MS, Summary
 
 LONGEST_READ_S = 1.0
 
@@ -144,6 +145,17 @@ class Reader:
                     break
             batches.close()
         return found, seq
+
+    def summaries(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> list[Summary]:
+        """What is kept of hours whose readings were removed: those that touch the time from start to end."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection,
+                "SELECT hour, n, usable, low, high, covered_ms, integral FROM summary WHERE hour BETWEEN ? AND ? "
+                "AND series = (SELECT id FROM series WHERE probe = ? AND quantity = ?) ORDER BY hour",
+                (start_ms // HOUR_MS, end_ms // HOUR_MS, probe, quantity.value),
+            )
+        return [Summary(*row) for row in rows]
 
     def latest(self, probe: str, quantity: Quantity) -> Reading | None:
         """The reading with the largest raw time of a series, whatever its quality; None if there is none."""

@@ -13,6 +13,8 @@ conflict   a second, different value for a key that is taken: the first is kept,
 tally      what was refused, counted by source and kind, with the last case in words.
 digest     of each finished UTC day: SHA-256 over a probe's readings, over the day's batches and over its runs
            (digests.py); `upto` is the last batch among them, so that a late reading does not look like damage.
+summary    of each hour of a series whose readings were removed (keeping.py, summaries.py); kept for good.
+removed    UTC days whose readings were removed, or are being: their digests stay, and have no rows any more.
 undigested days that have something newer than their digests.
 heard      names that no probe in the settings claims, with their last value.
 """
@@ -73,6 +75,13 @@ CREATE TABLE delivered(id INTEGER PRIMARY KEY, identities BLOB NOT NULL);
 DROP TABLE delivery;
 """
 
+_SUMMARIES = """
+CREATE TABLE summary(
+  hour INTEGER NOT NULL, series INTEGER NOT NULL, n INTEGER NOT NULL, usable INTEGER NOT NULL, low REAL, high REAL,
+  covered_ms INTEGER NOT NULL, integral REAL NOT NULL, PRIMARY KEY(hour, series)) WITHOUT ROWID;
+CREATE TABLE removed(day INTEGER PRIMARY KEY);
+"""
+
 PAGE_SIZE = 1024
 """Bytes. A commit writes each page it touches whole, and its rows fill a quarter of such a page: with the usual 4096
 a day of eight probes at 10 s costs two and a half times as much. A file made with another size keeps it."""
@@ -81,6 +90,6 @@ READINGS = Schema(
     name="readings.db",
     writer="collect",
     application_id=0x636F6C64,
-    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH),
+    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES),
     page_size=PAGE_SIZE,
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading
 from collector.store.delivered import Delivered, keep_apart, pack
 from collector.store.digests import day_of, mark_undigested
+from collector.store.keeping import is_summarised, removed_before, removing
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.schema import WriterFile, open_writer, transaction
 
@@ -84,6 +85,7 @@ class Writer:
         self.touched: set[int] = set()
         """UTC days (since 1970) that are marked as undigested; the digester takes out what it begins with."""
         self._delivered = Delivered(file.connection)
+        self._removed_before = removed_before(file.connection)
 
     @classmethod
     def open(cls, path: Path | None, clock: Clock, vfs: str | None = None) -> Writer:
@@ -160,6 +162,16 @@ class Writer:
                 "INSERT INTO batch(seq, t_min, t_max, run, committed) VALUES(?, ?, ?, ?, ?)",
                 (seq, now, now, self._run, now),
             )
+
+    def removing(self, days: int) -> Iterator[None]:
+        """Keeps the newest `days` days that have readings, and summaries of the others; see keeping.removing."""
+        for _ in removing(self._file.connection, days):
+            self._removed_before = removed_before(self._file.connection)
+            yield
+
+    def summarised(self, probe: str, quantity: Quantity, at: int) -> bool:
+        """True if that hour's readings of the series were removed: another of them would be counted twice."""
+        return at < self._removed_before and is_summarised(self._file.connection, probe, quantity.value, at)
 
     def close(self) -> None:
         """Closes the file and gives up its lock."""

@@ -95,6 +95,13 @@ MISTAKES = [
     ("recorded_as", "recorded", "recorded =", "source.7.recorded", "did you mean 'recorded_as'"),
     ('topic = ["shed/+/senml"]', 'topic = "shed"', 'topic = "shed"', "source.1.topic", "list"),
     ('data = "data"', 'folder = "data"', "folder =", "folder", "did you mean 'data'"),
+    (
+        "# [keep]\n# readings_days = 400",
+        "[keep]\nreadings_days = 30",
+        "readings_days",
+        "keep.readings_days",
+        "120",
+    ),
     ("[serve]", "[serve", "[serve", "not TOML", "line"),
 ]
 
@@ -114,6 +121,12 @@ def test_a_mistake_is_told_with_file_line_key_and_what_is_legal(
     name, line, _ = told[0].split(":", 2)
     assert name == "shop.toml"
     assert mark in text.splitlines()[int(line) - 1]
+
+
+def test_readings_are_kept_for_good_unless_the_settings_say_how_many_days() -> None:
+    assert parse(EXAMPLE, FILE).keep.readings_days is None
+    text = EXAMPLE.replace("# [keep]\n# readings_days", "[keep]\nreadings_days")
+    assert parse(text, FILE).keep.readings_days == 400
 
 
 def test_a_missing_file_is_told_with_what_to_do(tmp_path: Path) -> None:

@@ -21,11 +21,13 @@ from tests.faults.power_files import (
     one_schema_or_the_other,
 )
 from tests.faults.power_ingest import ingest, readings_kept
+from tests.faults.power_keeping import keep_two_days, there_or_summarised
 
 CUTS: dict[str, tuple[Workload, Check, int]] = {
     "ingest and checkpoints": (ingest, readings_kept, 12_000),
     "migration": (migrate, one_schema_or_the_other, 3_000),
     "day digests": (digest, digests_fit, 2_000),
+    "removal of old readings": (keep_two_days, there_or_summarised, 1_000),
     "backup": (make_backup, backup_whole_or_not_there, 2_000),
     "restore": (bring_back, old_or_restored, 1_000),
 }
