@@ -33,8 +33,10 @@ STEADY_S = 60.0
 """A child that has run this long starts again without a wait when it ends."""
 HANGS_S = 45.0
 """A child whose loop has not turned for so long is killed. Reading in a logger's largest file takes part of that."""
-STARTS_S = 900.0
-"""A child may take this long until its loop turns: bringing a large file to a new version must not be cut short."""
+STARTS_S = 120.0
+"""A child may take this long until its loop turns for the first time."""
+LONG_START_S = {"collect": 900.0}
+"""Bringing a large file of readings to a new version must not be cut short: it would begin anew, for ever."""
 SLEPT_S = 5.0
 """We look ten times a second; after a longer pause it was we who slept (Ctrl-Z), and the children may have, too."""
 
@@ -170,7 +172,7 @@ class Supervisor:
             child.heard, child.turns = now, True
             return
         silent = now - child.heard
-        if silent > (self.hangs_s if child.turns else STARTS_S):
+        if silent > (self.hangs_s if child.turns else LONG_START_S.get(child.name, STARTS_S)):
             log.warning("%s hangs: its loop has not turned for %.0f s; it is killed", child.name, silent)
             process.kill()
             child.heard = now

@@ -28,6 +28,7 @@ log = logging.getLogger("coldshed.run")
 
 KNOCK_S = 1.0
 KNOCK_TIMEOUT_S = 10.0
+STARTING_S = 0.1
 START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:]))"
 
 
@@ -253,6 +254,8 @@ def _serve_until(server: uvicorn.Server, stop: Stop, heartbeat: Heartbeat) -> in
         server.should_exit = True
 
     def knock() -> None:
+        while not (server.started or ends()):
+            rest(STARTING_S, ends)
         while not ends():
             if _answers(server.config.host, server.config.port):
                 heartbeat.turned()

@@ -9,6 +9,8 @@ import sys
 import threading
 from pathlib import Path
 
+import pytest
+
 from collector import supervise
 from collector.supervise import Stop, Supervisor, python_command
 from tests.services import wait_until
@@ -111,3 +113,27 @@ def test_a_second_signal_while_the_first_is_handled_does_not_hang_the_process() 
     finally:
         process.kill()
         process.wait()
+
+
+def test_a_child_that_hangs_before_it_ever_turned_is_given_more_time_and_collect_the_most(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Bringing a large file to a new version takes minutes; whatever else has not begun by then never will."""
+    monkeypatch.setattr(supervise, "STARTS_S", 0.0)
+    command = python_command("import sys; sys.stdin.read()", [])
+    hold, give = os.pipe()
+    supervisor = Supervisor({})
+    serve, collect = (supervise._Child(name, command) for name in ("serve", "collect"))
+    supervisor._children = [serve, collect]
+    try:
+        for child in (serve, collect):
+            supervisor._tend(child, hold)
+            supervisor._tend(child, hold)
+        assert serve.process is not None
+        assert collect.process is not None
+        assert serve.process.wait(20) == -signal.SIGKILL
+        assert collect.process.poll() is None
+    finally:
+        supervisor._end_all()
+        os.close(hold)
+        os.close(give)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from collector.supervise import HANGS_S, STARTS_S
+from collector.supervise import HANGS_S, LONG_START_S, STARTS_S
 from dashboard.cli import parser
 
 UNITS = Path(__file__).parents[2] / "firmware_notes" / "systemd"
@@ -42,7 +42,8 @@ def test_each_is_told_of_is_started_again_always_and_may_write_one_folder(path: 
     assert unit["Restart"] == ["always"]
     assert unit["StartLimitIntervalSec"] == ["0"]
     assert unit["WatchdogSec"] == [f"{HANGS_S:.0f}"]
-    assert unit["TimeoutStartSec"] == [f"{STARTS_S / 60:.0f}min"]
+    name = path.stem.removeprefix("coldshed-")
+    assert unit["TimeoutStartSec"] == [f"{LONG_START_S.get(name, STARTS_S):.0f}"]
     assert unit["StateDirectory"] == ["coldshed"]
     assert unit["WorkingDirectory"] == ["/var/lib/coldshed"]
     assert unit["ProtectSystem"] == ["strict"]
@@ -50,7 +51,7 @@ def test_each_is_told_of_is_started_again_always_and_may_write_one_folder(path: 
     assert unit["User"] == ["coldshed"]
     program, command = unit["ExecStart"][0].split()
     assert program.endswith("/coldshed")
-    assert parser().parse_args([command]).does == f"processes:{path.stem.removeprefix('coldshed-')}"
+    assert parser().parse_args([command]).does == f"processes:{name}"
 
 
 def test_only_collect_reaches_serial_ports_and_is_the_last_to_go_when_memory_runs_out() -> None:
