@@ -13,9 +13,8 @@ from collector.clock import SteppedClock
 from collector.reading import Quantity, Reading
 from collector.store.ballast import Ballast
 from collector.store.check import check_file
-from collector.store.digests import BATCHES, DAY_MS, READINGS, RUNS, day_of, differing, due, forget, stored
+from collector.store.digests import BATCHES, DAY_MS, READINGS, RUNS, differing, due, stored
 from collector.store.readings_schema import READINGS as READINGS_DB
-from collector.store.schema import transaction
 from collector.store.trouble import TroubleFile, read
 from collector.store.writer import Writer
 from collector.upkeep import LOOK_S, Upkeep
@@ -147,19 +146,6 @@ def test_a_run_whose_clock_is_corrected_is_digested_anew_and_no_damage(house: Ho
     assert list(differing(house.writer.connection)) == []
     house.quiet()
     assert (DAY, RUNS, "") in house.digests()
-
-
-def test_days_whose_readings_are_dropped_on_purpose_are_forgotten(house: House) -> None:
-    house.say(T0 + 5000, 12.5)
-    house.say(T0 + DAY_MS + 5000, 12.5)
-    house.clock.at = T0 + 2 * DAY_MS
-    house.quiet()
-    connection = house.writer.connection
-    with transaction(connection):
-        connection.execute("DELETE FROM reading WHERE t < ?", (T0 + DAY_MS,))
-        forget(connection, DAY + 1)
-    assert list(differing(connection)) == []
-    assert day_of(T0 + DAY_MS) in {day for day, kind, _ in house.digests() if kind == READINGS}
 
 
 def test_check_names_what_does_not_fit_together(house: House) -> None:
