@@ -17,8 +17,10 @@ from collector.patience import GrowingWait
 from collector.pipeline import Pipeline
 from collector.settings import Settings
 from collector.sources import source_for
+from collector.steady_clock import SteadyClock
 from collector.store.ballast import Ballast
 from collector.store.writer import Writer
+from collector.timekeeper import Timekeeper
 from collector.upkeep import Upkeep
 
 log = logging.getLogger("coldshed.collect")
@@ -82,9 +84,11 @@ def _collect(
             thread.start(pipeline.put, stop)
         log.info("collecting from %d sources into %s", len(threads), settings.readings_db)
         end = _End(stop, threads)
+        keep_time = _timekeeper(clock, writer, pipeline)
 
         def each_round() -> None:
             _look_after(threads, beat)
+            keep_time()
             if pipeline.idle:
                 upkeep.quiet()
 
@@ -182,6 +186,13 @@ def _look_after(threads: list[SourceThread], heartbeat: Heartbeat) -> None:
     if not threads or any(thread.turns for thread in threads):
         heartbeat.turned()
     _tell_changes(threads)
+
+
+def _timekeeper(clock: Clock, writer: Writer, pipeline: Pipeline) -> Callable[[], None]:
+    """A demo's clock needs nobody to look after it."""
+    if not isinstance(clock, SteadyClock):
+        return lambda: None
+    return Timekeeper(clock, writer, ready=lambda: pipeline.empty, moved=pipeline.times_moved)
 
 
 def _tell_changes(threads: list[SourceThread]) -> None:

@@ -42,6 +42,7 @@ class Arrival(NamedTuple):
     received   UTC ms
     live       False if the bytes may be old (retained, dup, or backlog of a resumed session): then only a
                sample that carries its own time is taken, any other is refused and counted
+    sure       False while our own clock may be wrong: then no time is refused because it lies ahead of ours
     done       called from the pipeline's thread once the batch with these bytes is committed, and also when
                they were refused for good (poison is acknowledged too); never called if the commit failed
     outcome    called just before `done`, from the same thread, by sources that report what became of a file
@@ -52,6 +53,7 @@ class Arrival(NamedTuple):
     received: int
     topic: str = ""
     live: bool = True
+    sure: bool = True
     delivery: Delivery | None = None
     done: Callable[[], None] | None = None
     outcome: Callable[[Outcome], None] | None = None

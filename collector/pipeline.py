@@ -24,6 +24,7 @@ from collector.pace import Pace
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
 from collector.settings import Settings, wire_names
+from collector.steady_clock import SteadyClock
 from collector.store.reader import Reader
 from collector.store.schema import MAY_PASS
 from collector.store.writer import Committed, Heard, Refused, Writer
@@ -89,14 +90,13 @@ class Pipeline:
         """`at_most`: arrivals in one commit."""
         self._writer = writer
         self._clock = clock
+        self._steady = clock if isinstance(clock, SteadyClock) else None
         self._at_most = at_most
         self._decoders: dict[str, Decoder] = {source.id: decoder_of(source) for source in settings.source}
         self._probes = wire_names(settings)
-        facts = probe_facts(settings)
-        self._checks = Checks(facts)
-        writer.describe(facts)
-        for reading in Reader(writer.connection).newest():
-            self._checks.remember(reading)
+        self._facts = probe_facts(settings)
+        writer.describe(self._facts)
+        self.times_moved()
         self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
         self._closed = False
         self._batch = _Batch()
@@ -138,8 +138,21 @@ class Pipeline:
         finally:
             self._closed = True
 
+    def times_moved(self) -> None:
+        """A new run has begun, and what was stored may lie elsewhere: the checks begin anew."""
+        self._checks = Checks(self._facts)
+        for reading in Reader(self._writer.connection).newest():
+            self._checks.remember(reading)
+
+    @property
+    def empty(self) -> bool:
+        """True if nothing waits for its commit."""
+        return not self._batch.arrivals
+
     def take(self, arrival: Arrival) -> None:
         """Decodes one arrival into the open batch."""
+        if self._steady is not None:
+            arrival = self._steady.dated(arrival)
         if arrival.delivery is not None and self._writer.absorbed(arrival.delivery):
             _tell(arrival, Outcome(0, ()))
             return
@@ -237,10 +250,14 @@ class Pipeline:
             )
         at, quality = believed_time(arrival.received if sample.at is None else sample.at, arrival.received)
         if quality and not arrival.live:
-            return Refusal("time", f"{sample.name[:80]}: an old message whose time lies ahead of ours")
+            if arrival.sure:
+                return Refusal("time", f"{sample.name[:80]}: an old message whose time lies ahead of ours")
+            at = sample.at or at  # our clock may be years behind: the probe's own time is the better one
         if self._writer.summarised(probe, sample.quantity, at):
             return Refusal("removed", f"{sample.name[:80]}: only summaries are kept of that time, see [keep]")
-        reading = Reading(probe, sample.quantity, sample.value, at, arrival.received, quality)
+        # A lag of 0 marks the times our clock gave, which move with its run: a time of its own never has it.
+        received = arrival.received + (sample.at is not None and at == sample.at == arrival.received)
+        reading = Reading(probe, sample.quantity, sample.value + 0.0, at, received, quality)
         self._batch.readings.append(reading)
         return None
 

@@ -19,6 +19,7 @@ from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
 from dashboard.follow import Trace
 from dashboard.standing_of import pot_now, standing_of, when
+from dashboard.unsure_time import agreed, matters
 from model.coat import HOUR_MS
 from model.decide import decide, in_the_pot, planned, shuts_by, state_of
 from model.milestones import Passing
@@ -35,6 +36,12 @@ CLOCK_MS = 2 * MINUTE_MS
 
 def assess(facts: Facts, at: int) -> Assessment:
     """What to do with the panel at `at` (UTC ms), and all numbers behind it."""
+    spans = matters(facts, at)
+    return agreed(_assess, facts, at, spans) if spans else _assess(facts, at)
+
+
+def _assess(facts: Facts, at: int) -> Assessment:
+    """With all times as they are told."""
     trace = facts.temperature
     last = _last_usable(trace, at) if trace else None
     newest = facts.panel.newest

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from collector.store.runs import Unsure
 from dashboard.follow import Trace
 from dashboard.logbook import Coat, Panel
 from model.resin_card import ResinCard
@@ -17,6 +18,7 @@ class Facts:
     cards   by id, those of the panel's coats that can be read
     surface, air, humidity   the panel's probes as they are followed; None: no such probe
     batch   the newest batch of readings among them
+    unsure  stretches of time whose place is not known exactly
     """
 
     panel: Panel
@@ -25,6 +27,7 @@ class Facts:
     air: Trace | None
     humidity: Trace | None
     batch: int
+    unsure: tuple[Unsure, ...] = ()
 
     @property
     def temperature(self) -> Trace | None:

@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading
-from collector.store.reader import Reader
+from collector.store.reader import Batch, Reader
+from collector.store.readings_schema import MOVED
+from collector.store.runs import Run
 from dashboard.correction import Stretch, correct
 from dashboard.devices import ProbeLog
 from model.history import Samples
@@ -106,24 +108,40 @@ class Follower:
         self.batch = 0
         self.probes: dict[str, ProbeFacts] = {}
         self.logs: Mapping[str, ProbeLog] = {}
+        self.runs: list[Run] = []
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
         reader = Reader.open(self._path)
         try:
             self.probes = {probe.id: probe for probe in reader.probes()}
+            self.runs = reader.runs()
             if not self._series and not self.batch:
+                return self._first_load(reader)
+            revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
+            if any(batch.revised == MOVED for batch in revised):
+                self._series = {}
                 return self._first_load(reader)
             touched: set[str] = set()
             while True:
                 readings, seq = reader.readings_after(self.batch, 20_000)
                 if seq == self.batch:
-                    return touched
+                    break
                 self._take(readings)
                 touched.update(reading.probe for reading in readings)
                 self.batch = seq
+            for batch in revised:
+                self._read_again(reader, batch)
+            return touched
         finally:
             reader.close()
+
+    def _read_again(self, reader: Reader, span: Batch) -> None:
+        """Flags or values between these times are others than when they were taken in."""
+        for (probe, quantity), series in self._series.items():
+            start = max(span.t_min, self._since)
+            if start <= span.t_max:
+                series.replace(start, span.t_max, *reader.samples(probe, quantity, start, span.t_max))
 
     def _first_load(self, reader: Reader) -> set[str]:
         self.batch = reader.last_batch()
@@ -200,6 +218,19 @@ class _Series:
             # The store keeps one row for a time, so equal times mean the same row: keep the first.
             self.t, first = np.unique(self.t, return_index=True)
             self.value, self.quality = self.value[first], self.quality[first]
+
+    def replace(
+        self,
+        start: int,
+        end: int,
+        t: NDArray[np.int64],
+        value: NDArray[np.float64],
+        quality: NDArray[np.int64],
+    ) -> None:
+        first, last = np.searchsorted(self.t, start), np.searchsorted(self.t, end, "right")
+        self.t = np.concatenate([self.t[:first], t, self.t[last:]])
+        self.value = np.concatenate([self.value[:first], value, self.value[last:]])
+        self.quality = np.concatenate([self.quality[:first], quality, self.quality[last:]])
 
     def drop_before(self, since: int) -> None:
         first = int(np.searchsorted(self.t, since))

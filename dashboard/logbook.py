@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import apsw
 
@@ -236,14 +236,23 @@ def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | N
     return Event(id_, at, recorded, who, kind, panel, json.loads(body))
 
 
+class Times(Protocol):
+    """What the collector's runs say of the times of entries; version() changes when that does."""
+
+    def corrected(self, events: list[Event]) -> list[Event]: ...
+    def version(self) -> int: ...
+
+
 class LogbookReader:
     """Reads shop.db beside its writer. Opens anew for every read, so a restored file is seen at once.
 
     Every method raises collector.store.schema.NotYet while serve has never run.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, times: Times | None = None) -> None:
+        """`times` corrects entries that were taken down while the clock was wrong."""
         self._path = path
+        self._times = times
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         connection = open_reader(self._path, SHOP)
@@ -259,11 +268,13 @@ class LogbookReader:
             f"SELECT id, at, recorded, who, kind, panel, body FROM event {where} ORDER BY seq",
             () if panel is None else (panel,),
         )
-        return [_event(*row) for row in rows]
+        events = [_event(*row) for row in rows]
+        return self._times.corrected(events) if self._times else events
 
     def version(self) -> int:
-        """Grows with every entry."""
-        return int(self._rows("SELECT coalesce(max(seq), 0) FROM event")[0][0])
+        """Another one with every entry, and when times were corrected."""
+        newest = int(self._rows("SELECT coalesce(max(seq), 0) FROM event")[0][0])
+        return newest + (self._times.version() if self._times else 0)
 
     def panels(self) -> dict[str, Panel]:
         """All panels as their events leave them."""
@@ -290,8 +301,10 @@ class LogbookReader:
 class Logbook(LogbookReader):
     """The one writer of shop.db; safe to call from several threads."""
 
-    def __init__(self, path: Path, cards: Callable[[], Iterable[str]] | None = None) -> None:
-        super().__init__(path)
+    def __init__(
+        self, path: Path, cards: Callable[[], Iterable[str]] | None = None, times: Times | None = None
+    ) -> None:
+        super().__init__(path, times)
         self._cards = cards
         self._lock = threading.Lock()
         self._file: WriterFile | None = None

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from collector.clock import Clock
 from collector.reading import Quantity
+from collector.store.runs import unsure
 from collector.store.schema import NotYet
 from collector.supervise import Stop
 from dashboard.alarms import AlarmStates, conditions, recording
@@ -82,6 +83,8 @@ class Watch:
             follower.keep(at, self._oldest_coat())
             follower.refresh()
             self._follower = follower
+            if self.logbook.version() != self._logbook_version:
+                return  # an entry came, or times moved, in between: all of it in the next round
         except NotYet as reason:
             self._logbook_version = -1  # what was taken in before is taken in again
             if str(reason) != self._waiting_for:
@@ -158,6 +161,7 @@ class Watch:
             air=follower.trace(panel.air_probe, Quantity.TEMPERATURE),
             humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
             batch=follower.batch,
+            unsure=unsure(follower.runs),
         )
 
     def _tell(self, rung: list[Alarm], gone: list[str]) -> None:

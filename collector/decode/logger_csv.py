@@ -23,6 +23,9 @@ FUTURE_MS = 300_000
 EARLIEST_MS = 946_684_800_000
 """2000-01-01 UTC: nothing was logged before, so an earlier number is in another unit."""
 
+LATEST_MS = 4_102_444_800_000
+"""2100-01-01 UTC: all that can be said while our own clock is not known to be right."""
+
 _COUNT = re.compile(r"[0-9]{1,15}(?:\.[0-9]{1,6})?")
 
 
@@ -37,11 +40,12 @@ class LoggerCsvDecoder:
         """Samples in SI, each with its row's time, in the order of the file. An empty cell is no reading."""
         decoded = Decoded()
         try:
+            latest = arrival.received + FUTURE_MS if arrival.sure else LATEST_MS
             rows = self._rows(_text(arrival.payload))
             number, header = next(rows, (1, []))
             columns = self._columns(header)
             for number, row in rows:
-                self._row(number, row, len(header), columns, arrival.received, decoded)
+                self._row(number, row, len(header), columns, latest, decoded)
         except _Unusable as error:
             decoded.refused.append(error.refusal)
         return decoded
@@ -77,14 +81,14 @@ class LoggerCsvDecoder:
         return {key: header.index(key) for key in wanted}
 
     def _row(
-        self, number: int, row: list[str], width: int, columns: dict[str, int], received: int, into: Decoded
+        self, number: int, row: list[str], width: int, columns: dict[str, int], latest: int, into: Decoded
     ) -> None:
         if len(row) != width:
             text = f"line {number}: {len(row)} cells under {width} headings (is the delimiter right?)"
             into.refused.append(Refusal("format", text))
             return
         try:
-            at = self._time(row[columns[self._settings.time.key]], received)
+            at = self._time(row[columns[self._settings.time.key]], latest)
         except ValueError as error:
             into.refused.append(Refusal("time", f"line {number}: {error}"))
             return
@@ -106,7 +110,7 @@ class LoggerCsvDecoder:
             cell = cell.replace(",", ".")
         return strict_number(cell)
 
-    def _time(self, cell: str, received: int) -> int:
+    def _time(self, cell: str, latest: int) -> int:
         if self._settings.time.unit == "iso8601":
             at = utc_ms(cell, self._zone)
         else:
@@ -116,8 +120,8 @@ class LoggerCsvDecoder:
             at = round(float(cell) * (1000 if unit == "s" else 1))
             if at < EARLIEST_MS:
                 raise ValueError(f"time {cell[:40]!r} lies before 2000 (is the unit {unit} right?)")
-        if at > received + FUTURE_MS:
-            minutes = (at - received) / 60_000
+        if at > latest:
+            minutes = (at - latest + FUTURE_MS) / 60_000
             raise ValueError(f"time {cell[:40]!r} lies {minutes:.0f} min in the future (is the zone right?)")
         return at
 

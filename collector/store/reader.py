@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
+from collector.store.run_table import newest_run, read_runs
+from collector.store.runs import Run
 from collector.store.schema import StoreError, cut_off, open_reader
 from collector.store.summaries import HOUR_MS, Summary
 
@@ -31,19 +33,23 @@ _JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b
 _COLUMNS = f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality"
 _READING = f"{_COLUMNS} {_JOINED} JOIN series s ON s.id = r.series"
 _NEWEST = (
-    f"{_COLUMNS} FROM series s JOIN reading r ON r.series = s.id AND r.t = (SELECT max(t) FROM reading "
-    f"WHERE series = s.id AND t BETWEEN s.newest AND s.newest + {NEWEST_WITHIN_MS}) "
-    "JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
+    f"{_COLUMNS} FROM series s JOIN reading r ON r.series = s.id AND r.t = (SELECT r.t {_JOINED} "
+    f"WHERE r.series = s.id AND r.t BETWEEN s.newest AND s.newest + {NEWEST_WITHIN_MS} "
+    f"ORDER BY {_AT} DESC LIMIT 1) JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One commit: its place in the order of arrival, and its readings' first and last time (UTC ms)."""
+    """One commit: its place in the order of arrival, and its readings' first and last time (UTC ms).
+
+    revised   0, or FLAGS or MOVED (readings_schema.py): what lies between these times is to be read again
+    """
 
     seq: int
     t_min: int
     t_max: int
+    revised: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +105,8 @@ class Reader:
         with self._in_time() as connection:
             rows = _all(
                 connection,
-                "SELECT seq, t_min + min(offset, 0), t_max + max(offset, 0) "
+                "SELECT seq, iif(revised, t_min, t_min + min(offset, 0)), "
+                "iif(revised, t_max, t_max + max(offset, 0)), revised "
                 "FROM batch JOIN run ON run.id = batch.run WHERE seq > ? ORDER BY seq",
                 (seq,),
             )
@@ -116,8 +123,9 @@ class Reader:
                 (probe, quantity.value, start_ms - most, end_ms - least, start_ms, end_ms),
             )
             table = np.fromiter(rows, dtype=_ROW)
-        if least != most:
-            table = table[np.argsort(table["at"], kind="stable")]
+        if least != most:  # runs that were moved may lie among, and in theory upon, other rows
+            table = table[np.lexsort((table["value"], table["at"]))]
+            table = table[np.diff(table["at"], prepend=-1) != 0]
         return (
             np.ascontiguousarray(table["at"]),
             np.ascontiguousarray(table["value"]),
@@ -127,18 +135,26 @@ class Reader:
     def readings_after(self, seq: int, limit: int) -> tuple[list[Reading], int]:
         """Readings of the batches after `seq`, whole batches only, until there are `limit` or more.
 
+        Of a batch that says what was revised, all readings between its times, which may have been told before.
         Returns them with the seq of the last batch among them (`seq` itself if there was none).
         """
         found: list[Reading] = []
         with self._in_time() as connection:
+            least, most = self._offsets(connection)
             batches = connection.execute(
-                "SELECT seq, t_min, t_max FROM batch WHERE seq > ? ORDER BY seq", (seq,)
+                "SELECT seq, t_min, t_max, revised FROM batch WHERE seq > ? ORDER BY seq", (seq,)
             )
-            for number, t_min, t_max in batches:
-                rows = connection.execute(
-                    f"{_READING} WHERE r.t BETWEEN ? AND ? AND r.batch = ? ORDER BY r.t, r.series",
-                    (t_min, t_max, number),
-                )
+            for number, t_min, t_max, revised in batches:
+                if revised:
+                    rows = connection.execute(
+                        f"{_READING} WHERE r.t BETWEEN ? AND ? AND {_AT} BETWEEN ? AND ? ORDER BY r.t, r.series",
+                        (t_min - most, t_max - least, t_min, t_max),
+                    )
+                else:
+                    rows = connection.execute(
+                        f"{_READING} WHERE r.t BETWEEN ? AND ? AND r.batch = ? ORDER BY r.t, r.series",
+                        (t_min, t_max, number),
+                    )
                 found.extend(_reading(row) for row in rows)
                 seq = number
                 if len(found) >= limit:
@@ -158,7 +174,7 @@ class Reader:
         return [Summary(*row) for row in rows]
 
     def latest(self, probe: str, quantity: Quantity) -> Reading | None:
-        """The reading with the largest raw time of a series, whatever its quality; None if there is none."""
+        """The newest reading of a series, whatever its quality; None if there is none."""
         with self._in_time() as connection:
             rows = _all(
                 connection, f"{_NEWEST} WHERE s.probe = ? AND s.quantity = ?", (probe, quantity.value)
@@ -166,10 +182,20 @@ class Reader:
         return _reading(rows[0]) if rows else None
 
     def newest(self) -> list[Reading]:
-        """Of every series the reading with the largest raw time, whatever its quality."""
+        """Of every series the newest reading, whatever its quality."""
         with self._in_time() as connection:
             rows = _all(connection, f"{_NEWEST} ORDER BY s.id")
         return [_reading(row) for row in rows]
+
+    def runs(self) -> list[Run]:
+        """All runs, in the order they were begun."""
+        with self._in_time() as connection:
+            return read_runs(connection)
+
+    def newest_run(self) -> Run | None:
+        """The run begun last; None before the first."""
+        with self._in_time() as connection:
+            return newest_run(connection)
 
     def span(self) -> tuple[int, int] | None:
         """The raw times of the first and the last reading, UTC ms; None if the store is empty."""

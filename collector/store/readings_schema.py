@@ -2,10 +2,14 @@
 
 reading    key (t, series): rows that arrive together lie together, which is what spares an SD card.
            `t` is the raw UTC ms; `lag` = received - t, 0 for a reading that brought no time of its own.
-batch      one row for each commit that stored something; `t_min`, `t_max` span its raw times; `delivered` holds
-           the identities of its MQTT messages (see delivered.py).
-run        one start of `collect`; `offset` (ms) is what its clock was wrong by. It is added when reading,
-           and only to times our own clock gave (lag 0): rows are never rewritten.
+batch      one row for each commit that stored something; `t_min`, `t_max` span its raw times. `revised` 1
+           (FLAGS) or 2 (MOVED): it has no readings of its own, but what lies between these times, corrected,
+           is to be read again, because flags or values changed, or because a run was found to lie elsewhere.
+           `delivered` holds the identities of its MQTT messages (see delivered.py).
+run        one stretch with one clock: a start of `collect`, or the moment its clock was found to be wrong.
+           `offset` (ms) is added when reading, and only to times our own clock gave (lag 0): rows are never
+           rewritten. `early`, `late` bound the true offset (late NULL: nothing does); see runs.py.
+anchor     what the machine's clock said beside the run's: at its start, and when it stepped or got better.
 series     a reading lies at `newest`, and none more than NEWEST_WITHIN_MS after it: "the latest" is found in a
            few rows, and most commits need not touch this table.
 delivered  identities of MQTT messages whose commit made no batch.
@@ -82,6 +86,19 @@ CREATE TABLE summary(
 CREATE TABLE removed(day INTEGER PRIMARY KEY);
 """
 
+FLAGS, MOVED = 1, 2
+
+_CLOCKS = """
+ALTER TABLE run ADD COLUMN elapsed INTEGER;
+ALTER TABLE run ADD COLUMN lasted INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN early INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE run ADD COLUMN late INTEGER DEFAULT 0;
+ALTER TABLE batch ADD COLUMN revised INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE anchor(
+  run INTEGER NOT NULL, elapsed INTEGER NOT NULL, utc INTEGER NOT NULL, state TEXT NOT NULL,
+  PRIMARY KEY(run, elapsed)) WITHOUT ROWID;
+"""
+
 PAGE_SIZE = 1024
 """Bytes. A commit writes each page it touches whole, and its rows fill a quarter of such a page: with the usual 4096
 a day of eight probes at 10 s costs two and a half times as much. A file made with another size keeps it."""
@@ -90,6 +107,6 @@ READINGS = Schema(
     name="readings.db",
     writer="collect",
     application_id=0x636F6C64,
-    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES),
+    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS),
     page_size=PAGE_SIZE,
 )

@@ -11,10 +11,13 @@ import apsw
 from collector.arrival import Delivery
 from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading
+from collector.steady_clock import SteadyClock
+from collector.store import run_table
 from collector.store.delivered import Delivered, keep_apart, pack
 from collector.store.digests import day_of, mark_undigested
 from collector.store.keeping import is_summarised, removed_before, removing
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
+from collector.store.runs import GIVEN, Run
 from collector.store.schema import WriterFile, open_writer, transaction
 
 LONGEST_TEXT = 300
@@ -92,17 +95,39 @@ class Writer:
         """Opens, creates or migrates the file (None: in memory) and begins a run; raises as open_writer does."""
         file = open_writer(path, READINGS, vfs)
         try:
-            with transaction(file.connection):
-                file.connection.execute(
-                    "INSERT INTO run(boot, started, state) VALUES(?, ?, ?)",
-                    (_boot(), clock.now(), _clock_state()),
-                )
-                run = file.connection.last_insert_rowid()
-                mark_undigested(file.connection, [day_of(clock.now())])
+            runs = run_table.read_runs(file.connection)
+            number = runs[-1].id + 1 if runs else 1
+            if isinstance(clock, SteadyClock):
+                run = clock.begin(runs, number)
+            else:
+                run = Run(number, "", clock.now(), None, GIVEN, 0)
+            writer = cls(file, clock, number)
+            writer.begin(run)
         except BaseException:
             file.close()
             raise
-        return cls(file, clock, run)
+        return writer
+
+    def begin(self, run: Run) -> None:
+        """From here on, commits belong to `run`; where the earlier ones lie is worked out anew."""
+        with transaction(self._file.connection):
+            run_table.begin_run(self._file.connection, run)
+        self._run = run.id
+
+    def confirm(self, state: str) -> None:
+        """More is known of the present run's clock, which was right."""
+        with transaction(self._file.connection):
+            run_table.confirm(self._file.connection, self._run, state, self._clock.now())
+
+    def note_clock(self, elapsed: int, utc: int, state: str) -> None:
+        """Takes down what the machine's clock said, so long after boot (ms; UTC ms)."""
+        with transaction(self._file.connection):
+            run_table.note_clock(self._file.connection, self._run, elapsed, utc, state)
+
+    @property
+    def run(self) -> int:
+        """The present run's number."""
+        return self._run
 
     @property
     def connection(self) -> apsw.Connection:
@@ -268,6 +293,8 @@ def _sorted_out(
         ).get
         if batch == seq and (at, number) not in stored:
             stored[at, number] = row
+        elif (moved := _next_free(connection, row)) is not None:
+            stored[moved[0], number] = moved
         elif kept == value:
             repeated += 1
         else:
@@ -275,14 +302,25 @@ def _sorted_out(
     return list(stored.values()), repeated, rivals
 
 
-def _boot() -> str:
-    """The kernel's name for this boot; elapsed time is monotonic inside one."""
-    try:
-        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
-    except OSError:
-        return "unknown"
+def _next_free(connection: apsw.Connection, row: _Row) -> _Row | None:
+    """The row as it was stored at the next free ms, if what holds its place is served elsewhere; else None.
 
-
-def _clock_state() -> str:
-    """'synced' once the time service has said so in this boot, else 'unknown'."""
-    return "synced" if Path("/run/systemd/timesync/synchronized").exists() else "unknown"
+    A clock that was put back passes the same raw times again: what a run that was moved dated there is no rival.
+    """
+    at, number, _, _, lag, _ = row
+    while not lag:
+        taken = connection.execute(
+            "SELECT r.lag, run.offset FROM reading r LEFT JOIN batch b ON b.seq = r.batch "
+            "LEFT JOIN run ON run.id = b.run WHERE r.t = ? AND r.series = ?",
+            (at, number),
+        ).fetchone()
+        if taken is None:
+            moved = (at, *row[1:])
+            connection.execute(
+                "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?)", moved
+            )
+            return moved
+        if taken[0] or not taken[1]:
+            return None
+        at += 1
+    return None

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 
-from collector.clock import SystemClock
 from collector.settings import Settings
 from collector.store.reader import Reader
 from collector.store.schema import StoreError
@@ -15,7 +14,8 @@ from dashboard.cli import check_house, check_probes, check_settings, check_wires
 from dashboard.cli.card_table import check_card
 from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
-from dashboard.logbook import LogbookReader, Panel
+from dashboard.cli.house import house_clock, read_logbook
+from dashboard.logbook import Panel
 
 
 def check(arguments: argparse.Namespace) -> int:
@@ -27,7 +27,7 @@ def check(arguments: argparse.Namespace) -> int:
     settings, found = check_settings.settings_findings(arguments.settings)
     right = _print(found)
     if settings is not None and arguments.what != "settings":
-        right &= _print(everything(settings, SystemClock().now()))
+        right &= _print(everything(settings, house_clock(settings).now()))
     return 0 if right else 1
 
 
@@ -67,7 +67,7 @@ def _readings(settings: Settings, now: int) -> Iterator[Finding]:
 def _panels(settings: Settings) -> list[Panel]:
     """The shop's panels; a file that is not there or cannot be read is told by the check of the files."""
     try:
-        return list(LogbookReader(settings.shop_db).panels().values())
+        return list(read_logbook(settings).panels().values())
     except StoreError:
         return []
 

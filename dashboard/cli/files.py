@@ -6,25 +6,25 @@ import argparse
 import sys
 
 from collector import settings as settings_file
-from collector.clock import SystemClock
 from collector.export import Correct, Floats, Times, export_csv
 from collector.file_import import ImportRefused, import_file
 from collector.reading import Quantity
 from collector.settings import Settings
+from collector.steady_clock import SteadyClock, this_machine
 from collector.store.reader import Reader
 from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
+from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.times import utc_ms
 from dashboard.correction import correct as corrected
 from dashboard.devices import probe_logs
-from dashboard.logbook import LogbookReader
 
 
 def import_(arguments: argparse.Namespace) -> int:
     """Takes a file in, or hands it to the collector that runs. Returns 0, or 1 if nothing in it could be used."""
     settings = settings_file.load(arguments.settings)
     try:
-        done = import_file(arguments.file, settings, arguments.source, SystemClock())
+        done = import_file(arguments.file, settings, arguments.source, SteadyClock(this_machine()))
     except ImportRefused as error:
         raise CommandError(str(error)) from error
     if done.outcome is None:
@@ -40,7 +40,7 @@ def export(arguments: argparse.Namespace) -> int:
     """Writes one probe's readings. Returns 0, or 1 if there are none."""
     settings = settings_file.load(arguments.settings)
     start = utc_ms(arguments.start, "UTC", "--from") if arguments.start else 0
-    end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else SystemClock().now()
+    end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else house_clock(settings).now()
     correct = _correct(settings) if arguments.corrected else None
     reader = Reader.open(settings.readings_db)
     try:
@@ -67,7 +67,7 @@ def export(arguments: argparse.Namespace) -> int:
 def _correct(settings: Settings) -> Correct:
     """By what the logbook says; nothing is corrected while nobody has logged anything."""
     try:
-        events = LogbookReader(settings.shop_db).events()
+        events = read_logbook(settings).events()
     except NotYet:
         events = []
     logs = probe_logs(events, [probe.id for probe in settings.probe])

@@ -15,13 +15,15 @@ from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.times import iso
 from dashboard.correction import UNIT
+from dashboard.entry_times import EntryTimes
 from dashboard.logbook import Event, Logbook
 
 
 def log_entry(settings: Settings, event: Event) -> str:
     """Takes it down; returns what to tell. Raises CommandError or LogbookError if it is refused."""
     try:
-        logbook = Logbook(settings.shop_db, CardShelf(settings.folder / "cards").names).open()
+        cards, times = CardShelf(settings.folder / "cards").names, EntryTimes(settings.readings_db)
+        logbook = Logbook(settings.shop_db, cards, times).open()
     except Locked:
         return _ask_serve(settings, event)
     try:

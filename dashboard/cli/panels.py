@@ -9,14 +9,14 @@ import argparse
 import secrets
 
 from collector import settings as settings_file
-from collector.clock import SystemClock
 from collector.settings import Settings
 from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
+from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
 from dashboard.cli.times import iso, utc_ms
 from dashboard.entry import coat_event, register_event, step_event
-from dashboard.logbook import Event, LogbookReader, Panel
+from dashboard.logbook import Event, Panel
 
 
 def panel(arguments: argparse.Namespace) -> int:
@@ -42,13 +42,13 @@ def panel(arguments: argparse.Namespace) -> int:
 
 def _panels(settings: Settings) -> dict[str, Panel]:
     try:
-        return LogbookReader(settings.shop_db).panels()
+        return read_logbook(settings).panels()
     except NotYet:
         return {}
 
 
 def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, Panel]) -> Event:
-    now = SystemClock().now()
+    now = house_clock(settings).now()
     at = utc_ms(arguments.at, "UTC", "--at") if arguments.at else now
     number = secrets.token_hex(12)
     if arguments.what == "add":

@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
-from collector.clock import Clock, SystemClock
+from collector.clock import Clock
 from collector.reading import Quantity
 from collector.settings import Probe, Settings
 from collector.store.schema import NotYet
 from dashboard import field_check, probe_view
 from dashboard.cli.errors import CommandError
+from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
 from dashboard.cli.times import utc_ms
 from dashboard.correction import UNIT, Correction, CorrectionError
@@ -23,7 +24,7 @@ from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.entry import check_event, correction_event, device_event
 from dashboard.field_check import Comparison, Progress, Series
-from dashboard.logbook import Event, LogbookReader
+from dashboard.logbook import Event
 from dashboard.probes import series
 from dashboard.words import LABELS
 
@@ -51,7 +52,7 @@ def probe(arguments: argparse.Namespace) -> int:
 
 
 def _event(arguments: argparse.Namespace, settings: Settings, found: Probe) -> Event:
-    now, number = SystemClock().now(), secrets.token_hex(12)
+    now, number = house_clock(settings).now(), secrets.token_hex(12)
     at = utc_ms(arguments.at, settings.time_zone, "--at") if arguments.at else now
     due = utc_ms(arguments.due, settings.time_zone, "--due") if arguments.due else None
     if arguments.what == "device":
@@ -87,7 +88,7 @@ def _pair(text: str) -> tuple[float, float]:
 
 def _events(settings: Settings) -> list[Event]:
     try:
-        return LogbookReader(settings.shop_db).events()
+        return read_logbook(settings).events()
     except NotYet:
         return []
 
@@ -98,7 +99,7 @@ def _log(settings: Settings, name: str) -> ProbeLog:
 
 def _view(settings: Settings, now: int) -> View:
     try:
-        unit = LogbookReader(settings.shop_db).preference("unit") or "degC"
+        unit = read_logbook(settings).preference("unit") or "degC"
     except NotYet:
         unit = "degC"
     return View(ZoneInfo(settings.time_zone), unit, now)
@@ -106,7 +107,7 @@ def _view(settings: Settings, now: int) -> View:
 
 def _told(settings: Settings, found: Probe, *, history: bool = False) -> list[str]:
     """The probe's page as lines."""
-    log, view = _log(settings, found.id), _view(settings, SystemClock().now())
+    log, view = _log(settings, found.id), _view(settings, house_clock(settings).now())
     lines = [f"{found.id}: {probe_view.device(log, view)}"]
     for quantity in UNIT:
         part = probe_view.quantity_view(found.id, found.accuracy_K, log, quantity, view)
@@ -214,7 +215,7 @@ def _guide(arguments: argparse.Namespace, settings: Settings, found: Probe) -> G
         except EOFError:
             return ""
 
-    clock = SystemClock()
+    clock = house_clock(settings)
     return Guide(
         settings=settings,
         probe=found,

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
-from collector.clock import Clock, DemoClock, SystemClock
+from collector.clock import Clock, DemoClock
 from collector.heartbeat import Heartbeat
 from collector.last_good import load_to_run
 from collector.patience import rest
 from collector.settings import Settings
+from collector.steady_clock import SteadyClock, this_machine
+from collector.store.house_clock import HouseClock
 from collector.supervise import Stop, Supervisor, python_command
 from dashboard.cli.errors import CommandError
 
@@ -54,13 +56,15 @@ def collect(arguments: argparse.Namespace) -> int:
     from collector.app import collect
 
     heartbeat = Heartbeat.of_environment()
-    return collect(settings_of(arguments), clock_of(arguments), stop_of(arguments), heartbeat)
+    clock = DemoClock.parse(arguments.demo_clock) if arguments.demo_clock else SteadyClock(this_machine())
+    return collect(settings_of(arguments), clock, stop_of(arguments), heartbeat)
 
 
 def watch(arguments: argparse.Namespace) -> int:
     from collector.broker_tls import LoginFileError, password_of, tls_context
     from dashboard.announce import Announcer, Broker
     from dashboard.cards import CardShelf
+    from dashboard.entry_times import EntryTimes
     from dashboard.logbook import LogbookReader
     from dashboard.watch import Watch
     from dashboard.watch_store import WatchWriter
@@ -80,10 +84,10 @@ def watch(arguments: argparse.Namespace) -> int:
     try:
         return Watch(
             readings=settings.readings_db,
-            logbook=LogbookReader(settings.shop_db),
+            logbook=LogbookReader(settings.shop_db, EntryTimes(settings.readings_db)),
             cards=CardShelf(settings.folder / "cards"),
             store=store,
-            clock=clock_of(arguments),
+            clock=clock_of(arguments, settings),
             zone=ZoneInfo(settings.time_zone),
             announcer=announcer,
             turned=heartbeat.turned,
@@ -102,13 +106,14 @@ def serve(arguments: argparse.Namespace) -> int:
     from collector.store.reader import Reader
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
+    from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.watch_store import WatchReader
 
     settings = settings_of(arguments)
     stop = stop_of(arguments)
     shelf = CardShelf(settings.folder / "cards")
-    logbook = Logbook(settings.shop_db, shelf.names).open()
+    logbook = Logbook(settings.shop_db, shelf.names, EntryTimes(settings.readings_db)).open()
 
     def probes() -> list[ProbeFacts]:
         reader = Reader.open(settings.readings_db)
@@ -124,7 +129,7 @@ def serve(arguments: argparse.Namespace) -> int:
         probes=probes,
         cards=shelf.names,
         card_facts=shelf.facts,
-        clock=clock_of(arguments),
+        clock=clock_of(arguments, settings),
         site=settings.site,
         time_zone=settings.time_zone,
         invented=arguments.demo_clock is not None,
@@ -172,7 +177,7 @@ def forward(arguments: argparse.Namespace) -> int:
         server,
         settings.site,
         Cursor(settings.data_folder / "forward.cursor"),
-        clock_of(arguments),
+        clock_of(arguments, settings),
     ).run(each_turn)
     heartbeat.stopping()
     return 0
@@ -184,7 +189,8 @@ def listen(arguments: argparse.Namespace) -> int:
 
     if arguments.ports:
         return print_ports()
-    settings, clock, stop = settings_file.load(arguments.settings), clock_of(arguments), Stop().on_signals()
+    settings, stop = settings_file.load(arguments.settings), Stop().on_signals()
+    clock = clock_of(arguments, settings)
     if arguments.record is None:
         return listen(settings, clock, stop)
     try:
@@ -206,9 +212,11 @@ def settings_of(arguments: argparse.Namespace) -> Settings:
     )
 
 
-def clock_of(arguments: argparse.Namespace) -> Clock:
-    """The machine's clock, or the demo's if the command line brings one."""
-    return DemoClock.parse(arguments.demo_clock) if arguments.demo_clock else SystemClock()
+def clock_of(arguments: argparse.Namespace, settings: Settings) -> Clock:
+    """The collector's clock, or the demo's if the command line brings one."""
+    if arguments.demo_clock:
+        return DemoClock.parse(arguments.demo_clock)
+    return HouseClock(settings.readings_db, this_machine())
 
 
 def stop_of(arguments: argparse.Namespace) -> Stop:

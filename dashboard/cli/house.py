@@ -1,0 +1,19 @@
+"""What commands share: the house's one clock, and its logbook with the times that clock has corrected since."""
+
+from __future__ import annotations
+
+from collector.settings import Settings
+from collector.steady_clock import this_machine
+from collector.store.house_clock import HouseClock
+from dashboard.entry_times import EntryTimes
+from dashboard.logbook import LogbookReader
+
+
+def house_clock(settings: Settings) -> HouseClock:
+    """The collector's, or the machine's where collect has not run in this boot."""
+    return HouseClock(settings.readings_db, this_machine())
+
+
+def read_logbook(settings: Settings) -> LogbookReader:
+    """Every method of it raises NotYet while serve has never run."""
+    return LogbookReader(settings.shop_db, EntryTimes(settings.readings_db))
