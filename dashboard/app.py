@@ -6,14 +6,15 @@ import logging
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
+import apsw
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
 from collector.clock import Clock
 from collector.reading import ProbeFacts
-from collector.store.schema import StoreError
-from collector.store.trouble import read
+from collector.store.schema import MAY_PASS, StoreError
+from collector.store.trouble import kind_of, read
 from dashboard import security
 from dashboard.alive import Doing, doing
 from dashboard.api import logging as api_logging
@@ -116,6 +117,15 @@ def _errors(app: FastAPI, desk: Desk) -> None:
     def not_readable(request: Request, error: StoreError) -> Response:
         log.warning("store: %s", error)
         return security.problem(503, str(error), "Wait a minute and open the page again.")
+
+    @app.exception_handler(apsw.Error)
+    def not_stored(request: Request, error: apsw.Error) -> Response:
+        if not isinstance(error, MAY_PASS):
+            return broken(request, error)
+        log.warning("%s %s: %s", request.method, request.url.path, error)
+        return security.problem(
+            503, f"Nothing was logged: {kind_of(error).value}.", "Mend that, then tap again."
+        )
 
     @app.exception_handler(Exception)
     def broken(request: Request, error: Exception) -> Response:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import apsw
 import pytest
 
 from dashboard import words
+from dashboard.logbook import Logbook
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, open_shop
 from tests.dashboard.client import Client, new_id
 
@@ -218,3 +220,16 @@ def test_health_tells_a_watch_that_has_died_from_one_that_works(shop: FakeShop, 
     assert client.get("/api/health").json()["watch"] == "running"
     shop.clock.at += 3 * MINUTE + 1
     assert client.get("/api/health").json()["watch"] == "silent"
+
+
+def test_a_tap_on_a_full_disk_is_refused_with_what_to_do(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> bool:
+        raise apsw.FullError("database or disk is full")
+
+    monkeypatch.setattr(Logbook, "append", full)
+    body = {"id": new_id(), "name": "Lid 9", "zone": "shed", "air_probe": "A1", "substrate": "wood"}
+    answer = client.post("/api/panels", body)
+    assert answer.status_code == 503
+    assert answer.json()["error"]["what"] == "Nothing was logged: disk full."

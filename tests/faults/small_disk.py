@@ -59,10 +59,7 @@ class SmallDisk:
     def run(self) -> dict[str, object]:
         ballast = Ballast(self.settings.data_folder / "ballast", 500_000)
         with tell_troubles(self.settings.data_folder, ballast) as troubles:
-            try:
-                writer = open_or_begin(self.settings.readings_db, self.clock, ballast, troubles)
-            except NoStart as error:
-                return {"refused": str(error)}
+            writer = open_or_begin(self.settings.readings_db, self.clock, ballast, troubles)
             upkeep = Upkeep(
                 writer, self.settings.readings_db, self.clock, troubles, ballast, lambda: self.seconds
             )
@@ -117,4 +114,8 @@ class SmallDisk:
 
 if __name__ == "__main__":
     pipelines.GrowingWait = NoWait  # type: ignore[misc, assignment]
-    json.dump(SmallDisk(Path(sys.argv[1])).run(), sys.stdout)
+    try:
+        found = SmallDisk(Path(sys.argv[1])).run()
+    except NoStart as error:
+        found = {"refused": str(error)}
+    json.dump(found, sys.stdout)

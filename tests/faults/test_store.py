@@ -24,7 +24,7 @@ from collector.store.backup import back_up, verify
 from collector.store.check import check_file, rests_on_more
 from collector.store.reader import Reader
 from collector.store.readings_schema import READINGS
-from collector.store.schema import StoreError
+from collector.store.schema import StoreError, transaction
 from collector.store.writer import Writer
 from dashboard.alarms import recording
 from tests.faults.cuts import cut_power
@@ -111,6 +111,11 @@ def test_b44_on_a_real_full_disk_rows_can_be_deleted_again_once_the_ballast_is_g
     assert result["stored_at_last"] == result["done_at_last"] < result["said"], "what is told done is stored"
     assert result["stored_in_the_end"] == result["said"], "and the rest waited"
     assert result["told_in_the_end"] == []
+
+
+def test_b44_on_a_read_only_disk_collect_does_not_start_and_says_why(tmp_path: Path) -> None:
+    result = on_small_disk(tmp_path, "ro")
+    assert "cannot be written (Read-only file system)" in str(result["refused"])
 
 
 def on_small_disk(tmp_path: Path, options: str) -> dict[str, object]:
@@ -262,12 +267,12 @@ def test_b49_no_room_for_another_file_is_said_and_what_to_do(tmp_path: Path) -> 
     assert "df -i" in str(result["refused"])
 
 
-def test_b49_a_full_temporary_folder_stops_no_commit(house: StoreHouse) -> None:
+def test_b49_a_full_temporary_folder_stops_nothing_because_nothing_is_put_there(house: StoreHouse) -> None:
+    """Neither by a large commit nor by a change of every row, such as a migration makes."""
     readings = [Reading("S1", TEMPERATURE, 1.0, T0 + i, T0 + i) for i in range(50_000)]
     house.writer.commit(readings)
-    house.writer.commit(
-        [*readings[:10], *(Reading("S1", TEMPERATURE, 2.0, T0 + i, T0 + i) for i in range(50_000))]
-    )
+    with transaction(house.writer.connection):
+        house.writer.connection.execute("UPDATE reading SET t = t + 10000000")
     assert house.disk.temporary_files == 0
 
 
