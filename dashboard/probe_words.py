@@ -50,7 +50,7 @@ PROBE_LABELS: dict[str, str] = {
     "state_moving": "Wait: it is still moving",
     "state_outside": "Bring the box to between {low} and {high}",
     "state_steady": "Steady: log it",
-    "live_reads": "Reads {value}, {n} readings within {spread}.",
+    "live_reads": "Reads {value}; readings so far: {n}, within {spread}.",
     "live_true": "Should read {value}.",
     "live_true_at": "Should read {value} at {t}.",
     "live_no_t": "This probe tells no temperature: without it nobody knows what the salt gives.",
