@@ -14,6 +14,9 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+from collector.broker_tls import tls_context
+from collector.source_tables import BrokerLogin
+from dashboard.cli.broker_answer import BrokerAnswer, ask_broker
 from tests.services import Server, find, free_port, running, wait_until
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
@@ -84,10 +87,8 @@ class Person:
         self._client.loop_stop()
 
 
-@pytest.fixture(scope="module")
-def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """mosquitto-network.conf; only the port, the user and the places of its files are the test's."""
-    folder = tmp_path_factory.mktemp("broker")
+def network_broker(folder: Path, listener: str = "listener 1883\n") -> Server:
+    """mosquitto-network.conf with its listener or another; port, user and the places of its files are the test's."""
     users = folder / "users"
     users.touch(0o600)
     for user in USERS:
@@ -99,17 +100,35 @@ def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     acl.chmod(0o600)
     port = free_port()
     text = (NOTES / "mosquitto-network.conf").read_text(encoding="utf-8")
-    for ours, tests in (
-        ("listener 1883\n", f"listener {port} 127.0.0.1\n"),
-        ("/etc/mosquitto/users", str(users)),
-        ("/etc/mosquitto/acl", str(acl)),
-        ("/var/lib/mosquitto/", f"{folder}/"),
-    ):
-        assert ours in text
-        text = text.replace(ours, tests)
+    assert "listener 1883\n" in text
+    text = text.replace("listener 1883\n", re.sub(r"listener \d+", f"listener {port} 127.0.0.1", listener))
+    text = text.replace("/etc/mosquitto/", f"{folder}/").replace("/var/lib/mosquitto/", f"{folder}/")
     (folder / "mosquitto.conf").write_text(f"user root\n{text}")
-    with running(Server(folder, [find("mosquitto"), "-c", str(folder / "mosquitto.conf")], port)) as server:
+    return Server(folder, [find("mosquitto"), "-c", str(folder / "mosquitto.conf")], port)
+
+
+@pytest.fixture(scope="module")
+def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    with running(network_broker(tmp_path_factory.mktemp("broker"))) as server:
         yield server
+
+
+def test_the_certificates_of_the_page_are_taken_and_anyone_elses_are_not(tmp_path: Path) -> None:
+    """Its commands as they stand, for this machine's address; then asked as coldshed asks."""
+    page = (NOTES / "broker.md").read_text(encoding="utf-8")
+    _, commands = re.findall(r"```sh\n(.*?)```", page, re.DOTALL)
+    (listener,) = re.findall(r"```conf\n(.*?)```", page, re.DOTALL)
+    assert "IP:192.0.2.7" in commands, "an address that RFC 5737 keeps for documentation"
+    for authority in ("broker", "other"):
+        folder = tmp_path / authority
+        folder.mkdir()
+        script = commands.replace("192.0.2.7", "127.0.0.1")
+        subprocess.run(["sh", "-ec", script], cwd=folder, check=True, capture_output=True)
+    with running(network_broker(tmp_path / "broker", listener)) as server:
+        for authority, way_in in (("broker", True), ("other", False)):
+            login = BrokerLogin(host="127.0.0.1", ca_file=str(tmp_path / authority / "ca.pem"))
+            answer = ask_broker("127.0.0.1", server.port, "collect", PASSWORD, tls=tls_context(login))
+            assert (answer == BrokerAnswer()) is way_in, answer
 
 
 def test_nobody_gets_in_without_a_password(broker: Server) -> None:

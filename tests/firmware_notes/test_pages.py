@@ -41,7 +41,7 @@ HEAD = 'site = "invented"\ntime_zone = "Europe/Oslo"\n'
 
 def test_every_block_says_what_it_is() -> None:
     """So that none escapes the tests below; a payload must not hide in an indented block either."""
-    assert {kind for _, kind, _ in BLOCKS} <= DECODE.keys() | {"toml", "sh"}
+    assert {kind for _, kind, _ in BLOCKS} <= DECODE.keys() | {"toml", "sh", "conf"}
     assert {kind for _, kind, _ in BLOCKS} >= {"text_line", "senml", "json_map", "logger_csv"}
     for page, text in PAGES.items():
         outside = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
