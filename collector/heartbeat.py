@@ -2,7 +2,8 @@
 
 The words and the socket are those of sd_notify(3), so that systemd and `coldshed run` are told in the same way: one
 datagram each to the unix socket that NOTIFY_SOCKET names, where a leading @ stands for the abstract namespace.
-READY=1 is said with the first turn of the process's loop, WATCHDOG=1 with later ones, STOPPING=1 when it ends.
+READY=1 is said with the first turn of the process's loop, WATCHDOG=1 with later ones, STOPPING=1 when it ends, and
+WATCHDOG_USEC=n when a turn is about to take longer than usual, or no longer does.
 """
 
 from __future__ import annotations
@@ -22,8 +23,11 @@ log = logging.getLogger("coldshed.run")
 class Heartbeat:
     """Call turned() wherever the loop that does the work has really come round, and nowhere else."""
 
-    def __init__(self, address: str | None, monotonic: Callable[[], float] = time.monotonic) -> None:
-        """`address` as in NOTIFY_SOCKET; None if nobody listens."""
+    def __init__(
+        self, address: str | None, monotonic: Callable[[], float] = time.monotonic, patience_s: float = 0.0
+    ) -> None:
+        """`address` as in NOTIFY_SOCKET, None if nobody listens; `patience_s` is how long they wait for a turn."""
+        self._patience_s = patience_s
         self._address = "\0" + address[1:] if address and address.startswith("@") else address
         self._monotonic = monotonic
         self._said = ""
@@ -33,7 +37,9 @@ class Heartbeat:
     @classmethod
     def of_environment(cls) -> Heartbeat:
         """To whoever started this process, if they listen."""
-        return cls(os.environ.get("NOTIFY_SOCKET"))
+        patience_us = os.environ.get("WATCHDOG_USEC", "")
+        patience_s = int(patience_us) / 1e6 if patience_us.isdecimal() else 0.0
+        return cls(os.environ.get("NOTIFY_SOCKET"), patience_s=patience_s)
 
     def turned(self) -> None:
         """The loop came round: READY=1 the first time, then WATCHDOG=1, at most once a second."""
@@ -46,6 +52,11 @@ class Heartbeat:
             return
         self._at = now
 
+    def allow(self, longer_s: float) -> None:
+        """From now on a turn may take so much longer than usual; 0 takes that back."""
+        if self._patience_s:
+            self._send(f"WATCHDOG_USEC={round((self._patience_s + longer_s) * 1e6)}")
+
     def stopping(self) -> None:
         """The loop ends because it was asked to."""
         if self._said != "STOPPING=1":
@@ -53,6 +64,9 @@ class Heartbeat:
 
     def _say(self, word: str) -> None:
         self._said = word
+        self._send(word)
+
+    def _send(self, word: str) -> None:
         if not self._address:
             return
         try:

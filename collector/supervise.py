@@ -100,6 +100,7 @@ class _Child:
     ear: Ear | None = None
     heard: float = 0.0
     turns: bool = False
+    hangs_s: float = HANGS_S
 
 
 @dataclass
@@ -160,19 +161,23 @@ class Supervisor:
         if child.ear is not None:
             child.ear.close()
         child.ear = Ear()
-        environment = {**os.environ, "NOTIFY_SOCKET": child.ear.address}
-        child.process = subprocess.Popen(child.command, stdin=hold, env=environment)
+        child.hangs_s = self.hangs_s
+        told = {"NOTIFY_SOCKET": child.ear.address, "WATCHDOG_USEC": f"{self.hangs_s * 1e6:.0f}"}
+        child.process = subprocess.Popen(child.command, stdin=hold, env=os.environ | told)
         child.started = child.heard = now
         child.turns = False
         self.on_start(child.name, child.process.pid)
 
     def _listen(self, child: _Child, process: subprocess.Popen[bytes], now: float) -> None:
         """Kills the child if it has not said for too long that its loop turns."""
-        if child.ear is not None and child.ear.words():
+        if child.ear is not None and (words := child.ear.words()):
             child.heard, child.turns = now, True
+            for word in words:
+                if word.startswith("WATCHDOG_USEC="):
+                    child.hangs_s = int(word.partition("=")[2]) / 1e6
             return
         silent = now - child.heard
-        if silent > (self.hangs_s if child.turns else LONG_START_S.get(child.name, STARTS_S)):
+        if silent > (child.hangs_s if child.turns else LONG_START_S.get(child.name, STARTS_S)):
             log.warning("%s hangs: its loop has not turned for %.0f s; it is killed", child.name, silent)
             process.kill()
             child.heard = now

@@ -20,7 +20,9 @@ def settings_findings(path: Path) -> tuple[Settings | None, list[Finding]]:
     try:
         settings = settings_file.load(path)
     except SettingsError as error:
-        found = [wrong(line, "correct it, then 'coldshed check settings'") for line in str(error).splitlines()]
+        found = [
+            wrong(line, "correct it, then 'coldshed check settings'") for line in str(error).splitlines()
+        ]
         if copy.exists():
             found.append(note(f"until then what starts by itself goes on with {copy}", "as it was last good"))
         return None, found

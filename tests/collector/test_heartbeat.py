@@ -15,6 +15,8 @@ from pathlib import Path
 import pytest
 
 import collector
+from collector.app import LongWork
+from collector.arrival import Arrival, Outcome
 from collector.heartbeat import AGAIN_S, Ear, Heartbeat
 from dashboard.cli.processes import START
 from tests.collector.shops import shop_text
@@ -85,6 +87,21 @@ def test_nobody_listening_is_told_once_and_stops_nothing(
         beat.stopping()
     Heartbeat(None).turned()
     assert [record.levelname for record in caplog.records] == ["WARNING"]
+
+
+def test_a_turn_that_will_take_longer_is_announced_and_taken_back(manager: Manager) -> None:
+    """WATCHDOG_USEC, sd_notify(3). Two large files at once: patience for both until the outcome of each is known."""
+    outcomes: list[Outcome] = []
+    work = LongWork(Heartbeat(str(manager.path), patience_s=45.0))
+    small = Arrival("logger", b"x" * 1000, 0)
+    assert work.told_of(small) is small
+    large = [work.told_of(Arrival("logger", b"x" * 1_000_000, 0, outcome=outcomes.append)) for _ in range(2)]
+    for arrival in large:
+        assert arrival.outcome is not None
+        arrival.outcome(Outcome(1, ()))
+    assert len(outcomes) == 2
+    told = [int(word.removeprefix("WATCHDOG_USEC=")) / 1e6 for word in manager.listen()]
+    assert told == [65.0, 85.0, 65.0, 45.0]
 
 
 SHOP = """

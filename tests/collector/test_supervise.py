@@ -137,3 +137,31 @@ def test_a_child_that_hangs_before_it_ever_turned_is_given_more_time_and_collect
         supervisor._end_all()
         os.close(hold)
         os.close(give)
+
+
+PATIENT = """
+import os, sys
+from collector.heartbeat import Heartbeat
+beat = Heartbeat.of_environment()
+beat.turned()
+beat.allow(float(sys.argv[1]))
+sys.stdin.read()
+"""
+
+
+def test_a_child_that_asks_for_patience_is_waited_for_and_no_longer_than_it_asked() -> None:
+    """One reads in a large file, the other hangs; neither turns."""
+    commands = {
+        name: python_command(PATIENT, [longer]) for name, longer in (("reads", "600"), ("hangs", "0"))
+    }
+    started: list[str] = []
+    supervisor = Supervisor(commands, on_start=lambda name, pid: started.append(name), hangs_s=1.0)
+    stop = Stop()
+    thread = threading.Thread(target=supervisor.run, args=(stop,))
+    thread.start()
+    try:
+        wait_until(lambda: started.count("hangs") > 1, "the one that hangs is started again")
+    finally:
+        stop.set()
+        thread.join(20)
+    assert started.count("reads") == 1
