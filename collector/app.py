@@ -37,7 +37,7 @@ device does not take what was sent may take 30 s of it."""
 
 LARGE_BYTES = 500_000
 S_PER_BYTE = 20e-6
-"""A logger's file of 20 MB takes 17 s of a desktop's processor in one turn of the pipeline; this is twenty times that."""
+"""A logger's file of 20 MB takes a desktop's processor 17 s in one turn of the pipeline; this is twenty times that."""
 
 
 def collect(
