@@ -114,26 +114,32 @@ field = [{ key = "T", quantity = "temperature", unit = "degC" }]
 """
 
 
-@pytest.mark.parametrize("command", ["collect", "watch", "serve", "forward"])
-def test_each_process_says_when_it_works_that_it_goes_on_working_and_that_it_stops(
-    command: str, tmp_path: Path, manager: Manager
-) -> None:
-    """As under a unit of Type=notify: watch and forward are ready while they wait for collect's first file."""
+def test_each_process_says_when_it_works_that_it_goes_on_working_and_that_it_stops(tmp_path: Path) -> None:
+    """As under units of Type=notify, all four over one shop; none waits to be ready for another's first file."""
     forward = '[forward]\nurl = "http://127.0.0.1:1"\nbucket = "shed"\n'
     text = shop_text([SHOP, f"[serve]\nport = {free_port()}\n", forward])
     (tmp_path / "coldshed.toml").write_text(text, encoding="utf-8")
     root = str(Path(collector.__file__).parent.parent)
-    process = subprocess.Popen(
-        [sys.executable, "-P", "-c", START, command],
-        cwd=tmp_path,
-        env=os.environ | {"PYTHONPATH": root, "NOTIFY_SOCKET": str(manager.path)},
-    )
+    managers = {name: Manager(tmp_path / name) for name in ("collect", "watch", "serve", "forward")}
+    processes = [
+        subprocess.Popen(
+            [sys.executable, "-P", "-c", START, name],
+            cwd=tmp_path,
+            env=os.environ | {"PYTHONPATH": root, "NOTIFY_SOCKET": str(manager.path)},
+        )
+        for name, manager in managers.items()
+    ]
     try:
-        wait_until(lambda: len(manager.listen()) >= 2, f"{command} says that it turns")
-        assert manager.heard[:2] == ["READY=1", "WATCHDOG=1"]
-        process.terminate()
-        assert process.wait(20) == 0
+        for name, manager in managers.items():
+            wait_until(lambda manager=manager: len(manager.listen()) >= 2, f"{name} says that it turns")
+            assert manager.heard[:2] == ["READY=1", "WATCHDOG=1"], name
+        for process in processes:
+            process.terminate()
+        assert [process.wait(20) for process in processes] == [0, 0, 0, 0]
     finally:
-        process.kill()
-        process.wait()
-    assert manager.listen()[-1] == "STOPPING=1"
+        for process in processes:
+            process.kill()
+            process.wait()
+    for name, manager in managers.items():
+        assert manager.listen()[-1] == "STOPPING=1", name
+        manager.close()
