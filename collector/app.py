@@ -19,6 +19,7 @@ from collector.settings import Settings
 from collector.sources import source_for
 from collector.steady_clock import SteadyClock
 from collector.store.ballast import Ballast
+from collector.store.schema import Damaged
 from collector.store.writer import Writer
 from collector.timekeeper import Timekeeper
 from collector.upkeep import Upkeep
@@ -67,7 +68,7 @@ def collect(
     except NoStart as error:
         log.error("collect does not start: %s", error)
         return NOT_STARTED
-    except (apsw.CorruptError, apsw.NotADBError) as error:
+    except (apsw.CorruptError, apsw.NotADBError, Damaged) as error:
         log.error("readings.db is damaged (%s)", error)
         begin_anew(settings.readings_db, clock)
         return NOT_STARTED

@@ -55,6 +55,7 @@ class Upkeep:
         self._day: int | None = None
         self._digesting: Generator[None, None, list[str]] | None = None
         self._disowned: set[int] = set()
+        self._reserved = True
         self._keep_days = keep_days
         self._removing: Iterator[None] | None = None
         self._next_removal = monotonic()
@@ -109,6 +110,9 @@ class Upkeep:
             return
         if there:
             self._over(Kind.ON_RESERVE)
+        elif self._reserved:
+            log.warning("the disk has no room for a reserve, or has used it: make room")
+        self._reserved = there
 
     def _watch_wal(self) -> None:
         size = wal_bytes(self._readings)

@@ -30,6 +30,14 @@ class Ballast:
         disk = os.statvfs(self._path.parent)
         if disk.f_bavail * disk.f_frsize < SPARE * self._size:
             return False
+        try:
+            self._take()
+        except OSError:
+            self.give_up()
+            raise
+        return True
+
+    def _take(self) -> None:
         with self._path.open("wb") as file:
             try:
                 os.posix_fallocate(file.fileno(), 0, self._size)
@@ -37,7 +45,6 @@ class Ballast:
                 if error.errno != errno.EOPNOTSUPP:
                     raise
                 file.write(os.urandom(self._size))  # zeros would take no room on a disk that packs them
-        return True
 
     def give_up(self) -> bool:
         """Frees the room; False if there was none to free."""

@@ -26,8 +26,13 @@ SLICE_MS = 900_000
 
 READINGS, BATCHES, RUNS = "readings", "batches", "runs"
 
-_BATCHES = "SELECT seq, t_min, t_max, run, committed FROM batch WHERE committed / 86400000 = ? ORDER BY seq"
-_RUNS = "SELECT id, boot, started, offset, state FROM run WHERE started / 86400000 = ? ORDER BY id"
+_BATCHES = (
+    "SELECT seq, t_min, t_max, run, committed, revised FROM batch WHERE committed / 86400000 = ? ORDER BY seq"
+)
+_RUNS = (
+    "SELECT id, boot, started, elapsed, state, lasted, offset, early, late FROM run "
+    "WHERE started / 86400000 = ? ORDER BY id"
+)
 _READINGS = (
     "SELECT s.probe, r.t, s.quantity, r.value, r.quality, r.lag, r.batch "
     "FROM reading r LEFT JOIN series s ON s.id = r.series WHERE r.t >= ? AND r.t < ? ORDER BY r.t, s.quantity"
@@ -111,7 +116,15 @@ def _slices(connection: apsw.Connection, day: int) -> Iterator[list[Any]]:
         if first is None:
             return
         start = min(first + SLICE_MS, end)
-        yield connection.execute(_READINGS, (first, start)).fetchall()
+        yield _rows(connection, _READINGS, (first, start))
+
+
+def _rows(connection: apsw.Connection, query: str, values: tuple[int, ...]) -> list[Any]:
+    """Raises apsw.CorruptError also for a text that is none any more, which SQLite does not look at."""
+    try:
+        return connection.execute(query, values).fetchall()
+    except UnicodeDecodeError as error:
+        raise apsw.CorruptError(f"a name is no text any more: {error}") from error
 
 
 def _newest(connection: apsw.Connection) -> set[tuple[str, int]]:
@@ -160,7 +173,7 @@ class _Sums:
 
     def add_ledgers(self, connection: apsw.Connection) -> None:
         for kind, query in ((BATCHES, _BATCHES), (RUNS, _RUNS)):
-            for row in connection.execute(query, (self._day,)).fetchall():
+            for row in _rows(connection, query, (self._day,)):
                 self._add(kind, "", row[0], row)
 
     def _add(self, kind: str, name: str, number: Any, row: Iterable[Any]) -> None:

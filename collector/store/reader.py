@@ -17,7 +17,7 @@ from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
-from collector.store.schema import StoreError, cut_off, open_reader
+from collector.store.schema import Damaged, StoreError, cut_off, open_reader
 from collector.store.summaries import HOUR_MS, Summary
 
 LONGEST_READ_S = 1.0
@@ -241,6 +241,8 @@ class Reader:
             raise StoreError(
                 f"reading took longer than {LONGEST_READ_S:g} s and was cut off: ask for a shorter range"
             ) from error
+        except (apsw.CorruptError, apsw.NotADBError, UnicodeDecodeError) as error:
+            raise Damaged(f"{READINGS.name} is damaged ({error}): keep it, and restore a backup") from error
         except apsw.Error as error:
             raise StoreError(f"{READINGS.name} cannot be read: {error}") from error
 

@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from collector.settings import SettingsError
-from collector.store.schema import StoreError
+from collector.store.schema import MAY_PASS, StoreError
+from collector.store.trouble import kind_of
 
 
 class CommandError(Exception):
@@ -32,6 +33,12 @@ def explained() -> Iterator[Outcome]:
         yield outcome
     except (CommandError, SettingsError, StoreError, CardFileError, LogbookError) as error:
         print(f"coldshed: {error}", file=sys.stderr)
+        outcome.code = 1
+    except MAY_PASS as error:
+        print(
+            f"coldshed: {kind_of(error).value} ({error}): mend that, then try again",
+            file=sys.stderr,
+        )
         outcome.code = 1
     except BrokenPipeError:
         # Whoever read our output has gone, e.g. `head`: nothing more can be said, and nothing is wrong.

@@ -115,3 +115,15 @@ def test_a_state_file_that_cannot_be_read_is_itself_trouble(tmp_path: Path) -> N
     (trouble,) = read(tmp_path / "readings.db")
     assert trouble.kind.value == "disk error"
     assert "cannot be read" in trouble.text
+
+
+def test_a_name_that_is_no_text_any_more_is_damage_too(tmp_path: Path) -> None:
+    """SQLite does not look into texts; Python cannot read this one."""
+    settings = shop(tmp_path, serial("/dev/null"), probe("S1", "usb"))
+    writer = Writer.open(settings.readings_db, SteppedClock(T0))
+    say(writer, 1.0)
+    writer.connection.execute("UPDATE series SET probe = CAST(x'ff41' AS TEXT)")
+    writer.close()
+    assert app.collect(settings, SteppedClock(T0), lambda: True) == app.NOT_STARTED
+    assert len(list(settings.data_folder.glob("readings.db.damaged-*"))) == 1
+    assert app.collect(settings, SteppedClock(T0), lambda: True) == app.ENDED

@@ -22,8 +22,8 @@ T0 = 1_795_600_000_000
 FACTS = (
     "SELECT t, series, value, quality, lag, batch FROM reading ORDER BY t, series",
     "SELECT id, probe, quantity FROM series ORDER BY id",
-    "SELECT seq, t_min, t_max, run, committed FROM batch ORDER BY seq",
-    "SELECT id, boot, started, offset, state FROM run ORDER BY id",
+    "SELECT seq, t_min, t_max, run, committed, revised FROM batch ORDER BY seq",
+    "SELECT id, boot, started, elapsed, state, lasted, offset, early, late FROM run ORDER BY id",
 )
 
 
@@ -82,7 +82,7 @@ def _facts(path: Path) -> list[object]:
     with closing(apsw.Connection(str(path))) as connection:
         try:
             return [connection.execute(query).fetchall() for query in FACTS]
-        except apsw.Error as error:
+        except (apsw.Error, UnicodeDecodeError) as error:
             return [str(error)]
 
 
