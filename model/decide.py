@@ -9,14 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from model.milestones import SAFE_SHARE
 from model.reasons import ahead, cold_why, film_why, glassy_why, sand_next
+from model.resin_card import Milestone
 from model.standing import NEVER, Glassy, Pot, Standing, Stopped, When
 from model.verdict import Flag, Kind, Mark, Say, State, Value, Verdict
 
-OPENS = 0.90
-"""Share of the range that must have passed before "recoat" or "sand" is said (TRADE: sand is held at 10 %)."""
-SHUTS = 0.05
-"""Share of the range past the end of the recoat window at which it is called shut (TRADE: held at 5 %)."""
 LAST_MS = 30 * 60_000
 URGENT_MS = 60 * 60_000
 LEAST_WINDOW_MS = 20 * 60_000
@@ -39,8 +37,10 @@ def _answer(now: Standing) -> Verdict:
     if now.panel_C > now.maximum_C:
         why = Say("why_outside_card", {"minimum_C": now.minimum_C, "maximum_C": now.maximum_C})
         return not_known(Say("outside_card_hot", {"panel_C": now.panel_C}), (why,), following=None)
+    if now.suspect_since is not None:
+        return _suspect_mix(now.suspect_since)
     below = now.panel_C < now.minimum_C
-    if _at(now.least, "sand").passed >= OPENS and not (now.glassy and below):
+    if _past(now.least, Milestone.SAND) and not (now.glassy and below):
         return _sandable(now)
     if now.film.level in ("heavy", "wet") and _washable(now) and (now.glassy or now.stopped):
         return _wash_in_the_cold(now, now.film.level)
@@ -77,7 +77,7 @@ def in_the_pot(pot: Pot, more: tuple[Say, ...] = ()) -> Verdict:
 
 def state_of(now: Standing) -> State:
     """How far it has come, whatever stands in the way of going on."""
-    if _at(now.least, "sand").passed >= OPENS:
+    if _past(now.least, Milestone.SAND):
         return State.SANDABLE
     if _shut(now):
         return State.FIRM
@@ -101,9 +101,15 @@ def _flags(now: Standing) -> frozenset[Flag]:
         Flag.WASH_FIRST: now.film.level is not None,
         Flag.WINDOW_MISSED: _shut(now),
         Flag.GAP: now.gap is not None,
+        Flag.SUSPECT_MIX: now.suspect_since is not None,
         Flag.OUTSIDE_CARD: not now.minimum_C <= now.panel_C <= now.maximum_C,
     }
     return frozenset(flag for flag, raised in found.items() if raised)
+
+
+def _suspect_mix(since: int) -> Verdict:
+    """No time holds for such a pot, so none is given: neither sanding nor demoulding will come by waiting."""
+    return not_known(Say("suspect_mix"), (Say("why_suspect_mix", {"passed_at": since}),), following=None)
 
 
 def _cold(now: Standing, stopped: Stopped) -> Verdict:
@@ -276,17 +282,18 @@ def _exposure(now: Standing) -> tuple[Say, ...]:
 
 def _washable(now: Standing) -> bool:
     """A tacky film cannot be washed."""
-    return _shut(now) or _at(now.newest, "tack_free").passed >= OPENS
+    return _shut(now) or _past(now.newest, Milestone.TACK_FREE)
 
 
 def _open(now: Standing) -> bool:
-    return _at(now.newest, "recoat_from").passed >= OPENS
+    return _past(now.newest, Milestone.RECOAT_FROM)
 
 
 def _shut(now: Standing) -> bool:
     """The window counts as shut at its early end, or, where that leaves no window, at its middle."""
-    until = _at(now.newest, "recoat_until")
-    return until.passed >= (0.5 if _no_safe_window(now) else SHUTS)
+    if _no_safe_window(now):
+        return _at(now.newest, "recoat_until").passed >= 0.5
+    return _past(now.newest, Milestone.RECOAT_UNTIL)
 
 
 def _thumb_decides(now: Standing) -> bool:
@@ -307,6 +314,11 @@ def _demould_next(now: Standing) -> Say | None:
     if now.cap is not None or now.glassy is not None or demould is None or demould <= now.at:
         return None
     return Say("next_demould", {"demould_at": demould})
+
+
+def _past(passings: Mapping[str, When], milestone: Milestone) -> bool:
+    """Seen from the safe side."""
+    return _at(passings, milestone.value).passed >= SAFE_SHARE[milestone]
 
 
 def _at(passings: Mapping[str, When], name: str) -> When:

@@ -47,6 +47,29 @@ class Members:
         )
 
 
+@dataclass(frozen=True)
+class Weights:
+    """Weights of N members, float64 (N,) of sum 1 each.
+
+    likely    for the range that is shown
+    cautious  for claiming that something may begin
+    """
+
+    likely: Floats
+    cautious: Floats
+
+    @classmethod
+    def equal(cls, n: int) -> Weights:
+        """Of n members that nothing tells apart."""
+        return cls.same(np.full(n, 1.0 / n))
+
+    @classmethod
+    def same(cls, weights: Floats) -> Weights:
+        """For the range and for claims alike."""
+        share = weights / weights.sum()
+        return cls(share, share)
+
+
 def members(
     n: int = 256,
     rate_sd: float = 0.25,

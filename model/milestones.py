@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from model.blocks import MINUTE_MS, Bools, Floats
 from model.coat import HOUR_MS, QUARTER_MS, Course, Path
+from model.members import Weights
 from model.resin_card import CLOSING, Milestone
 
 RECOAT_LIMIT_H = 24.0
@@ -24,7 +25,7 @@ DEMOULD_LOOKAHEAD_H = 48.0
 
 SAFE_SHARE: Mapping[Milestone, float] = {
     Milestone.WORKING: 0.10,
-    Milestone.RECOAT_FROM: 0.90,
+    Milestone.RECOAT_FROM: 0.93,
     Milestone.TACK_FREE: 0.90,
     Milestone.RECOAT_UNTIL: 0.05,
     Milestone.TRIM_UNTIL: 0.10,
@@ -32,7 +33,11 @@ SAFE_SHARE: Mapping[Milestone, float] = {
     Milestone.DEMOULD: 0.95,
     Milestone.CURED: 0.90,
 }
-"""Share of the range that must have passed before we say so: nearly all to open, hardly any to close."""
+"""Share of the range that must have passed before we say so: nearly all to open, hardly any to close.
+
+The recoat window opens a little later than the rest: the start of the reaction may have an energy of its own,
+which no sheet gives. With 0.90 one in six simulated films of such a resin was called open too early.
+"""
 
 _LATCHED = CLOSING | {Milestone.RECOAT_FROM, Milestone.CURED}
 """Conversion and age never fall, so these stay passed; tack-free, sand and demould can be lost by warming."""
@@ -62,14 +67,16 @@ class Passing:
 
 
 def passings(
-    courses: Mapping[Path, Course], now_ms: int, weights: Floats | None = None
+    courses: Mapping[Path, Course], now_ms: int, weights: Weights | None = None
 ) -> dict[Milestone, Passing]:
     """Every milestone the card gives (tack-free always), from the coat's course on one or three paths.
 
     With three paths the answer is their envelope: early from the earliest, late from the latest, and the
-    share passed at `now_ms` (UTC ms) the greatest for what closes, the least for what opens. weights (N,) of
-    the members, equal if None. Times are rounded to the minute: down for what closes, up for what opens.
-    In longer rows of the outlook they are interpolated, good to a few minutes.
+    share passed at `now_ms` (UTC ms) the greatest for what closes, the least for what opens. weights of the
+    members, equal if None: the range by `likely`; `passed` and `safe` by the later of `likely` and `cautious`
+    for what opens, by the earlier of `likely` and equal weights for what closes: no thumb keeps a window open.
+    Times are rounded to the minute: down for what closes, up for what opens. In longer rows of the outlook
+    they are interpolated, good to a few minutes.
     """
     shares = {path: _shares(course, weights) for path, course in courses.items()}
     return {
@@ -78,19 +85,30 @@ def passings(
     }
 
 
+@dataclass(frozen=True)
+class _Shares:
+    """Share of the members that have passed a milestone at the end of each row, float64 (n,): for the range shown,
+    and for what may be claimed.
+    """
+
+    likely: Floats
+    claimed: Floats
+
+
 def _envelope(
-    milestone: Milestone, courses: Mapping[Path, Course], shares: Mapping[Path, Floats], now_ms: int
+    milestone: Milestone, courses: Mapping[Path, Course], shares: Mapping[Path, _Shares], now_ms: int
 ) -> Passing:
     def when(q: float) -> list[int | None]:
-        return [_when(milestone, courses[path], share, q, now_ms) for path, share in shares.items()]
+        return [_when(milestone, courses[path], of.likely, q, now_ms) for path, of in shares.items()]
 
     closes = milestone in CLOSING
-    passed = [_passed(milestone, courses[path], share, now_ms) for path, share in shares.items()]
-    safe = when(SAFE_SHARE[milestone])
+    passed = [_passed(milestone, courses[path], of.claimed, now_ms) for path, of in shares.items()]
+    share = SAFE_SHARE[milestone]
+    safe = [_when(milestone, courses[path], of.claimed, share, now_ms) for path, of in shares.items()]
     return Passing(
         milestone,
         early=_earliest(when(0.1)),
-        likely=_when(milestone, courses["central"], shares["central"], 0.5, now_ms),
+        likely=_when(milestone, courses["central"], shares["central"].likely, 0.5, now_ms),
         late=_latest(when(0.9)),
         passed=max(passed) if closes else min(passed),
         safe=_earliest(safe) if closes else _latest(safe),
@@ -129,17 +147,24 @@ def _when(milestone: Milestone, course: Course, share: Floats, q: float, now_ms:
     return end if milestone not in CLOSING else max(end - MINUTE_MS, course.start_ms)
 
 
-def _shares(course: Course, weights: Floats | None) -> dict[Milestone, Floats]:
-    """Share of the members that have passed each milestone at the end of each minute, float64 (n,)."""
+def _shares(course: Course, weights: Weights | None) -> dict[Milestone, _Shares]:
     calibration = course.calibration
     wanted = [m for m in Milestone if m is Milestone.TACK_FREE or calibration.hours(m) is not None]
-    answer = {milestone: np.zeros(len(course)) for milestone in wanted}
+    likely = {milestone: np.zeros(len(course)) for milestone in wanted}
+    claimed = likely if weights is None else {milestone: np.zeros(len(course)) for milestone in wanted}
     hottest = _hottest_ahead(course)
     for begin in range(0, len(course), _CHUNK):
         rows = slice(begin, begin + _CHUNK)
         for milestone, passed in _passed_members(course, rows, wanted, hottest).items():
-            answer[milestone][rows] = _share(passed, weights)
-    return answer
+            likely[milestone][rows] = _share(passed, weights.likely if weights else None)
+            if weights is None:
+                continue
+            shown = likely[milestone][rows]
+            if milestone in CLOSING:
+                claimed[milestone][rows] = np.maximum(shown, _share(passed, None))
+            else:
+                claimed[milestone][rows] = np.minimum(shown, _share(passed, weights.cautious))
+    return {milestone: _Shares(likely[milestone], claimed[milestone]) for milestone in wanted}
 
 
 def _share(passed: Bools, weights: Floats | None) -> Floats:

@@ -3,18 +3,25 @@
 A film is felt either as old as its equivalent age, or as old as a film at the sheet's temperature would be that
 is as far above or below its glass transition as this one is under the thumb. At the sheet's temperature both are
 the same. In the cold the second is older: such a film is glassy, not cured. Which of the two a thumb meets is not
-known, so a thumb's word counts half by each. Sanding paper meets glass: "dusts" and "gums" count by the second
-alone, and dust from a film colder than the sheet's temperature counts for nothing, because it may be glass.
-(Taking the lesser of the two ages for "dusts" would read cold glass as age and push the rate up.)
+known, so a thumb's word counts half by each. Sanding paper meets glass: "dusts" counts by the second alone, and
+dust from a film colder than the sheet's temperature counts for nothing, because it may be glass. (Taking the lesser
+of the two ages for "dusts" would read cold glass as age and push the rate up.) Nobody puts paper on a film that has
+only just lost its tack, so "gums" says that it is older than that, too.
+
+The range that is shown takes words as they are. What may be claimed from it does not: a hand has habits, and the
+same hand errs the same way on every touch. So "may begin" is claimed as if every hand said two thirds of a word too
+hard. That a window is still open is never claimed from a thumb at all (milestones.py): it may only close it.
 
 Word boundaries are common practice put into numbers of our own; no measurement stands behind them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import combinations
 
 import numpy as np
 
@@ -22,8 +29,7 @@ from model.blocks import Floats
 from model.calibration import Calibration
 from model.coat import CoatState, Course
 from model.conversion_time import ConversionTime
-from model.members import quantile
-from model.resin_card import Milestone
+from model.members import Weights, quantile
 
 
 class Word(StrEnum):
@@ -52,12 +58,12 @@ SAND_WORDS = (Word.GUMS, Word.DUSTS)
 
 BOUND_WIDTH = 0.10
 """Width of the logistic around a boundary, in ln(age): where two thumbs would say different words."""
+HABIT = 0.2
+"""How much too hard the words of a hand may be by habit, in ln(age) (our own figure)."""
 ALIKE_K = 5.0
-WIDTH_PER_K = 0.05
-"""How much wider boundaries get for each kelvin further than ALIKE_K from the sheet's temperature, in ln(age): how
-hardness carries over is a guess, and a thumb in the cold must teach little (our own figures)."""
-HABIT_SD = 0.10
-"""Standard deviation of a thumb's habit on one panel, in ln(age): the same hand errs the same way twice (our own)."""
+HABIT_PER_K = 0.05
+"""How much more for each kelvin further than ALIKE_K from the sheet's temperature: how hardness carries over is a
+guess, and a thumb in the cold may claim little (our own figures)."""
 SLIP = 0.1
 SLIP_WORDS = 7
 """Share of words that are slips, spread over the page's seven buttons: without it contradictions would not widen."""
@@ -71,9 +77,8 @@ TELLING_K = 3.0
 LEAST_EFFECTIVE = 24.0
 """A range must rest on at least so many members' worth of weight; sharper weights are flattened until it does."""
 _SLOW_END = 0.1
-_HABITS, _ONCE = np.polynomial.hermite_e.hermegauss(7)
-_HABIT_WEIGHTS = np.concatenate([_ONCE, _ONCE]) / (2.0 * _ONCE.sum())
-"""A habit holds for all touches on a panel, and so does what they meet, age or glass: half the weight each."""
+_APART = 2
+"""Words so many steps softer than an earlier one of a film no warmer contradict it: cure does not go back."""
 
 
 @dataclass(frozen=True)
@@ -122,16 +127,17 @@ def touch(course: Course, at_ms: int, *words: Word, coupon_C: float | None = Non
 class Learned:
     """What touches did to the range.
 
-    weights     float64 (N,), sum 1
-    effective   effective number of members, 1 / sum of squared weights
+    weights     of the members, for the range and for what may be claimed
+    effective   effective number of members in the range, 1 / sum of squared weights
     disagrees   indices of touches with a word less than a tenth as likely, given temperatures and all other
-                touches, as the likeliest word of its kind. Unless more touches agree than disagree, nothing is
-                learned: an unlikely word asks for another touch before it teaches
+                touches, as the likeliest word of its kind; or of two touches that say the film went back.
+                Unless more touches agree than disagree, nothing is learned: an unlikely word asks for another
+                touch before it teaches
     suspect     the mix is suspected: nothing was learned
     Where nothing was learned all weights are equal.
     """
 
-    weights: Floats
+    weights: Weights
     effective: float
     disagrees: tuple[int, ...]
     suspect: bool
@@ -143,20 +149,20 @@ def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = Fa
     suspect    somebody already suspects the pot (off ratio, badly stirred): it must not teach
     """
     count = len(calibration.members)
-    felt = {
-        index: _Felt(calibration, item) for index, item in enumerate(touches) if _telling(calibration, item)
-    }
-    likelihood = {index: item.likelihood(touches[index].words) for index, item in felt.items()}
-    joint = {index: _product([of for other, of in likelihood.items() if other != index]) for index in felt}
-    disagrees = tuple(
-        index for index, item in felt.items() if _disagrees(item, touches[index], joint[index], count)
-    )
+    felt = {i: _Felt(calibration, item) for i, item in enumerate(touches) if _telling(calibration, item)}
+    disagrees = _disagreements(felt, touches, count)
     suspect = suspect or suspect_mix(calibration, touches)
-    outvoted = len(disagrees) < len(felt) - len(disagrees)
+    outvoted = len(disagrees) < len(felt.keys() - set(disagrees))
     if suspect or not outvoted:
-        return Learned(np.full(count, 1.0 / count), float(count), disagrees, suspect)
-    weights = _flattened(_over_habits(_product(list(likelihood.values()))).sum(axis=0))
-    return Learned(weights, effective(weights), disagrees, suspect)
+        return Learned(Weights.equal(count), float(count), disagrees, suspect)
+
+    def weigh(habit: float) -> Floats:
+        return _flattened(
+            _joint([item.likelihood(touches[i].words, habit) for i, item in felt.items()], count)
+        )
+
+    weights = Weights(likely=weigh(0.0), cautious=weigh(1.0))
+    return Learned(weights, effective(weights.likely), disagrees, suspect)
 
 
 def effective(weights: Floats) -> float:
@@ -176,6 +182,16 @@ def suspect_mix(calibration: Calibration, touches: Sequence[Touch]) -> bool:
     return age >= SUSPECT_RATIO * _end_h(calibration, newest.words[-1])
 
 
+def suspected_since(course: Course, touches: Sequence[Touch]) -> int | None:
+    """If the mix is suspected: when the slow end of the range had passed what the thumb still finds, UTC ms."""
+    newest = _newest_telling(course.calibration, touches)
+    if newest is None or not suspect_mix(course.calibration, touches):
+        return None
+    ends_h = _end_h(course.calibration, newest.words[-1])
+    row = bisect_left(range(len(course)), ends_h, key=lambda i: float(quantile(course.age_h[i], _SLOW_END)))
+    return int(course.t_ms[min(row, len(course) - 1)])
+
+
 def hardness_supports(calibration: Calibration, touches: Sequence[Touch]) -> bool:
     """Whether the newest telling touch is dust, felt no colder than 3 K below the sheet's temperature: the
     physical evidence that demoulding asks for beside the model's 95 %.
@@ -186,7 +202,7 @@ def hardness_supports(calibration: Calibration, touches: Sequence[Touch]) -> boo
 
 def probabilities(calibration: Calibration, item: Touch) -> dict[Word, Floats]:
     """P(word | member) for each word of the kind that was said, float64 (N,), without habit and slips."""
-    return {word: of.mean(axis=0) for word, of in _Felt(calibration, item).table(np.zeros(1)).items()}
+    return {word: of.mean(axis=0) for word, of in _Felt(calibration, item).table().items()}
 
 
 class _Felt:
@@ -202,33 +218,36 @@ class _Felt:
         alike = time.to(calibration.law.conversion_at(transition, full))
         self.glass_age_h = np.maximum(alike / calibration.k_per_h, 1e-9)
         away = np.maximum(np.abs(item.touched_C - card.reference_C) - ALIKE_K, 0.0)
-        self._width = np.hypot(BOUND_WIDTH, WIDTH_PER_K * away)
+        self._habit = HABIT + HABIT_PER_K * away
 
-    def table(self, habits: Floats) -> dict[Word, Floats]:
-        """P(word | habit, member) for all words of the kind, (2 habits, N): met by age, then met by glass."""
-        sand = self._calibration.hours(Milestone.SAND) or 0.0
-        if self._sanding:
-            dusts = self._beyond(self.glass_age_h, sand, habits)
-            dusts = np.concatenate([dusts, dusts])
-            return {Word.GUMS: 1.0 - dusts, Word.DUSTS: dusts}
-        by_age, by_glass = self._thumb(self.age_h, habits), self._thumb(self.glass_age_h, habits)
-        return {word: np.concatenate([by_age[word], by_glass[word]]) for word in THUMB_WORDS}
+    def table(self, habit: float = 0.0) -> dict[Word, Floats]:
+        """P(word | member) for all words of the kind, (2, N): met by age, then met by glass.
 
-    def likelihood(self, words: tuple[Word, ...]) -> Floats:
+        habit    0 for none, 1 for a hand that says everything too hard
+        """
+        if not self._sanding:
+            by_age, by_glass = self._thumb(self.age_h, habit), self._thumb(self.glass_age_h, habit)
+            return {word: np.stack([by_age[word], by_glass[word]]) for word in THUMB_WORDS}
+        dusts = self._beyond(self.glass_age_h, self._calibration.card.film.sand.middle, habit)
+        tacky = _end_h(self._calibration, Word.TACK_FREE)
+        tried = np.stack([self._beyond(age, tacky, habit) for age in (self.age_h, self.glass_age_h)])
+        return {Word.GUMS: np.maximum(tried - dusts, 0.0), Word.DUSTS: np.stack([dusts, dusts])}
+
+    def likelihood(self, words: tuple[Word, ...], habit: float = 0.0) -> Floats:
         """As table(): slips included."""
-        table, said = self.table(HABIT_SD * _HABITS), set(words)
+        table, said = self.table(habit), set(words)
         total = np.add.reduce([table[word] for word in table if word in said])
         return np.asarray((1.0 - SLIP) * total + SLIP * len(said) / SLIP_WORDS)
 
-    def _thumb(self, age_h: Floats, habits: Floats) -> dict[Word, Floats]:
+    def _thumb(self, age_h: Floats, habit: float) -> dict[Word, Floats]:
         ends = [_end_h(self._calibration, word) for word in THUMB_WORDS]
-        beyond = [self._beyond(age_h, end, habits) for end in ends]
+        beyond = [self._beyond(age_h, end, habit) for end in ends]
         lower = [np.ones_like(beyond[0]), *beyond]
         return {word: lower[i] - beyond[i] for i, word in enumerate(THUMB_WORDS)}
 
-    def _beyond(self, age_h: Floats, end_h: float, habits: Floats) -> Floats:
-        """Share of thumbs that would say something harder than the word ending at end_h, (habits, N)."""
-        z = (np.log(age_h / end_h) + habits[:, np.newaxis]) / self._width
+    def _beyond(self, age_h: Floats, end_h: float, habit: float) -> Floats:
+        """Share of thumbs that would say something harder than the word ending at end_h, (N,)."""
+        z = (np.log(age_h / end_h) + habit * self._habit) / BOUND_WIDTH
         return np.asarray(0.5 * (1.0 + np.tanh(0.5 * z)))
 
 
@@ -253,20 +272,37 @@ def _telling(calibration: Calibration, item: Touch) -> bool:
     return not (cold and item.words[-1] is Word.DUSTS)
 
 
-def _product(likelihoods: Sequence[Floats]) -> Floats | float:
-    """Of (2 habits, N) each; 1 if there is none."""
-    return np.multiply.reduce(likelihoods) if likelihoods else 1.0
+def _joint(likelihoods: Sequence[Floats], count: int) -> Floats:
+    """Of (2, N) each, float64 (N,): what is met, age or glass, is the same for all touches on a panel."""
+    product = np.multiply.reduce(likelihoods) if likelihoods else np.ones((2, count))
+    return np.asarray(product.mean(axis=0))
 
 
-def _over_habits(values: Floats | float) -> Floats:
-    """Each habit's row by its share, (2 habits, N)."""
-    return np.asarray(values * _HABIT_WEIGHTS[:, np.newaxis])
+def _disagreements(felt: Mapping[int, _Felt], touches: Sequence[Touch], count: int) -> tuple[int, ...]:
+    likelihood = {index: item.likelihood(touches[index].words) for index, item in felt.items()}
+    found = set()
+    for index, item in felt.items():
+        others = [of for other, of in likelihood.items() if other != index]
+        before = np.multiply.reduce(others) if others else np.ones((2, count))
+        expected = {word: float((before * of).sum()) for word, of in item.table().items()}
+        untried = float((before * (1.0 - np.add.reduce(list(item.table().values())))).sum())
+        likeliest = max(untried, *expected.values())
+        if max(expected[word] for word in touches[index].words) < DISAGREES * likeliest:
+            found.add(index)
+    said = [index for index, item in enumerate(touches) if not item.washes]
+    for pair in combinations(said, 2):  # also dust from a cold film: glass does not turn soft again unwarmed
+        if not found & set(pair) and _goes_back(*(touches[index] for index in pair)):
+            found |= set(pair)
+    return tuple(sorted(found))
 
 
-def _disagrees(felt: _Felt, item: Touch, others: Floats | float, count: int) -> bool:
-    before = _over_habits(others) * np.ones(count)
-    expected = {word: float((before * of).sum()) for word, of in felt.table(HABIT_SD * _HABITS).items()}
-    return max(expected[word] for word in item.words) < DISAGREES * max(expected.values())
+def _goes_back(one: Touch, other: Touch) -> bool:
+    """Whether the later of two touches found a softer film, and no warmer."""
+    first, second = sorted((one, other), key=lambda item: item.at_ms)
+    warmer = float(np.median(second.touched_C - first.touched_C)) > TELLING_K
+    order = (*THUMB_WORDS, *SAND_WORDS)
+    softest, hardest = (min(map(order.index, first.words)), max(map(order.index, second.words)))
+    return not warmer and first.at_ms < second.at_ms and hardest + _APART <= softest
 
 
 def _flattened(weights: Floats) -> Floats:

@@ -85,6 +85,7 @@ class Standing:
     since_cold     since when the panel has been below the card's minimum without a break
     cold_h         hours of the newest coat's life below the card's minimum
     gap            the longest stretch of its life without readings (from, to); missing_h all such hours
+    suspect_since  when the slow end had passed the softest that a thumb still finds there; None: mix not suspected
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
     """
 
@@ -104,4 +105,5 @@ class Standing:
     cold_h: float = 0.0
     gap: tuple[int, int] | None = None
     missing_h: float = 0.0
+    suspect_since: int | None = None
     cap: Say | None = None

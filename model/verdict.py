@@ -37,6 +37,7 @@ class Flag(StrEnum):
     PROBE_SUSPECT = "probe suspect"
     PROBE_SILENT = "probe silent"
     OUTSIDE_CARD = "outside the card's range"
+    SUSPECT_MIX = "suspect the mix"
 
 
 class Kind(StrEnum):

@@ -16,6 +16,7 @@ from model.blocks import MINUTE_MS, Blocks, Floats
 from model.calibration import Calibration
 from model.coat import CoatState, Path, courses
 from model.forecast import EIGHTY_PC_HALF_WIDTHS
+from model.members import Weights
 from model.milestones import Passing, passings
 from model.resin_card import Milestone
 
@@ -102,11 +103,11 @@ def passed_if(
     start_ms: int,
     now_ms: int,
     heat: Heat | None = None,
-    weights: Floats | None = None,
+    weights: Weights | None = None,
 ) -> dict[Milestone, Passing]:
     """Every milestone of a coat on this card that starts at start_ms, now or later, with or without heat.
 
-    Another hour is another start_ms, another card another calibration; weights (N,) of the members.
+    Another hour is another start_ms, another card another calibration; weights of the members.
     """
     warmed = blocks if heat is None else held(blocks, heat)
     return passings(courses(calibration, warmed, start_ms), now_ms, weights)
@@ -120,7 +121,7 @@ def least_temperature(
     by_ms: int,
     heat: Heat,
     cap: float,
-    weights: Floats | None = None,
+    weights: Weights | None = None,
 ) -> int | None:
     """Lowest whole degC to hold, in the given heat's place, that gets the coat to `milestone` by by_ms.
 

@@ -8,7 +8,7 @@ from model.resin_card import Milestone
 from tests.model.honest import (
     always,
     biased,
-    contradictory,
+    contradictions,
     glassy,
     lots,
     pots,
@@ -59,10 +59,11 @@ def test_harsher_worlds_are_no_worse_than_measured(name: str) -> None:
     assert_early_claims(score, early)
 
 
-@pytest.mark.parametrize(("invented", "width"), [(True, 0.60), (False, 0.70)])
-def test_two_ordinary_thumbs(invented: bool, width: float) -> None:
-    world = World(rate_sd=0.4 if invented else 0.25)
-    assert_narrower(thumbs(world, always(Hand()), EACH, invented=invented), width)
+@pytest.mark.parametrize("invented", [True, False])
+def test_two_ordinary_thumbs(invented: bool) -> None:
+    trial = thumbs(World(rate_sd=0.4 if invented else 0.25), always(Hand()), EACH, invented=invented)
+    assert_narrower(trial, 0.60)
+    assert_no_more_false_ready(trial)
 
 
 @pytest.mark.parametrize("invented", [False, True])
@@ -72,10 +73,12 @@ def test_biased_hands(invented: bool) -> None:
     assert_no_more_false_ready(by)
 
 
-def test_a_hand_that_always_says_too_hard_is_no_worse_than_measured() -> None:
-    """No range can tell a steady habit from a quick resin: two thirds of a word doubles false "ready"."""
-    trial = thumbs(World(), always(Hand(bias=0.2)), EACH)
-    assert trial.after.wrong(Milestone.SAND) <= 0.25
+@pytest.mark.parametrize("bias", [-0.2, 0.2])
+def test_a_hand_that_always_errs_the_same_way(bias: float) -> None:
+    """By two thirds of a word on every panel. Its range is off, which nobody can tell from a quick resin; what is
+    claimed from it is not.
+    """
+    assert_no_more_false_ready(thumbs(World(), always(Hand(bias=bias)), EACH))
 
 
 @pytest.mark.parametrize("glass", [0.0, 0.5, 1.0])
@@ -83,14 +86,16 @@ def test_touches_in_the_cold(glass: float) -> None:
     assert_no_more_false_ready(thumbs(World(), always(Hand(glass=glass)), 250, glassy, COLD))
 
 
-def test_contradicting_hands() -> None:
-    assert_contradictions_are_seen(thumbs(World(), contradictory, EACH))
+@pytest.mark.parametrize("invented", [False, True])
+def test_contradicting_hands(invented: bool) -> None:
+    world = World(rate_sd=0.4 if invented else 0.25)
+    assert_contradictions_are_seen(contradictions(world, EACH, invented))
 
 
 def test_words_at_random_are_no_worse_than_measured() -> None:
     """Somebody who presses any button: no promise covers it, and the range cannot know."""
     trial = thumbs(World(), always(Hand(slip=1.0)), EACH)
-    assert trial.after.wrong(Milestone.SAND) <= 0.25
+    assert trial.after.wrong(Milestone.SAND) <= 0.20
 
 
 def test_one_pot_in_twenty_is_bad() -> None:

@@ -16,6 +16,7 @@ from model.blocks import Floats
 from model.calibration import Calibration, calibrate, card_members
 from model.coat import Course
 from model.kinetics import DEFAULT_LAW, advance
+from model.members import Weights
 from model.milestones import Passing, passings
 from model.observation import THUMB_BOUNDS, THUMB_WORDS, Touch, Word, touch
 from model.resin_card import Milestone, ResinCard
@@ -264,15 +265,23 @@ def say(
     if coupon:
         felt = float(as_old(truth.a[row, i], truth.t_h, truth.at_reference[row]))
     felt *= np.exp(rng.logistic(0.0, hand.noise) + hand.bias)
-    if rng.random() < hand.slip:
-        word = PAGE[rng.integers(len(PAGE))]
-    elif felt >= truth.sheet[Milestone.RECOAT_UNTIL][row]:
-        sands = felt >= truth.sheet[Milestone.SAND][row]
-        word = Word.DUSTS if sands else Word.GUMS
-    else:
-        bounds = np.array(THUMB_BOUNDS) * truth.sheet[Milestone.RECOAT_FROM][row]
-        word = THUMB_WORDS[int(np.searchsorted(bounds, felt, side="right"))]
-    return MERGED.get(word, (Word.WET, Word.STRINGY, Word.SOFT_TACK) if word in THUMB_WORDS[:3] else (word,))
+    slipped = rng.random() < hand.slip
+    word = PAGE[rng.integers(len(PAGE))] if slipped else _word(truth, row, felt)
+    return MERGED.get(word, (word,))
+
+
+def plain_word(truth: Truths, row: int, at_h: float) -> Word:
+    """The page's word that a hand without noise, habit or slip says."""
+    i = int(np.searchsorted(truth.t_h, at_h, side="right")) - 1
+    return _word(truth, row, truth.felt_h[row, i])
+
+
+def _word(truth: Truths, row: int, felt_h: float) -> Word:
+    if felt_h >= truth.sheet[Milestone.RECOAT_UNTIL][row]:
+        return Word.DUSTS if felt_h >= truth.sheet[Milestone.SAND][row] else Word.GUMS
+    bounds = np.array(THUMB_BOUNDS) * truth.sheet[Milestone.RECOAT_FROM][row]
+    word = THUMB_WORDS[int(np.searchsorted(bounds, felt_h, side="right"))]
+    return Word.WET if word in MERGED[Word.WET] else word
 
 
 @lru_cache(maxsize=64)
@@ -298,7 +307,7 @@ def follow(readings: Callable[[Floats], Floats], calibration: Calibration) -> Co
     )
 
 
-def answers(run: Course, weights: Floats | None = None) -> dict[Milestone, Passing]:
+def answers(run: Course, weights: Weights | None = None) -> dict[Milestone, Passing]:
     return passings({"central": run}, 0, weights)
 
 

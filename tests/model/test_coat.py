@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from model.blocks import Blocks
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import course, courses
-from model.members import quantile
+from model.members import Weights, quantile
 from model.milestones import SAFE_SHARE, passings
 from model.resin_card import CLOSING, Milestone
 from tests.resin import HOUR_MS, blocks, medium_sheet, shipped, steady
@@ -184,7 +184,7 @@ def test_weights_count_as_members() -> None:
     weights = np.zeros(64)
     weights[5] = 2.0
     runs = courses(RANGE, steady(20.0, 20), 0)
-    trim = passings(runs, HOUR_MS, weights)[Milestone.TRIM_UNTIL]
+    trim = passings(runs, HOUR_MS, Weights.same(weights))[Milestone.TRIM_UNTIL]
     assert trim.early == trim.late
     one = int(np.searchsorted(runs["central"].age_h[:, 5], 5.0))
     assert trim.likely == runs["central"].t_ms[one - 1]

@@ -12,7 +12,7 @@ from tests.model.honest import (
     Trial,
     always,
     biased,
-    contradictory,
+    contradictions,
     glassy,
     pots,
     sampling_error,
@@ -41,11 +41,12 @@ def assert_early_claims(score: Score, most: float) -> None:
 
 
 def assert_no_more_false_ready(trial: Trial) -> None:
-    """After the thumbs no more than before, within the sampling error of a difference on the same panels."""
-    for milestone in READY:
+    """On the same panels, after the thumbs no more than before, of any verdict: "recoat" wrongly said to be open
+    still counts as well. Exactly: no sampling error is allowed for.
+    """
+    for milestone in JUDGED:
         before, after = trial.before.wrong(milestone), trial.after.wrong(milestone)
-        slack = sampling_error(max(before, 0.1), len(trial.before.false[milestone]))
-        assert after <= before + slack, (milestone, trial.before.table(), trial.after.table())
+        assert after <= before, (milestone, trial.before.table(), trial.after.table())
 
 
 def assert_narrower(trial: Trial, width: float) -> None:
@@ -66,13 +67,12 @@ def test_truth_from_another_model_with_sheet_times_5_percent_off() -> None:
     assert_early_claims(score, 0.15)
 
 
-@pytest.mark.parametrize(("invented", "width"), [(True, 0.60), (False, 0.72)])
-def test_two_ordinary_thumbs_narrow_the_range_honestly(invented: bool, width: float) -> None:
-    """To 0.6 for a shipped card. For the shop's own, whose range is narrow from the start, 0.67 was measured on 500
-    panels, so 0.72 is asked here: to 0.61 it would come only if thumbs had no habits.
-    """
-    world = World(rate_sd=0.4 if invented else 0.25)
-    assert_narrower(thumbs(world, always(Hand()), EACH, invented=invented), width)
+@pytest.mark.parametrize("invented", [True, False])
+def test_two_ordinary_thumbs_narrow_the_range_honestly(invented: bool) -> None:
+    """For a shipped card and for the shop's own, whose range is narrower from the start."""
+    trial = thumbs(World(rate_sd=0.4 if invented else 0.25), always(Hand()), EACH, invented=invented)
+    assert_narrower(trial, 0.62)
+    assert_no_more_false_ready(trial)
 
 
 def test_biased_hands_do_not_raise_false_ready() -> None:
@@ -88,16 +88,13 @@ def test_touches_of_cold_glass_do_not_raise_false_ready() -> None:
 
 
 def assert_contradictions_are_seen(trial: Trial) -> None:
-    """False "ready" does not rise; at least two in three are reported or leave the range as wide as it was. (The
-    rest are pairs of words that do not exclude each other: "gums" says only that sanding has not come.)
-    """
+    """False "ready" does not rise; at most one pair in twenty narrows the range by a tenth and is not reported."""
     assert_no_more_false_ready(trial)
-    assert trial.unseen < len(trial.after.width[Milestone.SAND]) / 3
-    assert trial.width(Milestone.SAND) > 0.85
+    assert trial.unseen <= 0.05 * len(trial.after.width[Milestone.SAND])
 
 
 def test_contradicting_hands_are_reported_or_widen_and_do_not_raise_false_ready() -> None:
-    assert_contradictions_are_seen(thumbs(World(), contradictory, EACH))
+    assert_contradictions_are_seen(contradictions(World(), EACH))
 
 
 def test_bad_pots_never_end_in_a_demould_and_are_mostly_suspected() -> None:

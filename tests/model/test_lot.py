@@ -22,7 +22,7 @@ def test_a_new_lot_is_what_the_card_says() -> None:
 def test_a_lot_is_the_weighted_mean_and_covariance() -> None:
     """numpy.cov with aweights is the reference."""
     of = CALIBRATION.members
-    weights = learn(CALIBRATION, [felt(WARM, 3.0, Word.SOFT_RUBBER)]).weights
+    weights = learn(CALIBRATION, [felt(WARM, 3.0, Word.SOFT_RUBBER)]).weights.likely
     lot = new_lot(CARD).taught(of, weights)
     values = np.array([of.ln_rate, of.E_J_mol, of.Tg_inf_C])
     np.testing.assert_allclose(lot.mean, np.average(values, axis=1, weights=weights), rtol=1e-12)
@@ -62,7 +62,7 @@ def test_five_agreeing_panels_narrow_the_lot_but_never_to_certainty() -> None:
         calibration = calibrate(CARD, lot.members())
         # the touch's ages are the first panel's, which is close enough: only weights matter here
         learned = learn(calibration, [felt(WARM, 3.4, Word.TAPE)])
-        lot = lot.taught(calibration.members, learned.weights).drifted()
+        lot = lot.taught(calibration.members, learned.weights.likely).drifted()
         spreads.append(float(np.sqrt(lot.covariance[0, 0])))
     assert spreads[0] < 0.25
     assert all(PANEL_DRIFT < spread < 0.25 for spread in spreads)

@@ -1,0 +1,48 @@
+"""What decide() answers where no simulated night leads to it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from model.decide import decide
+from model.milestones import SAFE_SHARE
+from model.resin_card import Milestone
+from model.standing import FilmNow, Standing, When
+from model.verdict import Flag, Kind, State
+
+HOUR_MS = 3_600_000
+PASSED = When(HOUR_MS, 2 * HOUR_MS, 3 * HOUR_MS, 1.0)
+SANDABLE = Standing(
+    at=40 * HOUR_MS,
+    panel_C=20.0,
+    trend="steady",
+    minimum_C=10.0,
+    maximum_C=35.0,
+    newest={milestone.value: PASSED for milestone in Milestone},
+    least={milestone.value: PASSED for milestone in Milestone},
+    film=FilmNow(None),
+)
+
+
+def test_a_suspect_mix_is_never_ready_whatever_the_clock_says() -> None:
+    assert decide(SANDABLE).state is State.SANDABLE
+    found = decide(replace(SANDABLE, suspect_since=12 * HOUR_MS))
+    assert found.state is State.NOT_KNOWN
+    assert found.kind is Kind.NOT_KNOWN
+    assert Flag.SUSPECT_MIX in found.flags
+    assert found.headline.key == "suspect_mix"
+    assert found.why[0].values == {"passed_at": 12 * HOUR_MS}
+    assert found.next is None
+
+
+def test_what_opens_is_said_from_its_own_share_of_the_range_on() -> None:
+    """The recoat window asks for more than sanding does, and shuts by one in twenty."""
+    young = {"recoat_from": When(None, None, None, 0.92), "recoat_until": When(None, None, None, 0.0)}
+    at = replace(SANDABLE, newest=young, least={})
+    assert SAFE_SHARE[Milestone.RECOAT_FROM] == 0.93
+    assert decide(at).state is not State.RECOATABLE
+    opened = replace(at, newest=young | {"recoat_from": When(HOUR_MS, HOUR_MS, HOUR_MS, 0.93)})
+    shuts = When(50 * HOUR_MS, 60 * HOUR_MS, 70 * HOUR_MS, 0.0)
+    assert decide(replace(opened, newest=opened.newest | {"recoat_until": shuts})).state is State.RECOATABLE
+    shut = When(39 * HOUR_MS, 60 * HOUR_MS, 70 * HOUR_MS, 0.05)
+    assert decide(replace(opened, newest=opened.newest | {"recoat_until": shut})).state is State.FIRM
