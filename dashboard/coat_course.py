@@ -13,6 +13,7 @@ from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses
 from model.members import quantile
 from model.milestones import Passing, passings
+from model.observation import Learned, Touch, learn, suspected_since, touch
 from model.pot import PotModel, pot_model
 from model.resin_card import CLOSING, Milestone, ResinCard
 
@@ -22,6 +23,8 @@ class CoatCourse:
     """One coat: its range on each path, the card's own single member, and where it stands now.
 
     conversion, age_h   of the middle of the range now
+    learned      what thumb tests did to the range
+    suspect_since   when the slow end had passed the softness that a thumb still finds, UTC ms; None: not suspected
     rate_range   the coat's rate over the card's, 10, 50 and 90 %
     conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
     """
@@ -32,6 +35,8 @@ class CoatCourse:
     central: Calibration
     middle: Course
     passings: Mapping[Milestone, Passing]
+    learned: Learned
+    suspect_since: int | None
     conversion: float
     age_h: float
     conversion_range: tuple[float, float, float]
@@ -85,17 +90,22 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     of = _calibrated(card, accuracy_K / 2.0)
     first, last = start_of(coat, card), last_start_of(coat, card)
     paths, middle = _paths(of, whole, last)
-    passed = passings(paths, at)
+    touches = _touches(coat, paths["central"], at)
+    learned = learn(of.range, touches)
+    weights = learned.weights if touches else None
+    passed = passings(paths, at, weights)
     if last != first:
-        closes = passings(_paths(of, whole, first)[0], at)
+        closes = passings(_paths(of, whole, first)[0], at, weights)
         passed |= {milestone: passing for milestone, passing in closes.items() if milestone in CLOSING}
-    low, likely, high = _ends(paths, at)
+    low, likely, high = _ends(paths, at, learned.weights.likely)
     return CoatCourse(
         coat=coat,
         card=card,
         paths=paths,
         central=of.central,
-        rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9))),
+        learned=learned,
+        suspect_since=suspected_since(paths["central"], touches),
+        rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9), learned.weights.likely)),
         middle=middle,
         passings=passed,
         conversion=likely[0],
@@ -106,6 +116,15 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     )
 
 
+def _touches(coat: Coat, central: Course, at: int) -> list[Touch]:
+    """The coat's thumb tests up to `at`, but not those of its first minute: nothing stands then."""
+    return [
+        touch(central, test.at, *test.words, coupon_C=test.tile_C)
+        for test in coat.thumb_tests
+        if test.at <= at and central.row(test.at) >= 0
+    ]
+
+
 def _paths(of: _Calibrated, whole: Blocks, start: int) -> tuple[dict[Path, Course], Course]:
     """The range's course on each path, and the card's own."""
     count = len(of.range.members)
@@ -114,7 +133,7 @@ def _paths(of: _Calibrated, whole: Blocks, start: int) -> tuple[dict[Path, Cours
     return paths, _part(together["central"], of.central, slice(count, None))
 
 
-def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, float]]:
+def _ends(paths: Mapping[Path, Course], at: int, weights: Floats) -> list[tuple[float, float, float]]:
     """(conversion, equivalent age in h, Tg in degC) at `at` for the slow end, the middle and the quick end."""
     ends: tuple[tuple[Path, float], ...] = (("cold", 0.1), ("central", 0.5), ("hot", 0.9))
     found = []
@@ -124,9 +143,9 @@ def _ends(paths: Mapping[Path, Course], at: int) -> list[tuple[float, float, flo
         conversion = 1.0 - state.u
         found.append(
             (
-                float(quantile(conversion, q)),
-                float(quantile(state.age_h, q)),
-                float(quantile(of.calibration.glass_transition(conversion), q)),
+                float(quantile(conversion, q, weights)),
+                float(quantile(state.age_h, q, weights)),
+                float(quantile(of.calibration.glass_transition(conversion), q, weights)),
             )
         )
     return found

@@ -30,8 +30,17 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
     unit = UNITS.get(str(event.body.get("value")), "")
     probe = event.body.get("probe", "")
-    text = DID[event.kind].format(at=view.clock(event.at), n=coat if coat else "", unit=unit, probe=probe)
+    text = DID[event.kind].format(
+        at=view.clock(event.at), n=coat if coat else "", unit=unit, probe=probe, found=_found(event)
+    )
     return text.replace("  ", " ")
+
+
+def _found(event: Event) -> str:
+    """A thumb test's words, the softest first; and the tile's temperature."""
+    tile_C = event.body.get("tile_C")
+    found = LABELS["or"].join(str(word) for word in event.body.get("words", ()))
+    return found if tile_C is None else LABELS["on_a_tile"].format(found=found, tile=f"{tile_C:g}")
 
 
 def entries(events: Iterable[Event], view: View) -> list[Entry]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Container
+from collections.abc import Container, Sequence
 
 from dashboard.correction import Correction
 from dashboard.field_check import Comparison
@@ -78,6 +78,13 @@ def check_event(
         "error": found.error, "half_width": found.half_width, "due_at": due_at,
     }  # fmt: skip
     return Event(id_, found.at, now, who, "probe checked", None, body)
+
+
+def thumb_event(
+    id_: str, at: int, now: int, who: str, panel: str, words: Sequence[str], tile_C: float | None
+) -> Event:
+    """What a thumb found on a panel's film, or on a tile of tile_C (degC) that cured beside it."""
+    return Event(id_, at, now, who, "thumb test", panel, {"words": list(words), "tile_C": tile_C})
 
 
 def slug(name: str, taken: Container[str]) -> str:

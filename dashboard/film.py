@@ -12,6 +12,7 @@ from dashboard.facts import Facts
 from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
 from model.history import Samples, minute_blocks
+from model.observation import FILM_WORDS
 from model.psychrometrics import dew_point_C, usable
 from model.resin_card import Milestone
 from model.standing import FilmNow
@@ -93,11 +94,21 @@ def first_minute(course: CoatCourse) -> int:
     return int(course.middle.t_ms[0]) - MINUTE_MS
 
 
-def film_now(film: FilmExposure, start_ms: int, washed_at: int | None, measured: bool) -> FilmNow:
+def felt_at(newest: CoatCourse) -> int | None:
+    """When a hand last found something on the newest coat that must be washed away, UTC ms."""
+    return max((test.at for test in newest.coat.thumb_tests if test.words[0] in FILM_WORDS), default=None)
+
+
+def film_now(
+    film: FilmExposure, start_ms: int, washed_at: int | None, measured: bool, felt: int | None = None
+) -> FilmNow:
     """What a verdict needs of it; nothing is left to do once the film was washed.
 
+    felt       when a hand found it greasy or wet: that outweighs whatever was measured
     measured   whether there is a humidity sensor at all: its silence while the film was young means wash
     """
+    if felt is not None and (washed_at is None or felt > washed_at):
+        return FilmNow(Level.HEAVY.value, felt_at=felt)
     if washed_at is not None:
         return FilmNow(None)
     if film.level is None:

@@ -19,6 +19,7 @@ import apsw
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.correction import CorrectionError
 from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
+from model.observation import Word, of_one_kind
 
 SHOP = Schema(
     name="shop.db",
@@ -41,7 +42,11 @@ SHOP = Schema(
     ),
 )
 
+WORDS = tuple(word.value for word in Word)
+"""What a thumb, sanding paper or water may find."""
 SUBSTRATES = ("wood", "foam", "solid laminate", "metal mould", "composite mould", "floor")
+TILE_C = (-20.0, 60.0)
+"""What a tile that is felt beside the panel may have, degC."""
 FUTURE_MS = 2 * 60_000
 """A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
 
@@ -64,6 +69,18 @@ class Event:
 
 
 @dataclass(frozen=True)
+class ThumbTest:
+    """What somebody found on a coat; neighbouring words where the page has merged them.
+
+    tile_C   temperature of the tile that was felt, degC, if it was not the panel itself
+    """
+
+    at: int
+    words: tuple[Word, ...]
+    tile_C: float | None
+
+
+@dataclass(frozen=True)
 class Coat:
     """One coat: number from 1; `applied_at` is None until somebody says, then mixing time stands for it.
 
@@ -77,6 +94,7 @@ class Coat:
     kind: str
     event: str
     last_pot_at: int | None = None
+    thumb_tests: tuple[ThumbTest, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -151,10 +169,23 @@ def _coat_applied(panel: Panel, event: Event) -> Panel:
     return replace(panel, coats=(*panel.coats[:-1], replace(newest, applied_at=event.at)))
 
 
+def _thumb_test(panel: Panel, event: Event) -> Panel:
+    """Of the coat that was the newest then."""
+    earlier = [index for index, coat in enumerate(panel.coats) if coat.mixed_at <= event.at]
+    if not earlier:
+        return panel
+    test = ThumbTest(event.at, tuple(Word(word) for word in event.body["words"]), event.body.get("tile_C"))
+    coats = list(panel.coats)
+    of = coats[earlier[-1]]
+    coats[earlier[-1]] = replace(of, thumb_tests=(*of.thumb_tests, test))
+    return replace(panel, coats=tuple(coats))
+
+
 _STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "coat mixed": _coat_mixed,
     "pot mixed": _pot_mixed,
     "coat applied": _coat_applied,
+    "thumb test": _thumb_test,
     "washed": lambda panel, event: replace(panel, washed_at=event.at),
     "sanded": lambda panel, event: replace(panel, sanded_at=event.at),
     "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
@@ -226,10 +257,26 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
         return
     elif panel.newest is None:
         raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
+    elif event.kind == "thumb test":
+        _check_thumb_test(event, panel)
     elif event.at < panel.newest.mixed_at:
         raise LogbookError(
             f"that lies before the newest coat was mixed: it cannot have been {event.kind} then"
         )
+
+
+def _check_thumb_test(event: Event, panel: Panel) -> None:
+    words = event.body.get("words") or []
+    if not set(words) <= set(WORDS) or not of_one_kind([Word(word) for word in words]):
+        raise LogbookError(
+            f"{', '.join(map(str, words)) or 'nothing'} is not what one test finds; allowed: one of "
+            f"{', '.join(WORDS)}, or neighbours among them"
+        )
+    if event.at < panel.coats[0].mixed_at:
+        raise LogbookError("that lies before the first coat was mixed: nothing could have been felt then")
+    tile_C = event.body.get("tile_C")
+    if tile_C is not None and not TILE_C[0] <= tile_C <= TILE_C[1]:
+        raise LogbookError(f"a tile of {tile_C} degC: {TILE_C[0]} to {TILE_C[1]} degC are allowed")
 
 
 def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | None, body: str) -> Event:

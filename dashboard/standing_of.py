@@ -7,7 +7,7 @@ import numpy as np
 from dashboard.coat_course import CoatCourse, pot_of
 from dashboard.course import PanelCourse
 from dashboard.facts import Facts
-from dashboard.film import film_now, first_minute
+from dashboard.film import felt_at, film_now, first_minute
 from dashboard.logbook import Coat
 from model.blocks import MINUTE_MS, Blocks
 from model.coat import HOUR_MS
@@ -48,7 +48,9 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         maximum_C=newest.card.maximum_C,
         newest=whens(newest),
         least=whens(least),
-        film=film_now(followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture),
+        film=film_now(
+            followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture, felt_at(newest)
+        ),
         sanded_at=facts.panel.sanded_at,
         pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
         stopped=stopped,
@@ -57,6 +59,10 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         cold_h=_cold_hours(followed, minimum),
         gap=max(followed.gaps, key=lambda item: item[1] - item[0], default=None),
         missing_h=followed.missing_h,
+        suspect_since=min(
+            (of.suspect_since for of in (newest, least) if of.suspect_since is not None), default=None
+        ),
+        disagrees=bool(newest.learned.disagrees),
         cap=_cap(facts, newest.card),
     )
 

@@ -28,7 +28,9 @@ _MAKE_IT_HEARD = Say("next_probe")
 
 def decide(now: Standing) -> Verdict:
     """What to do with a panel whose temperature is known up to now, why, and what comes next."""
-    return replace(_answer(now), flags=_flags(now))
+    answer = _answer(now)
+    why = (Say("why_disagreement"), *answer.why) if now.disagrees else answer.why
+    return replace(answer, why=why, flags=_flags(now))
 
 
 def _answer(now: Standing) -> Verdict:

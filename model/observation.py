@@ -56,6 +56,7 @@ THUMB_BOUNDS = (0.5, 0.75, 1.0, 1.35, 1.9, 2.6)
 """Upper bounds of all but the last, in ages at "recoat from"."""
 SAND_WORDS = (Word.GUMS, Word.DUSTS)
 
+
 BOUND_WIDTH = 0.10
 """Width of the logistic around a boundary, in ln(age): where two thumbs would say different words."""
 HABIT = 0.2
@@ -81,6 +82,11 @@ _APART = 2
 """Words so many steps softer than an earlier one of a film no warmer contradict it: cure does not go back."""
 
 
+def of_one_kind(words: Sequence[Word]) -> bool:
+    """Whether words belong to one test: the thumb's, the sanding paper's, or of what lies on the film."""
+    return bool(words) and any(set(words) <= set(kind) for kind in (THUMB_WORDS, SAND_WORDS, FILM_WORDS))
+
+
 @dataclass(frozen=True)
 class Touch:
     """One touch on one coat.
@@ -98,8 +104,7 @@ class Touch:
     touched_C: Floats
 
     def __post_init__(self) -> None:
-        kinds = [kind for kind in (THUMB_WORDS, SAND_WORDS, FILM_WORDS) if set(self.words) <= set(kind)]
-        if not self.words or not kinds:
+        if not of_one_kind(self.words):
             raise ValueError(
                 f"words of one test belong together, got {', '.join(self.words) or 'none'}; allowed: some of "
                 "the thumb's words, or of the sanding paper's, or of what lies on the film"

@@ -16,6 +16,8 @@ def film_why(film: FilmNow) -> tuple[Say, ...]:
     """What the young film met; nothing if nothing was measured that matters."""
     if film.level is None:
         return () if film.measured else (Say("why_film_not_measured"),)
+    if film.felt_at is not None:
+        return (Say("why_wash_felt", {"felt_at": film.felt_at}),)
     if film.level == "wet" and film.wet_at is not None and film.dry_at is not None:
         under = max(film.under_K, 0.0)
         return (Say("why_wash_wet", {"under_K": under, "wet_at": film.wet_at, "dry_at": film.dry_at}),)

@@ -52,6 +52,7 @@ class FilmNow:
 
     exposed_h   weighted hours of damp air; margin_h   hours with less than 3 K over the dew point
     measured    False if nobody measured the air's moisture
+    felt_at     when a hand found it greasy or wet, UTC ms
     """
 
     level: str | None
@@ -62,6 +63,7 @@ class FilmNow:
     dry_at: int | None = None
     missing_h: float = 0.0
     measured: bool = True
+    felt_at: int | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,7 @@ class Standing:
     cold_h         hours of the newest coat's life below the card's minimum
     gap            the longest stretch of its life without readings (from, to); missing_h all such hours
     suspect_since  when the slow end had passed the softest that a thumb still finds there; None: mix not suspected
+    disagrees      a thumb test of the newest coat contradicts the temperatures, or another one
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
     """
 
@@ -106,4 +109,5 @@ class Standing:
     gap: tuple[int, int] | None = None
     missing_h: float = 0.0
     suspect_since: int | None = None
+    disagrees: bool = False
     cap: Say | None = None

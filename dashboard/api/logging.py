@@ -12,6 +12,7 @@ from dashboard.entries import said
 from dashboard.entry import register_event
 from dashboard.logbook import Event, LogbookError
 from dashboard.words import LABELS
+from model.observation import Word
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
 Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
@@ -63,6 +64,24 @@ class Mixed(Body):
     body: Coat
 
 
+class Felt(Body):
+    """What was found on a film. tile_C: degC, if a tile that cured beside the panel was felt in its place."""
+
+    words: Annotated[list[Word], Field(min_length=1, max_length=3)]
+    tile_C: float | None = None
+
+
+class Thumb(Body):
+    """A thumb test."""
+
+    id: Id
+    who: Who = ""
+    at: int | None = Field(default=None, ge=0, lt=2**53)
+    panel: Annotated[str, Field(min_length=1, max_length=64)]
+    kind: Literal["thumb test"]
+    body: Felt
+
+
 class Seen(Body):
     """Somebody has seen an alarm."""
 
@@ -92,7 +111,7 @@ class Unit(Body):
     value: Literal["degC", "degF"]
 
 
-Entry = Annotated[Tap | Mixed | Seen | Withdrawn | Unit, Field(discriminator="kind")]
+Entry = Annotated[Tap | Mixed | Thumb | Seen | Withdrawn | Unit, Field(discriminator="kind")]
 
 
 def router(desk: Desk) -> APIRouter:
@@ -164,7 +183,7 @@ def _check_withdrawal(desk: Desk, entry: Withdrawn) -> None:
 
 def _body(entry: Entry) -> dict[str, Any]:
     match entry:
-        case Mixed():
+        case Mixed() | Thumb():
             return entry.body.model_dump()
         case Seen():
             return {"alarm": entry.alarm}

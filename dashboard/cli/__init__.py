@@ -156,14 +156,22 @@ def _copies(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
 
 
 def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    add = _command(commands, "panel", "register a panel, or log a coat, a wash or sanding", "panels:panel")
-    add.add_argument("what", choices=("add", "coat", "pot", "applied", "washed", "sanded", "close", "list"))
+    add = _command(
+        commands, "panel", "register a panel, or log a coat, a thumb test, a wash or sanding", "panels:panel"
+    )
+    add.add_argument(
+        "what", choices=("add", "coat", "pot", "applied", "felt", "washed", "sanded", "close", "list")
+    )
     add.add_argument("name", nargs="?", help="the panel's name")
     add.add_argument("--zone", default="", help="with add: part of the site")
     add.add_argument("--surface", help="with add: the probe on its surface")
     add.add_argument("--air", help="with add: the probe in the air around it")
     add.add_argument("--substrate", default="wood", help="with add: what it is laid on (default wood)")
     add.add_argument("--card", help="with coat: the resin card's id")
+    add.add_argument(
+        "--found", action="append", help="with felt: the thumb's word; neighbours may be given, too"
+    )
+    add.add_argument("--tile", type=float, help="with felt: temperature of the tile that was felt, degC")
     add.add_argument("--at", help="when it happened, UTC, e.g. 2026-01-10T18:20 (default: now)")
     add.add_argument("--who", default="command", help="who did it")
 

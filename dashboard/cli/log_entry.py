@@ -75,4 +75,4 @@ def _request(event: Event) -> tuple[str, dict[str, Any]]:
         case "withdrawn":
             return "/api/events", said | {"kind": event.kind, "panel": event.panel} | body
     said |= {"kind": event.kind, "panel": event.panel, "at": event.at}
-    return "/api/events", said | ({"body": body} if event.kind == "coat mixed" else {})
+    return "/api/events", said | ({"body": body} if body else {})

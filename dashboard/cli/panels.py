@@ -15,7 +15,7 @@ from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
 from dashboard.cli.times import iso, utc_ms
-from dashboard.entry import coat_event, register_event, step_event
+from dashboard.entry import coat_event, register_event, step_event, thumb_event
 from dashboard.logbook import Event, Panel
 
 
@@ -70,6 +70,9 @@ def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, 
         if not arguments.card:
             raise CommandError("panel coat needs --card: which resin card was mixed?")
         return coat_event(number, at, now, arguments.who, found.id, arguments.card)
+    if arguments.what == "felt":
+        words = arguments.found or []
+        return thumb_event(number, at, now, arguments.who, found.id, words, arguments.tile)
     kind = {"pot": "pot mixed", "applied": "coat applied", "close": "closed"}.get(
         arguments.what, arguments.what
     )
