@@ -6,6 +6,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from zoneinfo import ZoneInfo
 
 import apsw
 
@@ -14,13 +15,14 @@ from collector.clock import Clock
 from collector.heartbeat import Heartbeat
 from collector.opening import NoStart, begin_anew, open_or_begin, tell_troubles
 from collector.patience import GrowingWait
-from collector.pipeline import Pipeline
+from collector.pipeline import Pipeline, probe_facts
 from collector.settings import Settings
 from collector.sources import source_for
 from collector.steady_clock import SteadyClock
 from collector.store.ballast import Ballast
 from collector.store.schema import Damaged
 from collector.store.writer import Writer
+from collector.suspicion.lookout import Lookout
 from collector.timekeeper import Timekeeper
 from collector.upkeep import Upkeep
 
@@ -91,12 +93,14 @@ def _collect(
         log.info("collecting from %d sources into %s", len(threads), settings.readings_db)
         end = _End(stop, threads)
         keep_time = _timekeeper(clock, writer, pipeline)
+        lookout = Lookout(writer, probe_facts(settings), ZoneInfo(settings.time_zone), clock)
 
         def each_round() -> None:
             _look_after(threads, beat)
             keep_time()
             if pipeline.idle:
                 upkeep.quiet()
+                lookout.turn()
 
         all_stored = pipeline.run(end, each_round)
     finally:

@@ -6,6 +6,7 @@ limits are common practice, no source; each says below what it is meant to let t
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -51,6 +52,22 @@ NEIGHBOUR_MS = 30 * 60_000
 GONE = (-127.0, 127.9375)
 """What a driver returns for a one-wire sensor that does not answer, and a reading with too little power."""
 SAME = 0.005
+RAW_ENDS = ((130.0, 100.0), (130.0, 119.0), (-45.0, 0.0), (-45.0, -6.0))
+"""degC and % of a raw count of 65535 or 0 in the formulas of two families of digital T/RH sensors: nothing answered."""
+EMPTY = (0.0, 0.0)
+"""degC and % of a frame of zeros: a checksum of zeros fits it."""
+ZERO_NEAR = 1.5
+"""Exactly 0 degC from a probe alone is believed if it, or its zone, was so near to it; else it is a frame of zeros."""
+FIRST_K, FIRST_K_PER_H = 3.0, 10.0
+"""The first value after a pause may be what a register held at power-up: further off than this it is not believed."""
+PAUSE_MS = 60_000
+MIRRORED_NEAR, MIRRORED_LEAST = 0.3, 1.5
+MIRRORED_MS = 600_000
+"""A value that is the last one with its sign turned is taken for a lost sign until it has lasted so long."""
+HEATED_K, COOLED_K = 3.0, 1.5
+HEATED_IN_MS, HEATED_MS = 90_000, 300_000
+SAME_WATER = 0.07
+"""A sensor's own heater: so much warmer in so short a time with the same water in the air, and for so long at most."""
 AHEAD_MS = 60_000
 """A probe's clock may be this much ahead of ours before its time is not believed."""
 
@@ -72,6 +89,8 @@ class _Series:
 
 
 _Key = tuple[str, Quantity]
+_WHOLE_FRAME = Quality.DISCONNECTED | Quality.POWER_ON_VALUE | Quality.SELF_HEATED
+"""What, found in a temperature, spoils the humidity of the same moment too."""
 
 
 class Checks:
@@ -80,6 +99,9 @@ class Checks:
     def __init__(self, probes: Iterable[ProbeFacts]) -> None:
         self._probes = {probe.id: probe for probe in probes}
         self._series: dict[_Key, _Series] = {}
+        self._frames: dict[tuple[str, int], dict[Quantity, float]] = {}
+        self._spoilt: dict[str, tuple[int, Quality]] = {}
+        self._heated: dict[str, tuple[int, float]] = {}
 
     def remember(self, reading: Reading) -> None:
         """What was stored before the start: the first new reading is compared with it."""
@@ -96,10 +118,10 @@ class Checks:
         """
         flagged = list(readings)
         late: dict[_Key, _Series] = {}
-        order = sorted(
-            range(len(readings)),
-            key=lambda i: (readings[i].at, readings[i].probe, readings[i].quantity, readings[i].value),
-        )
+        self._frames = {}
+        for reading in readings:
+            self._frames.setdefault((reading.probe, reading.at), {})[reading.quantity] = reading.value
+        order = sorted(range(len(readings)), key=lambda i: _in_order(readings[i]))
         for index in order:
             reading = readings[index]
             key = (reading.probe, reading.quantity)
@@ -114,12 +136,19 @@ class Checks:
         return flagged
 
     def _look(self, reading: Reading, series: _Series) -> Quality:
-        found = self._alone(reading)
+        found = self._alone(reading) | self._frame(reading)
         if series.newest == reading.at:  # a repeat, or a rival for the same place: nothing to learn from it
             return found
+        pause = reading.at - series.newest if series.newest is not None else 0
         series.newest = reading.at
-        if self._is_power_on(reading, series):
+        if self._is_power_on(reading, series) or self._is_first(reading, series, pause):
             found |= Quality.POWER_ON_VALUE
+        if self._is_empty(reading, series):
+            found |= Quality.DISCONNECTED
+        if found.usable and self._is_heated(reading, series):
+            found |= Quality.SELF_HEATED
+        if reading.quantity is Quantity.TEMPERATURE and found & _WHOLE_FRAME:
+            self._spoilt[reading.probe] = reading.at, found & _WHOLE_FRAME
         if found.usable and _jumps(reading, series):
             found |= Quality.IMPOSSIBLE_RATE
         if found.usable and self._sticks(reading, series, wet=bool(found & Quality.SATURATED)):
@@ -142,6 +171,54 @@ class Checks:
             return Quality.SATURATED
         return Quality.GOOD
 
+    def _frame(self, reading: Reading) -> Quality:
+        """What the temperature and the humidity of one moment tell together."""
+        frame = self._frames.get((reading.probe, reading.at), {})
+        warmth, damp = frame.get(Quantity.TEMPERATURE), frame.get(Quantity.RELATIVE_HUMIDITY)
+        if warmth is None or damp is None or reading.quantity is Quantity.CO2:
+            return Quality.GOOD
+        if any(abs(warmth - t) < SAME and abs(damp - rh) < SAME for t, rh in (*RAW_ENDS, EMPTY)):
+            return Quality.DISCONNECTED
+        at, quality = self._spoilt.get(reading.probe, (0, Quality.GOOD))
+        return quality if at == reading.at else Quality.GOOD
+
+    def _is_empty(self, reading: Reading, series: _Series) -> bool:
+        """Exactly 0 degC out of nowhere: the frame was all zeros."""
+        if reading.quantity is not Quantity.TEMPERATURE or reading.value != 0.0 or series.good is None:
+            return False
+        return not self._was_near(reading, series, 0.0, ZERO_NEAR)
+
+    def _is_first(self, reading: Reading, series: _Series, pause: int) -> bool:
+        """The first after a pause, far from the last: what a register held before anything was measured."""
+        probe = self._probes.get(reading.probe)
+        patience = max(PAUSE_MS, 3000 * probe.interval_s if probe else 0)
+        if reading.quantity is not Quantity.TEMPERATURE or series.good is None or pause <= patience:
+            return False
+        hours = (reading.at - series.good[0]) / 3_600_000
+        return abs(reading.value - series.good[1]) > FIRST_K + FIRST_K_PER_H * hours
+
+    def _is_heated(self, reading: Reading, series: _Series) -> bool:
+        """Its own heater is on: suddenly warmer, and as much drier as the same water makes it."""
+        damp = self._frames[reading.probe, reading.at].get(Quantity.RELATIVE_HUMIDITY)
+        was_damp = self._series.get((reading.probe, Quantity.RELATIVE_HUMIDITY), _Series()).good
+        if (
+            reading.quantity is not Quantity.TEMPERATURE
+            or damp is None
+            or series.good is None
+            or was_damp is None
+        ):
+            return False
+        at, warmth = series.good
+        since, from_C = self._heated.get(reading.probe, (0, 0.0))
+        if at == since and reading.at - since <= HEATED_MS and reading.value >= from_C + COOLED_K:
+            return True
+        sudden = reading.at - at <= HEATED_IN_MS and reading.value - warmth >= HEATED_K
+        water = damp * _saturation(reading.value) / (was_damp[1] * _saturation(warmth))
+        if not sudden or was_damp[0] != at or abs(water - 1) > SAME_WATER:
+            return False
+        self._heated[reading.probe] = series.good
+        return True
+
     def _is_power_on(self, reading: Reading, series: _Series) -> bool:
         """85 degC exactly is what a one-wire sensor holds before it has measured; in an oven it is a reading.
 
@@ -149,14 +226,16 @@ class Checks:
         """
         if reading.quantity is not Quantity.TEMPERATURE or abs(reading.value - POWER_ON) >= SAME:
             return False
+        return not self._was_near(reading, series, POWER_ON, POWER_ON_NEAR)
+
+    def _was_near(self, reading: Reading, series: _Series, value: float, near: float) -> bool:
+        """Whether this series, or another temperature of the zone, was so near to a value within half an hour."""
         neighbours = chain(
             [series.good],
             (self._series[key].good for key in self._series if self._same_zone(key, reading.probe)),
         )
-        return not any(
-            good is not None
-            and abs(good[0] - reading.at) <= NEIGHBOUR_MS
-            and abs(good[1] - POWER_ON) <= POWER_ON_NEAR
+        return any(
+            good is not None and abs(good[0] - reading.at) <= NEIGHBOUR_MS and abs(good[1] - value) <= near
             for good in neighbours
         )
 
@@ -195,13 +274,14 @@ def _jumps(reading: Reading, series: _Series) -> bool:
     One wild value is compared and forgotten. If the new values keep agreeing with each other for a minute,
     the probe was moved or the world did change, and they are believed.
     """
-    if series.good is None or _reaches(reading, *series.good):
+    mirrored = series.good is not None and _mirrored(reading, *series.good)
+    if series.good is None or (_reaches(reading, *series.good) and not mirrored):
         series.other_level = None
         return False
     level = series.other_level
     since = level[0] if level is not None and _reaches(reading, *level[1:]) else reading.at
     series.other_level = (since, reading.at, reading.value)
-    if reading.at - since < LEVEL_MS:
+    if reading.at - since < (MIRRORED_MS if mirrored else LEVEL_MS):
         return True
     series.other_level = None
     return False
@@ -210,3 +290,24 @@ def _jumps(reading: Reading, series: _Series) -> bool:
 def _reaches(reading: Reading, at: int, value: float) -> bool:
     limits = LIMITS[reading.quantity]
     return abs(reading.value - value) <= limits.step + limits.per_minute * (reading.at - at) / 60_000
+
+
+def _mirrored(reading: Reading, at: int, value: float) -> bool:
+    """The last value with its sign turned: the sign bit was lost, or found where none was."""
+    return (
+        reading.quantity is Quantity.TEMPERATURE
+        and reading.at - at <= MIRRORED_MS
+        and abs(reading.value + value) <= MIRRORED_NEAR
+        and abs(reading.value - value) >= MIRRORED_LEAST
+    )
+
+
+def _in_order(reading: Reading) -> tuple[int, str, bool, str, float]:
+    """By time; of one probe's moment the temperature first: what spoils it spoils the humidity of that moment."""
+    humid = reading.quantity is not Quantity.TEMPERATURE
+    return reading.at, reading.probe, humid, reading.quantity, reading.value
+
+
+def _saturation(temperature_C: float) -> float:
+    """Vapour pressure over water, Pa: Bolton (1980), Monthly Weather Review 108, eq. 10."""
+    return 611.2 * math.exp(17.67 * temperature_C / (temperature_C + 243.5))

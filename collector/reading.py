@@ -5,7 +5,8 @@ Units: temperature in degC, relative humidity in % over water (what a capacitive
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import IntFlag, StrEnum
 
 
@@ -29,6 +30,7 @@ class Quality(IntFlag):
     DISCONNECTED = 32
     CLOCK_AHEAD = 64
     LATE = 128
+    SELF_HEATED = 256
 
     @property
     def usable(self) -> bool:
@@ -42,6 +44,7 @@ UNUSABLE = (
     | Quality.STUCK
     | Quality.POWER_ON_VALUE
     | Quality.DISCONNECTED
+    | Quality.SELF_HEATED
 )
 """Flags that keep a value out of the model. It stays in the store, and the page says why it is not used."""
 
@@ -75,3 +78,22 @@ class ProbeFacts:
     place: str
     interval_s: float
     accuracy_K: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """What comparing probes over hours says against one of them; collect writes it beside the readings.
+
+    kind                 "tape_off", "swapped", "sunlit", "wet_end", "drift", "sends_degF", "sends_degC" or "slow"
+    since, until         UTC ms between which its readings are in doubt; until None: it still stands
+    shown_from, shown_to UTC ms between which the newest readings lie that speak for it
+    numbers              what it rests on, by names that end as those of model.verdict.Say; `other`: another probe
+    """
+
+    probe: str
+    kind: str
+    since: int
+    until: int | None
+    shown_from: int
+    shown_to: int
+    numbers: Mapping[str, float | str] = field(default_factory=dict)

@@ -14,11 +14,13 @@ from pathlib import Path
 from collector.reading import ProbeFacts
 from collector.store.trouble import Kind, read
 from dashboard.assessment import Assessment
+from dashboard.doubts import NOTICES, words
 from dashboard.follow import Follower
 from dashboard.watch_store import Alarm
 from model.verdict import Flag, Mark, Say, State
 
 MINUTE_MS = 60_000
+HOUR_MS = 60 * MINUTE_MS
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ DELAYS = {
     "too cold": Delays(on=2 * MINUTE_MS, off=10 * MINUTE_MS),
     "blush exposure": Delays(on=0, off=0),
     "probe silent": Delays(on=0, off=MINUTE_MS),
+    "probe suspect": Delays(on=0, off=MINUTE_MS),
     "recording": Delays(on=0, off=MINUTE_MS),
 }
 
@@ -124,15 +127,38 @@ def conditions(
         found += _too_cold(item)
         found += _exposed(item)
     for probe in probes.values():
-        heard = follower.heard(probe.id)
-        if heard is None:
-            found.append(
-                Condition("probe silent", None, probe.id, Say("alarm_never_heard", {"probe": probe.id}))
-            )
-        elif at - heard > 3000 * probe.interval_s:
-            say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
-            found.append(Condition("probe silent", None, probe.id, say))
+        found += _silent(probe, follower, at)
+        found += _suspect(probe, follower, at)
     return found
+
+
+def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
+    """By the settings. A probe known to be slower than they say is one alarm that stays, not one each pause."""
+    heard = follower.heard(probe.id)
+    if heard is None:
+        return [Condition("probe silent", None, probe.id, Say("alarm_never_heard", {"probe": probe.id}))]
+    slow = next((item for item in follower.doubts(probe.id) if item.kind == "slow"), None)
+    if slow is not None and at - heard <= 3 * HOUR_MS * float(slow.numbers["learned_h"]):
+        say = Say("alarm_slow", {"probe": probe.id, "learned_h": round(float(slow.numbers["learned_h"]), 2)})
+        return [Condition("probe silent", None, probe.id, say)]
+    if at - heard > 3000 * probe.interval_s:
+        say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
+        return [Condition("probe silent", None, probe.id, say)]
+    return []
+
+
+def _suspect(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
+    """One alarm for a probe whatever speaks against it; notices ring nothing. Numbers that move are left out."""
+    told = next((item for item in follower.doubts(probe.id) if item.kind not in NOTICES), None)
+    if told is not None:
+        say = words(told, "alarm")
+        kept = {name: value for name, value in say.values.items() if name in ("probe", "other")}
+        return [Condition("probe suspect", None, probe.id, Say(say.key, kept))]
+    newest = follower.unusable(probe.id, at)
+    if newest is None:
+        return []
+    say = Say("alarm_unusable", {"probe": probe.id, "read_C": newest.value})
+    return [Condition("probe suspect", None, probe.id, say)]
 
 
 def recording(readings: Path, at: int) -> list[Condition]:

@@ -53,7 +53,7 @@ def _assess(facts: Facts, at: int) -> Assessment:
     if at < newest.mixed_at - CLOCK_MS:
         return _short(facts, at, unknown.clock_back(), last)
     card = facts.cards[newest.card]
-    silent = trace is None or last is None or at - last > 3000 * trace.interval_s
+    silent = trace is None or last is None or _unheard(trace, last, at)
     if silent:
         pot = pot_now(newest, card, None)
         if pot is not None and at < pot.pour_by:
@@ -91,14 +91,19 @@ def _before_mixing(facts: Facts, trace: Trace | None, last: int | None, at: int)
         return unknown.probe_missing(facts.panel)
     if last is None:
         return unknown.nothing_usable(trace, None)
-    if at - last > 3000 * trace.interval_s:
-        return planned((Say("why_planned_silent"),))
+    if _unheard(trace, last, at):
+        return planned((Say("why_planned_doubt" if trace.doubt else "why_planned_silent"),))
     upto = int(np.searchsorted(trace.samples.t, at, "right"))
     panel_C, trend = float(trace.samples.value[upto - 1]), trend_of(trace.samples, at)
     dew = dew_now(facts, at)
     if dew is None:
         return planned((Say("why_planned_no_air", {"panel_C": panel_C, "trend": trend}),))
     return planned((Say("why_planned", {"panel_C": panel_C, "trend": trend, "margin_K": panel_C - dew}),))
+
+
+def _unheard(trace: Trace, last: int, at: int) -> bool:
+    """Whether its newest usable reading says nothing of now: three intervals are over, or the probe is in doubt."""
+    return trace.doubt is not None or at - last > 3000 * trace.interval_s
 
 
 def _last_usable(trace: Trace, at: int) -> int | None:

@@ -8,7 +8,7 @@ serial is known by its channel. Times are UTC ms.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from collector.reading import Quantity
@@ -73,6 +73,14 @@ class Entered:
 
 
 @dataclass(frozen=True)
+class PutRight:
+    """Somebody saw to a suspicion of the channel: mended it then, or found it right as it was."""
+
+    at: int
+    fixed: bool
+
+
+@dataclass(frozen=True)
 class ProbeLog:
     """One channel: its devices, and the corrections and checks of all of them; everything in order of time."""
 
@@ -80,6 +88,7 @@ class ProbeLog:
     devices: tuple[Device, ...]
     entered: Mapping[Owner, tuple[Entered, ...]]
     checks: Mapping[Owner, tuple[Check, ...]]
+    put_right: tuple[PutRight, ...] = ()
 
     @property
     def replaced(self) -> tuple[Device, ...]:
@@ -132,6 +141,7 @@ def probe_logs(events: Iterable[Event], probes: Iterable[str] = ()) -> dict[str,
     devices: dict[str, list[Device]] = {probe: [] for probe in probes}
     entered: dict[Owner, list[Entered]] = {}
     checks: dict[Owner, list[Check]] = {}
+    put_right: dict[str, list[PutRight]] = {}
     for event in kept:
         probe, serial = str(event.body["probe"]), str(event.body["serial"])
         here = devices.setdefault(probe, [])
@@ -140,6 +150,8 @@ def probe_logs(events: Iterable[Event], probes: Iterable[str] = ()) -> dict[str,
             here.append(Device(probe, serial, event.at, event.id))
         elif event.kind == "correction entered":
             entered.setdefault(owner, []).append(_entered(event))
+        elif event.kind == "probe put right":
+            put_right.setdefault(probe, []).append(PutRight(event.at, bool(event.body["fixed"])))
         else:
             checks.setdefault(owner, []).append(_check(event))
     by_time = {
@@ -147,7 +159,10 @@ def probe_logs(events: Iterable[Event], probes: Iterable[str] = ()) -> dict[str,
         for owner, items in entered.items()
     }
     checked = {owner: tuple(sorted(items, key=lambda item: item.at)) for owner, items in checks.items()}
-    return {probe: _log(probe, found, by_time, checked) for probe, found in devices.items()}
+    return {
+        probe: replace(_log(probe, found, by_time, checked), put_right=tuple(put_right.get(probe, ())))
+        for probe, found in devices.items()
+    }
 
 
 def _log(

@@ -7,18 +7,19 @@ reading changes what is worked out next exactly as if it had come in time.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading
+from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion
 from collector.store.reader import Batch, Reader
 from collector.store.readings_schema import MOVED
 from collector.store.runs import Run
 from dashboard.correction import Stretch, correct
 from dashboard.devices import ProbeLog
+from dashboard.doubts import Span, matters, spans, standing, unanswered
 from model.history import Samples
 
 DAY_MS = 86_400_000
@@ -39,6 +40,7 @@ class Trace:
     half_width   of each sample, after its correction; None where nothing was corrected
     beyond       where a sample lies past its correction's margin; None where nothing was corrected
     corrections  ids of the logbook's entries that the samples rest on
+    doubt        what stands against the probe now; samples in doubt are left out, then and earlier
     """
 
     probe: str
@@ -49,6 +51,7 @@ class Trace:
     half_width: NDArray[np.float64] | None = field(default=None, compare=False)
     beyond: NDArray[np.bool_] | None = field(default=None, compare=False)
     corrections: tuple[str, ...] = ()
+    doubt: Suspicion | None = field(default=None, compare=False)
 
     @classmethod
     def of(
@@ -59,12 +62,16 @@ class Trace:
         value: NDArray[np.float64],
         quality: NDArray[np.int64],
         stretches: Sequence[Stretch] = (),
+        doubtful: Sequence[Span] = (),
     ) -> Trace:
         """From a series as the store gives it: t UTC ms, increasing; raw values; quality as flags.
 
         stretches   the corrections in force from when on
+        doubtful    when the probe is, or was, not to be believed
         """
         good = (quality & int(UNUSABLE)) == 0
+        for begin, end in doubtful:
+            good &= (t < begin) | (t >= end)
         newest = None
         if len(t):
             at = int(t[-1])
@@ -109,6 +116,7 @@ class Follower:
         self.probes: dict[str, ProbeFacts] = {}
         self.logs: Mapping[str, ProbeLog] = {}
         self.runs: list[Run] = []
+        self.suspicions: list[Suspicion] = []
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
@@ -116,6 +124,7 @@ class Follower:
         try:
             self.probes = {probe.id: probe for probe in reader.probes()}
             self.runs = reader.runs()
+            self.suspicions = reader.suspicions()
             if not self._series and not self.batch:
                 return self._first_load(reader)
             revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
@@ -160,15 +169,41 @@ class Follower:
         for key, group in grouped.items():
             self._series.setdefault(key, _Series.empty()).add(group)
 
-    def trace(self, probe: str | None, quantity: Quantity) -> Trace | None:
-        """The series of one probe; None if there is no such probe."""
+    def trace(self, probe: str | None, quantity: Quantity, beside: bool = False) -> Trace | None:
+        """The series of one probe; None if there is no such probe. `beside`: another probe stands for the panel."""
         facts = self.probes.get(probe or "")
         if facts is None:
             return None
         series = self._series.get((facts.id, quantity)) or _Series.empty()
         log = self.logs.get(facts.id)
         stretches = log.stretches(quantity) if log else ()
-        return Trace.of(facts, quantity, series.t, series.value, series.quality, stretches)
+        said = log.put_right if log else ()
+        mine = matters(self.suspicions, facts.id, quantity, beside)
+        made = Trace.of(facts, quantity, series.t, series.value, series.quality, stretches, spans(mine, said))
+        return replace(made, doubt=standing(mine, said))
+
+    def doubts(self, probe: str) -> list[Suspicion]:
+        """Everything that stands against a probe and that nobody has seen to."""
+        log = self.logs.get(probe)
+        return unanswered(self.suspicions, probe, log.put_right if log else ())
+
+    def unusable(self, probe: str, at: int) -> Reading | None:
+        """The newest temperature of a probe that speaks, but said nothing usable for three intervals."""
+        facts, series = self.probes.get(probe), self._series.get((probe, Quantity.TEMPERATURE))
+        if facts is None or series is None or not len(series.t):
+            return None
+        patience = 3000 * facts.interval_s
+        good = series.t[(series.quality & int(UNUSABLE)) == 0]
+        last = int(series.t[-1])
+        if (
+            at - last > patience
+            or (len(good) and last - int(good[-1]) <= patience)
+            or last == int(series.t[0])
+        ):
+            return None
+        return Reading(
+            probe, Quantity.TEMPERATURE, float(series.value[-1]), last, last, Quality(int(series.quality[-1]))
+        )
 
     def silent(self, probe: str | None, quantity: Quantity, at: int) -> bool:
         """True once three intervals of a probe there is have gone by without any reading, usable or not."""

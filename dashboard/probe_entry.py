@@ -5,6 +5,8 @@ correction entered   body: probe, serial, quantity, points, half_width, margin, 
 probe checked        body: probe, serial, quantity, against, stage, since, readings, reads, true, error,
                      half_width, due_at. A comparison with a reference; it changes nothing by itself.
 
+probe put right      body: probe, serial, fixed. Somebody saw to a suspicion: mended (fixed) or found right as it was.
+
 Numbers are in degC, K and %; times UTC ms.
 """
 
@@ -16,7 +18,7 @@ from typing import Any
 
 from dashboard.correction import Correction, CorrectionError
 
-PROBE_KINDS = frozenset({"device replaced", "correction entered", "probe checked"})
+PROBE_KINDS = frozenset({"device replaced", "correction entered", "probe checked", "probe put right"})
 STAGES = ("as found", "as left")
 
 
@@ -40,6 +42,8 @@ def check_probe_entry(kind: str, at: int, body: Mapping[str, Any]) -> None:
             raise CorrectionError(
                 "a check needs its readings, what they should have been, and how well that is known"
             )
+    elif kind == "probe put right" and not isinstance(body.get("fixed"), bool):
+        raise CorrectionError("fixed: true if it was mended, false if it was right as it was")
     due = body.get("due_at")
     if due is not None and not (_is_number(due) and due > at):
         raise CorrectionError("the next check is due after this one: choose a later day")

@@ -169,6 +169,9 @@ def history(probe: str, log: ProbeLog, events: Iterable[Event], view: View) -> l
         details |= {item.correction.version: _points(item, view) for item in items}
     for checked in log.checks.values():
         details |= {item.event: _found(item, view) for item in checked}
+    for event in listed:
+        if event.kind == "probe put right":
+            details[event.id] = LABELS["was_put_right" if event.body["fixed"] else "was_fine"]
     return [Line(entry, details.get(entry.id, "")) for entry in found]
 
 

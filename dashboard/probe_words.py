@@ -71,5 +71,9 @@ PROBE_LABELS: dict[str, str] = {
     "put_in_at": "Put in at",
     "replace_note": "{probe} keeps its name and its history. The new device starts without a correction.",
     "correct_note": "Raw readings are kept. Everything is worked out anew, and again if you take it back.",
+    "put_right": "I have put it right",
+    "is_fine": "It is right as it is",
+    "was_put_right": "Put right.",
+    "was_fine": "Found right as it was.",
     "percent": "%",
 }  # fmt: skip

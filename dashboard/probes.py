@@ -8,19 +8,20 @@ from pathlib import Path
 
 import numpy as np
 
-from collector.reading import ProbeFacts, Quantity, Reading
+from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.store.reader import HeardName, Reader, Tally
 from dashboard.field_check import RawSeries, Series
 
 
 @dataclass(frozen=True)
 class Heard:
-    """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed."""
+    """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed, suspicions."""
 
     probes: tuple[ProbeFacts, ...] = ()
     newest: tuple[Reading, ...] = ()
     refused: tuple[Tally, ...] = ()
     unclaimed: tuple[HeardName, ...] = ()
+    suspicions: tuple[Suspicion, ...] = ()
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
@@ -38,6 +39,7 @@ def hear(readings: Path) -> Heard:
             newest=tuple(reading for reading in newest if reading is not None),
             refused=tuple(reader.tallies()),
             unclaimed=tuple(reader.heard()),
+            suspicions=tuple(reader.suspicions()),
         )
     finally:
         reader.close()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collector.reading import Quality
+from collector.reading import Quality, Suspicion
+from dashboard.doubts import words
 from dashboard.follow import Trace
 from dashboard.logbook import Coat, Panel
 from model.decide import not_known
@@ -35,6 +36,8 @@ def never_heard(probe: str) -> Verdict:
 
 def nothing_usable(trace: Trace, newest: Coat | None) -> Verdict:
     """Not one usable reading so far."""
+    if trace.doubt is not None:
+        return doubted(trace.doubt)
     if trace.newest is None or newest is None:
         return never_heard(trace.probe)
     why = Say("why_no_readings", {"mixed_at": newest.mixed_at})
@@ -43,6 +46,8 @@ def nothing_usable(trace: Trace, newest: Coat | None) -> Verdict:
 
 def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
     """Nothing usable for three intervals since `last` (UTC ms): the probe is silent, or sends what cannot be true."""
+    if trace.doubt is not None:
+        return doubted(trace.doubt)
     newest = trace.newest
     if newest is not None and newest.at > last and at - newest.at <= 3000 * trace.interval_s:
         headline = Say("probe_suspect", {"probe": trace.probe, "read_C": newest.value})
@@ -51,10 +56,18 @@ def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
     return not_known(Say("probe_silent", {"silent_at": last}), (why,), Flag.PROBE_SILENT)
 
 
+def doubted(item: Suspicion) -> Verdict:
+    """The probe speaks, but compared with the others it is not to be believed."""
+    return not_known(
+        words(item, "head"), (words(item, "why_doubt"),), Flag.PROBE_SUSPECT, Say("next_put_right")
+    )
+
+
 def _suspect_why(quality: Quality) -> str:
     for flag, key in (
         (Quality.POWER_ON_VALUE, "why_suspect_power_on"),
         (Quality.DISCONNECTED, "why_suspect_disconnected"),
+        (Quality.SELF_HEATED, "why_suspect_heated"),
         (Quality.STUCK, "why_suspect_stuck"),
         (Quality.OUT_OF_RANGE, "why_suspect_range"),
     ):

@@ -24,6 +24,7 @@ from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View, say
+from dashboard.doubts import matters
 from dashboard.facts import Facts
 from dashboard.follow import Follower
 from dashboard.logbook import LogbookReader, Panel, fold
@@ -158,7 +159,7 @@ class Watch:
                 coat.card: card for coat in panel.coats if (card := self.cards.get(coat.card)) is not None
             },
             surface=follower.trace(panel.surface_probe, Quantity.TEMPERATURE),
-            air=follower.trace(panel.air_probe, Quantity.TEMPERATURE),
+            air=follower.trace(panel.air_probe, Quantity.TEMPERATURE, beside=panel.surface_probe is not None),
             humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
             batch=follower.batch,
             unsure=unsure(follower.runs),
@@ -201,4 +202,7 @@ class Watch:
 
 
 def _is_silent(panel: Panel, follower: Follower, at: int) -> bool:
-    return follower.silent(panel.surface_probe or panel.air_probe, Quantity.TEMPERATURE, at)
+    """Whether nothing can be worked out now: its probe is silent, or not to be believed."""
+    probe = panel.surface_probe or panel.air_probe
+    doubts = matters(follower.doubts(probe), probe, Quantity.TEMPERATURE) if probe else []
+    return bool(doubts) or follower.silent(probe, Quantity.TEMPERATURE, at)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from string import Formatter
 
+from dashboard.doubt_words import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.probe_words import PROBE_LABELS
 
 CHOICES: dict[str, tuple[str, ...]] = {
@@ -31,7 +32,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     ),
 }  # fmt: skip
 
-HEADLINES: dict[str, str] = {
+HEADLINES: dict[str, str] = DOUBT_HEADLINES | {
     "planned": "Check the hour, then mix",
     "in_the_pot": "Pour it out before {pour_by}",
     "workable": "Wet out before {work_by}, then leave it alone",
@@ -80,7 +81,7 @@ HEADLINES: dict[str, str] = {
     "not_worked_out": "Not known: not worked out yet",
 }
 
-WHYS: dict[str, str] = {
+WHYS: dict[str, str] = DOUBT_WHYS | {
     "why_planned": "Panel {panel_C}, {trend}; margin {margin_K}.",
     "why_planned_no_air": "Panel {panel_C}, {trend}; the air's moisture is not measured.",
     "why_in_the_pot": "Mixed {mixed_at}; likely usable to {usable_at}.",
@@ -129,6 +130,7 @@ WHYS: dict[str, str] = {
     "why_suspect_mix": "Slow end passed at {passed_at}, yet it is still soft.",
     "why_suspect_power_on": "Sent before it has measured. Test with thumb.",
     "why_suspect_disconnected": "Its sensor has come off or broken. Test with thumb.",
+    "why_suspect_heated": "Its own heater is on. Test with thumb.",
     "why_suspect_stuck": "The same number too long. Test with thumb.",
     "why_suspect_range": "No shed is that hot or cold. Test with thumb.",
     "why_suspect_rate": "No panel changes that fast. Test with thumb.",
@@ -164,10 +166,11 @@ NEXTS: dict[str, str] = {
     "next_far": "Next: {do}, not within two days at this temperature.",
     "next_warmed": "Next: {do}. At {warm_C} in about {warmed_h} ({soon_h} to {late_h}).",
     "next_wash_then": "Next: after washing, {do}.",
+    "next_put_right": "Next: see to the probe, then say so on its page.",
     "next_probe": "Next: make the probe heard, then this page answers again.",
 }
 
-ALARMS: dict[str, str] = {
+ALARMS: dict[str, str] = DOUBT_ALARMS | {
     "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
     "alarm_stopped": "Warm {panel} to {move_C}: no cure",
     "alarm_blush": "Wash {panel}: {level} while young",
@@ -187,7 +190,7 @@ CAUTIONS: dict[str, str] = {
 }
 """Cautions by key: the keys that an assessment's `cautions` may hold."""
 
-KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS
+KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS
 
 
 def takes(key: str) -> frozenset[str]:
@@ -374,6 +377,7 @@ DID: dict[str, str] = {
     "probe checked": "{probe}: checked {at}",
     "preference": "Now in {unit}",
     "withdrawn": "Taken back {at}",
+    "probe put right": "Probe seen to {at}",
 }
 """What an entry of the log says."""
 
@@ -384,6 +388,7 @@ QUALITY: dict[str, str] = {
     "SATURATED": "stuck at its wet end",
     "POWER_ON_VALUE": "sent before it has measured",
     "DISCONNECTED": "its sensor has come off",
+    "SELF_HEATED": "its own heater is on",
     "CLOCK_AHEAD": "its clock is ahead",
     "LATE": "came late",
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,7 +14,7 @@ import apsw
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.reading import ProbeFacts, Quality, Quantity, Reading, Suspicion
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
@@ -221,6 +222,19 @@ class Reader:
                 "SELECT source, name, quantity, value, last_at FROM heard ORDER BY last_at DESC, name",
             )
         return [HeardName(source, name, Quantity(what), value, at) for source, name, what, value, at in rows]
+
+    def suspicions(self) -> list[Suspicion]:
+        """What stands or stood against probes, by probe, kind and beginning."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection,
+                "SELECT probe, kind, since, until, shown_from, shown_to, numbers FROM suspicion "
+                "ORDER BY probe, kind, since",
+            )
+        return [
+            Suspicion(probe, kind, since, until, shown_from, shown_to, json.loads(numbers))
+            for probe, kind, since, until, shown_from, shown_to, numbers in rows
+        ]
 
     def conflicts(self) -> int:
         """How many values were refused because another value had their place already."""

@@ -21,6 +21,8 @@ summary    of each hour of a series whose readings were removed (keeping.py, sum
 removed    UTC days whose readings were removed, or are being: their digests stay, and have no rows any more.
 undigested days that have something newer than their digests.
 heard      names that no probe in the settings claims, with their last value.
+suspicion  what comparing probes over hours says against one (collector.reading.Suspicion), ended ones too;
+           `numbers` is JSON.
 """
 
 from __future__ import annotations
@@ -99,6 +101,12 @@ CREATE TABLE anchor(
   PRIMARY KEY(run, elapsed)) WITHOUT ROWID;
 """
 
+_SUSPICIONS = """
+CREATE TABLE suspicion(
+  id INTEGER PRIMARY KEY, probe TEXT NOT NULL, kind TEXT NOT NULL, since INTEGER NOT NULL, until INTEGER,
+  shown_from INTEGER NOT NULL, shown_to INTEGER NOT NULL, numbers TEXT NOT NULL, UNIQUE(probe, kind, since));
+"""
+
 PAGE_SIZE = 1024
 """Bytes. A commit writes each page it touches whole, and its rows fill a quarter of such a page: with the usual 4096
 a day of eight probes at 10 s costs two and a half times as much. A file made with another size keeps it."""
@@ -107,6 +115,6 @@ READINGS = Schema(
     name="readings.db",
     writer="collect",
     application_id=0x636F6C64,
-    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS),
+    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS, _SUSPICIONS),
     page_size=PAGE_SIZE,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,7 @@ import apsw
 
 from collector.arrival import Delivery
 from collector.clock import Clock
-from collector.reading import ProbeFacts, Quantity, Reading
+from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.steady_clock import SteadyClock
 from collector.store import run_table
 from collector.store.delivered import Delivered, keep_apart, pack
@@ -197,6 +198,19 @@ class Writer:
     def summarised(self, probe: str, quantity: Quantity, at: int) -> bool:
         """True if that hour's readings of the series were removed: another of them would be counted twice."""
         return at < self._removed_before and is_summarised(self._file.connection, probe, quantity.value, at)
+
+    def suspect(self, suspicions: Iterable[Suspicion]) -> None:
+        """Adds suspicions, or brings those of the same probe, kind and beginning up to date."""
+        with transaction(self._file.connection):
+            self._file.connection.executemany(
+                "INSERT INTO suspicion(probe, kind, since, until, shown_from, shown_to, numbers) "
+                "VALUES(?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET until = excluded.until, "
+                "shown_from = excluded.shown_from, shown_to = excluded.shown_to, numbers = excluded.numbers",
+                [
+                    (s.probe, s.kind, s.since, s.until, s.shown_from, s.shown_to, json.dumps(dict(s.numbers)))
+                    for s in suspicions
+                ],
+            )
 
     def close(self) -> None:
         """Closes the file and gives up its lock."""

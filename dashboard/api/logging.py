@@ -101,6 +101,16 @@ class Withdrawn(Body):
     event: Id
 
 
+class SeenTo(Body):
+    """Somebody saw to a probe that was suspected: mended it, or found it right as it was."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["probe put right"]
+    probe: Short
+    fixed: bool
+
+
 class Unit(Body):
     """The shop's unit."""
 
@@ -111,7 +121,7 @@ class Unit(Body):
     value: Literal["degC", "degF"]
 
 
-Entry = Annotated[Tap | Mixed | Thumb | Seen | Withdrawn | Unit, Field(discriminator="kind")]
+Entry = Annotated[Tap | Mixed | Thumb | Seen | SeenTo | Withdrawn | Unit, Field(discriminator="kind")]
 
 
 def router(desk: Desk) -> APIRouter:
@@ -187,6 +197,8 @@ def _body(entry: Entry) -> dict[str, Any]:
             return entry.body.model_dump()
         case Seen():
             return {"alarm": entry.alarm}
+        case SeenTo():
+            return {"probe": entry.probe, "serial": "", "fixed": entry.fixed}
         case Withdrawn():
             return {"event": entry.event}
         case Unit():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request, Response
 
@@ -12,6 +12,7 @@ from dashboard import probe_view
 from dashboard.desk import Desk
 from dashboard.devices import ProbeLog
 from dashboard.display import TIE, View
+from dashboard.doubts import unanswered, words
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
 from dashboard.words import LABELS, QUALITY
@@ -30,7 +31,7 @@ class AlarmLine:
 
 @dataclass(frozen=True)
 class ProbeLine:
-    """One probe: what it last said, how long ago, whether that is used, and checks past due. Times as text."""
+    """One probe: what it last said, how long ago, whether that is used; what is suspected, checks past due. Text."""
 
     id: str
     where: str
@@ -38,6 +39,7 @@ class ProbeLine:
     age: str
     late: bool
     notices: tuple[str, ...] = ()
+    doubted: bool = False
 
 
 def router(desk: Desk) -> APIRouter:
@@ -86,7 +88,14 @@ def probe_lines(heard: Heard, logs: Mapping[str, ProbeLog], view: View) -> list[
     newest: dict[str, list[Reading]] = {}
     for reading in heard.newest:
         newest.setdefault(reading.probe, []).append(reading)
-    return [_probe_line(probe, newest.get(probe.id, []), logs.get(probe.id), view) for probe in heard.probes]
+    lines = []
+    for probe in heard.probes:
+        log = logs.get(probe.id)
+        line = _probe_line(probe, newest.get(probe.id, []), log, view)
+        doubts = unanswered(heard.suspicions, probe.id, log.put_right if log else ())
+        told = tuple(view.sentence(words(item, "doubt")) for item in doubts)
+        lines.append(replace(line, notices=told + line.notices, doubted=bool(doubts)))
+    return lines
 
 
 def _probe_line(probe: ProbeFacts, heard: list[Reading], log: ProbeLog | None, view: View) -> ProbeLine:

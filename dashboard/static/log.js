@@ -113,6 +113,8 @@
     } else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
     else if ("seenAll" in button.dataset)
       for (const one of document.querySelectorAll("[data-seen]")) tap({ kind: "alarm seen", alarm: one.dataset.seen });
+    else if (button.dataset.putRight)
+      tap({ kind: "probe put right", probe: button.dataset.putRight, fixed: "fixed" in button.dataset });
     else if (button.dataset.close && sure(button)) tap({ kind: "closed", panel: button.dataset.close });
     else if (button.dataset.takeBack && sure(button))
       tap({ kind: "withdrawn", panel: button.dataset.panel, event: button.dataset.takeBack });
