@@ -22,6 +22,7 @@ from collector.reading import Quantity
 from collector.store.reader import Reader
 from collector.store.schema import NotYet
 from tests.services import Server, mosquitto, running, wait_until
+from tests.soak.link import Link
 
 NAME = "urn:dev:mac:0024befffe804ff1"
 SENML, PLAIN = "shed/s2/senml", "shed/json/a2"
@@ -81,17 +82,24 @@ interval_s = 60
 class Collector:
     """The collector's process, over one settings file and one data folder."""
 
-    def __init__(self, folder: Path, broker: Server) -> None:
+    def __init__(self, folder: Path, broker: Server | Link, before: str = "") -> None:
+        """`before`: what its process does first."""
+        self._code = before + MAIN
         self.settings = folder / "coldshed.toml"
         self.settings.write_text(SETTINGS.replace("PORT", str(broker.port)))
         self.db = folder / "data" / "readings.db"
         self._log = folder / "collector.log"
         self._process: subprocess.Popen[bytes] | None = None
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def start(self) -> None:
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-P", "-c", MAIN, str(self.settings)],
+                [sys.executable, "-P", "-c", self._code, str(self.settings)],
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=log,
@@ -155,8 +163,8 @@ class Seen:
 
 
 @contextlib.contextmanager
-def collecting(folder: Path, broker: Server) -> Iterator[Collector]:
-    collector = Collector(folder, broker)
+def collecting(folder: Path, broker: Server | Link, before: str = "") -> Iterator[Collector]:
+    collector = Collector(folder, broker, before)
     collector.start()
     try:
         yield collector
