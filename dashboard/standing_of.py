@@ -63,6 +63,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
             (of.suspect_since for of in (newest, least) if of.suspect_since is not None), default=None
         ),
         disagrees=bool(newest.learned.disagrees),
+        soften_C=least.glass_transition_C[0] - 10.0,
         cap=_cap(facts, newest.card),
     )
 

@@ -79,6 +79,10 @@ def in_the_pot(pot: Pot, more: tuple[Say, ...] = ()) -> Verdict:
 
 def state_of(now: Standing) -> State:
     """How far it has come, whatever stands in the way of going on."""
+    if _proven(now, Milestone.CURED):
+        return State.FULLY_CURED
+    if _proven(now, Milestone.DEMOULD):
+        return State.DEMOULDABLE
     if _past(now.least, Milestone.SAND):
         return State.SANDABLE
     if _shut(now):
@@ -155,6 +159,8 @@ def _sandable(now: Standing) -> Verdict:
         return Verdict(
             State.SANDABLE, Kind.CARE, Mark.DROP, Say("wash_sand"), film_why(now.film), following, rank=3
         )
+    if _proven(now, Milestone.DEMOULD):
+        return _demouldable(now)
     more = (now.cap,) if now.cap is not None else ()
     if now.sanded_at is not None:
         why = (Say("why_sanded", {"sanded_at": now.sanded_at}), *more)
@@ -166,6 +172,19 @@ def _sandable(now: Standing) -> Verdict:
         return Verdict(State.SANDABLE, Kind.CARE, Mark.TEETH, Say("sandable_cold"), why, None, rank=5)
     why = (slow, *more, *film_why(now.film))
     return Verdict(State.SANDABLE, Kind.GO, Mark.TEETH, Say("sandable"), why, _demould_next(now), rank=5)
+
+
+def _demouldable(now: Standing) -> Verdict:
+    full = _at(now.least, "cured")
+    if _proven(now, Milestone.CURED):
+        why = (Say("why_fully_cured", {"passed_at": now.at if full.late is None else full.late}),)
+        return Verdict(State.FULLY_CURED, Kind.GO, Mark.BLOCK, Say("fully_cured"), why, rank=5)
+    softens: dict[str, Value] = {"soften_C": now.soften_C if now.soften_C is not None else now.panel_C}
+    ready = ahead(full, now.at)
+    reason = Say("why_demouldable_far", softens)
+    if ready is not None:
+        reason = Say("why_demouldable", {**softens, "full_at": ready})
+    return Verdict(State.DEMOULDABLE, Kind.GO, Mark.PEEL, Say("demouldable"), (reason,), rank=5)
 
 
 def _firm(now: Standing) -> Verdict:
@@ -316,6 +335,12 @@ def _demould_next(now: Standing) -> Say | None:
     if now.cap is not None or now.glassy is not None or demould is None or demould <= now.at:
         return None
     return Say("next_demould", {"demould_at": demould})
+
+
+def _proven(now: Standing, milestone: Milestone) -> bool:
+    """Past it with all that demoulding asks for; what an invented card or a cold, glassy film says is no proof."""
+    allowed = now.proven and now.cap is None and now.glassy is None
+    return allowed and _past(now.least, Milestone.DEMOULD) and _past(now.least, milestone)
 
 
 def _past(passings: Mapping[str, When], milestone: Milestone) -> bool:

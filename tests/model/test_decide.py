@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from model.decide import decide
+from model.decide import decide, state_of
 from model.milestones import SAFE_SHARE
 from model.resin_card import Milestone
-from model.standing import FilmNow, Standing, When
-from model.verdict import Flag, Kind, State
+from model.standing import NEVER, FilmNow, Glassy, Standing, When
+from model.verdict import Flag, Kind, Say, State
 
 HOUR_MS = 3_600_000
 PASSED = When(HOUR_MS, 2 * HOUR_MS, 3 * HOUR_MS, 1.0)
@@ -46,3 +46,21 @@ def test_what_opens_is_said_from_its_own_share_of_the_range_on() -> None:
     assert decide(replace(opened, newest=opened.newest | {"recoat_until": shuts})).state is State.RECOATABLE
     shut = When(39 * HOUR_MS, 60 * HOUR_MS, 70 * HOUR_MS, 0.05)
     assert decide(replace(opened, newest=opened.newest | {"recoat_until": shut})).state is State.FIRM
+
+
+def test_demoulding_asks_for_proof_beside_the_range_and_full_cure_for_no_less() -> None:
+    """95 % of the range is not enough; nor is proof for an invented card, or for a cold, glassy film."""
+    firm = replace(SANDABLE, proven=True, soften_C=46.0, least=SANDABLE.least | {"cured": NEVER})
+    assert decide(replace(firm, proven=False)).state is State.SANDABLE
+    assert decide(replace(firm, cap=Say("why_air_only"))).state is State.SANDABLE
+    assert decide(replace(firm, glassy=Glassy(46.0, 20.0, 4.0))).state is State.SANDABLE
+    young = firm.least | {"demould": When(None, None, None, 0.94)}
+    assert decide(replace(firm, least=young)).state is State.SANDABLE
+    assert decide(replace(firm, suspect_since=HOUR_MS)).state is State.NOT_KNOWN
+    found = decide(firm)
+    assert found.state is state_of(firm) is State.DEMOULDABLE
+    assert found.why[0] == Say("why_demouldable_far", {"soften_C": 46.0})
+    soon = replace(firm, least=firm.least | {"cured": When(None, 90 * HOUR_MS, None, 0.2)})
+    assert decide(soon).why[0].values["full_at"] == 90 * HOUR_MS
+    cured = replace(firm, least=SANDABLE.least)
+    assert decide(cured).state is state_of(cured) is State.FULLY_CURED
