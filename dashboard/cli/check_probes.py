@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
+from zoneinfo import ZoneInfo
 
-from collector.reading import Quality, Reading
+from collector.reading import Quality, Reading, Suspicion
 from collector.settings import Probe, Settings, wire_names
 from collector.store.reader import HeardName, Reader, Tally
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
+from dashboard.devices import ProbeLog
+from dashboard.display import View, say
+from dashboard.doubts import NOTICES, unanswered, words
 from dashboard.words import QUALITY
 
 RECENT_MS = 24 * 3_600_000
@@ -76,6 +80,22 @@ def probe_findings(probe: Probe, newest: list[Reading], now: int) -> Iterator[Fi
             yield wrong(text, "the probe speaks, but not of this: look at this sensor of it")
     if not suspicious:
         yield ok(f"probe {probe.id}: last heard {ago(max(0, age))} ago")
+
+
+def doubt_findings(
+    suspicions: Iterable[Suspicion], logs: Mapping[str, ProbeLog], zone: ZoneInfo, now: int
+) -> Iterator[Finding]:
+    """What comparing probes over hours says against them, until somebody has seen to it; `logs` by probe."""
+    view, listed = View(zone=zone, unit="degC", now=now), list(suspicions)
+    for probe in sorted({item.probe for item in listed}):
+        log = logs.get(probe)
+        for item in unanswered(listed, probe, log.put_right if log else ()):
+            text = f"probe {probe}: {say(words(item, 'doubt'), view)}"
+            if item.kind in NOTICES:
+                yield note(text.removesuffix("."), "look at it when there is time")
+            else:
+                do = "look at it, then say on its page that it was mended or is right as it is"
+                yield wrong(text.removesuffix("."), do)
 
 
 def unclaimed_findings(

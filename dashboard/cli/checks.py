@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
+from zoneinfo import ZoneInfo
 
 from collector.settings import Settings
 from collector.store.reader import Reader
@@ -15,6 +16,7 @@ from dashboard.cli.card_table import check_card
 from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
 from dashboard.cli.house import house_clock, read_logbook
+from dashboard.devices import ProbeLog, probe_logs
 from dashboard.logbook import Panel
 
 
@@ -56,6 +58,8 @@ def _readings(settings: Settings, now: int) -> Iterator[Finding]:
         newest = max((reading.at for reading in reader.newest()), default=None)
         yield from check_house.clock_findings(now, synchronised, newest)
         yield from check_probes.store_findings(settings, reader, now)
+        zone = ZoneInfo(settings.time_zone)
+        yield from check_probes.doubt_findings(reader.suspicions(), _probe_logs(settings), zone, now)
         yield from check_house.forward_findings(settings, reader.last_batch())
     except StoreError as error:
         do = "its file is whole or not: see there. Where this comes again, look for a busy disk"
@@ -70,6 +74,14 @@ def _panels(settings: Settings) -> list[Panel]:
         return list(read_logbook(settings).panels().values())
     except StoreError:
         return []
+
+
+def _probe_logs(settings: Settings) -> dict[str, ProbeLog]:
+    """What people entered about probes; nothing if their file is not there or cannot be read, which is told there."""
+    try:
+        return probe_logs(read_logbook(settings).events())
+    except StoreError:
+        return {}
 
 
 def _print(findings: Iterator[Finding] | list[Finding]) -> bool:

@@ -13,13 +13,14 @@ import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import apsw
 import pytest
 
 from collector.clock import SteppedClock
 from collector.last_good import good_copy
-from collector.reading import Quality, Quantity, Reading
+from collector.reading import Quality, Quantity, Reading, Suspicion
 from collector.settings import Probe, parse
 from collector.store.reader import HeardName, Reader, Tally
 from collector.store.readings_schema import READINGS
@@ -29,6 +30,7 @@ from dashboard import alive
 from dashboard.cards import CardShelf
 from dashboard.cli import check_house, check_probes, check_settings, checks
 from dashboard.cli.findings import Finding, ago, wrong
+from dashboard.devices import ProbeLog, PutRight
 from dashboard.logbook import Coat, Panel
 from tests.collector.shops import probe, serial, shop, shop_text
 from tests.services import free_port, wait_until
@@ -297,6 +299,24 @@ def test_a_probe_is_silent_never_heard_or_suspicious(newest: list[Reading], says
 def test_a_probe_that_was_just_heard_is_fine(quality: Quality) -> None:
     """Wet or late is not wrong."""
     assert found(check_probes.probe_findings(S1, [reading(29_000, quality=quality)], NOW), "ok")
+
+
+def test_what_stands_against_a_probe_is_told_until_somebody_has_seen_to_it() -> None:
+    """Tape off is wrong, a slow drift a note; what was put right, or has ended, is told no more."""
+    begun = NOW - HOUR_MS
+    tape = Suspicion("S1", "tape_off", begun, None, begun, NOW - 600_000, {"near_K": 0.4})
+    drift = Suspicion("S2", "drift", begun, None, begun, NOW - 600_000, {"day_K": 0.5, "other": "S3"})
+    over = Suspicion("S3", "tape_off", begun, NOW - 600_000, begun, NOW - 600_000, {"near_K": 0.4})
+
+    def told(level: str, logs: dict[str, ProbeLog]) -> str:
+        findings = check_probes.doubt_findings([tape, drift, over], logs, ZoneInfo("Europe/Oslo"), NOW)
+        return found(findings, level)
+
+    assert told("WRONG", {}).startswith("WRONG  probe S1: May have come off")
+    assert "probe S2: Drifts" in told("note", {})
+    assert "S3:" not in told("WRONG", {})
+    seen = {"S1": ProbeLog("S1", (), {}, {}, (PutRight(NOW, fixed=True),))}
+    assert told("WRONG", seen) == ""
 
 
 def test_names_nobody_claims_are_shown_with_the_table_to_add_and_the_likely_misspelling() -> None:
