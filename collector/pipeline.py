@@ -17,15 +17,15 @@ from typing import Protocol
 import apsw
 
 from collector.arrival import Arrival, Decoded, Decoder, Delivery, Outcome, Refusal, Sample
-from collector.checks import Checks, believed_time
+from collector.checks import believed_time
 from collector.clock import Clock
 from collector.decode import decoder_of
 from collector.pace import Pace
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
+from collector.recheck import Recheck
 from collector.settings import Settings, wire_names
 from collector.steady_clock import SteadyClock
-from collector.store.reader import Reader
 from collector.store.schema import MAY_PASS
 from collector.store.writer import Committed, Heard, Refused, Writer
 
@@ -56,6 +56,7 @@ class _Batch:
     deliveries: list[Delivery] = field(default_factory=list)
     arrivals: list[tuple[Arrival, Outcome]] = field(default_factory=list)
     checked: bool = False
+    late: frozenset[int] = frozenset()
 
 
 class StandBy(Protocol):
@@ -96,7 +97,7 @@ class Pipeline:
         self._probes = wire_names(settings)
         self._facts = probe_facts(settings)
         writer.describe(self._facts)
-        self.times_moved()
+        self._recheck = Recheck(writer, self._facts)
         self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
         self._closed = False
         self._batch = _Batch()
@@ -126,6 +127,7 @@ class Pipeline:
         try:
             while not (stop() and self._queue.empty()):
                 each_round()
+                self._look_again()
                 if not self._gather():
                     continue
                 if self._try_flush():
@@ -140,9 +142,7 @@ class Pipeline:
 
     def times_moved(self) -> None:
         """A new run has begun, and what was stored may lie elsewhere: the checks begin anew."""
-        self._checks = Checks(self._facts)
-        for reading in Reader(self._writer.connection).newest():
-            self._checks.remember(reading)
+        self._recheck.begin_anew()
 
     @property
     def empty(self) -> bool:
@@ -176,6 +176,7 @@ class Pipeline:
             if len(self._batch.arrivals) >= self._at_most:
                 self.flush()
         self.flush()
+        self._recheck.settle()
 
     def flush(self) -> Committed | None:
         """Commits the open batch, then tells its sources. Raises apsw.Error, and keeps the batch then."""
@@ -183,18 +184,28 @@ class Pipeline:
         if not batch.arrivals:
             return None
         if not batch.checked:  # once only: a second look would take a retry for a repeat
-            batch.readings = self._checks.flag(batch.readings)
+            batch.readings, batch.late = self._recheck.flag(batch.readings)
             batch.checked = True
         done = Committed(None, 0, 0, 0)
         while len(batch.readings) > BATCH_READINGS:
-            done += self._writer.commit(batch.readings[:BATCH_READINGS])
+            done += self._writer.commit(batch.readings[:BATCH_READINGS], late=batch.late)
             del batch.readings[:BATCH_READINGS]
-        done += self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard)
+        done += self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard, batch.late)
+        self._recheck.stored()
         self._pace.spend()
         self._batch = _Batch()
         for arrival, outcome in batch.arrivals:
             _tell(arrival, outcome)
         return done
+
+    def _look_again(self) -> None:
+        """A step of what the checks must look at again, in a quiet moment, or when it has waited long enough."""
+        if self._batch.checked or not (self.idle or self._recheck.overdue):
+            return
+        try:
+            self._recheck.quiet()
+        except MAY_PASS as error:
+            log.warning("flags are not looked at again yet: %s", error)
 
     def _gather(self) -> bool:
         """Fills the batch. True if it is to be committed now: full, or nothing more comes and it is time for one."""

@@ -31,6 +31,8 @@ class Quality(IntFlag):
     CLOCK_AHEAD = 64
     LATE = 128
     SELF_HEATED = 256
+    RIVAL = 512
+    CONTRADICTED = 1024
 
     @property
     def usable(self) -> bool:
@@ -45,8 +47,12 @@ UNUSABLE = (
     | Quality.POWER_ON_VALUE
     | Quality.DISCONNECTED
     | Quality.SELF_HEATED
+    | Quality.CONTRADICTED
 )
 """Flags that keep a value out of the model. It stays in the store, and the page says why it is not used."""
+
+NOT_OF_THE_VALUE = Quality.CLOCK_AHEAD | Quality.LATE | Quality.RIVAL | Quality.CONTRADICTED
+"""Flags that tell how a reading came or whether another contradicts it; the checks on its value leave them alone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,13 +15,17 @@ from dashboard.field_check import RawSeries, Series
 
 @dataclass(frozen=True)
 class Heard:
-    """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed, suspicions."""
+    """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed, suspicions.
+
+    rivals   how many second, other values came for a time that had one already
+    """
 
     probes: tuple[ProbeFacts, ...] = ()
     newest: tuple[Reading, ...] = ()
     refused: tuple[Tally, ...] = ()
     unclaimed: tuple[HeardName, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
+    rivals: int = 0
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
@@ -40,6 +44,7 @@ def hear(readings: Path) -> Heard:
             refused=tuple(reader.tallies()),
             unclaimed=tuple(reader.heard()),
             suspicions=tuple(reader.suspicions()),
+            rivals=reader.conflicts(),
         )
     finally:
         reader.close()

@@ -70,6 +70,7 @@ def _suspect_why(quality: Quality) -> str:
         (Quality.SELF_HEATED, "why_suspect_heated"),
         (Quality.STUCK, "why_suspect_stuck"),
         (Quality.OUT_OF_RANGE, "why_suspect_range"),
+        (Quality.CONTRADICTED, "why_suspect_contradicted"),
     ):
         if flag in quality:
             return key

@@ -66,6 +66,13 @@ def removed_days(connection: apsw.Connection) -> set[int]:
     return {int(row[0]) for row in connection.execute("SELECT day FROM removed")}
 
 
+def rewritten(connection: apsw.Connection, days: Iterable[int]) -> None:
+    """Within a transaction that gives readings of those days other flags: their digests are made anew."""
+    listed = [(day,) for day in days]
+    connection.executemany("DELETE FROM digest WHERE kind = 'readings' AND day = ?", listed)
+    connection.executemany("INSERT OR IGNORE INTO undigested(day) VALUES(?)", listed)
+
+
 def due(connection: apsw.Connection, today: int) -> list[int]:
     """Finished days that have something newer than their digests, the oldest first."""
     return [

@@ -19,6 +19,7 @@ from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
 from collector.store.schema import Damaged, StoreError, cut_off, open_reader
+from collector.store.spans import AT, JOINED, served_between
 from collector.store.summaries import HOUR_MS, Summary
 
 LONGEST_READ_S = 1.0
@@ -28,15 +29,13 @@ Samples = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]
 
 _ROW = np.dtype([("at", np.int64), ("value", np.float64), ("quality", np.int64)])
 
-# Our own clock's error belongs only to the times our own clock gave.
-_AT = "r.t + CASE r.lag WHEN 0 THEN run.offset ELSE 0 END"
-_JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
-_COLUMNS = f"SELECT s.probe, s.quantity, r.value, {_AT}, r.t + r.lag + run.offset, r.quality"
-_READING = f"{_COLUMNS} {_JOINED} JOIN series s ON s.id = r.series"
+_WHAT = f"s.probe, s.quantity, r.value, {AT}, r.t + r.lag + run.offset, r.quality"
+_COLUMNS = f"SELECT {_WHAT}"
+_READING = f"{_COLUMNS} {JOINED} JOIN series s ON s.id = r.series"
 _NEWEST = (
-    f"{_COLUMNS} FROM series s JOIN reading r ON r.series = s.id AND r.t = (SELECT r.t {_JOINED} "
+    f"{_COLUMNS} FROM series s JOIN reading r ON r.series = s.id AND r.t = (SELECT r.t {JOINED} "
     f"WHERE r.series = s.id AND r.t BETWEEN s.newest AND s.newest + {NEWEST_WITHIN_MS} "
-    f"ORDER BY {_AT} DESC LIMIT 1) JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
+    f"ORDER BY {AT} DESC LIMIT 1) JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
 )
 
 
@@ -115,16 +114,21 @@ class Reader:
 
     def samples(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Samples:
         """One series from start to end, both ends in, whatever its quality."""
+        where = f"{JOINED} WHERE r.series = (SELECT id FROM series WHERE probe = ? AND quantity = ?)"
         with self._in_time() as connection:
-            least, most = self._offsets(connection)
-            rows = connection.execute(
-                f"SELECT {_AT} AS at, r.value, r.quality {_JOINED} "
-                "WHERE r.series = (SELECT id FROM series WHERE probe = ? AND quantity = ?) "
-                "AND r.t BETWEEN ? AND ? AND at BETWEEN ? AND ? ORDER BY r.t",
-                (probe, quantity.value, start_ms - most, end_ms - least, start_ms, end_ms),
-            )
-            table = np.fromiter(rows, dtype=_ROW)
-        if least != most:  # runs that were moved may lie among, and in theory upon, other rows
+            found = [
+                np.fromiter(rows, dtype=_ROW)
+                for rows in served_between(
+                    connection,
+                    f"{AT}, r.value, r.quality",
+                    where,
+                    (probe, quantity.value),
+                    start_ms,
+                    end_ms,
+                )
+            ]
+        table = found[0] if len(found) == 1 else np.concatenate(found)
+        if len(found) > 1:  # runs that were moved may lie among, and in theory upon, other rows
             table = table[np.lexsort((table["value"], table["at"]))]
             table = table[np.diff(table["at"], prepend=-1) != 0]
         return (
@@ -141,22 +145,18 @@ class Reader:
         """
         found: list[Reading] = []
         with self._in_time() as connection:
-            least, most = self._offsets(connection)
             batches = connection.execute(
                 "SELECT seq, t_min, t_max, revised FROM batch WHERE seq > ? ORDER BY seq", (seq,)
             )
             for number, t_min, t_max, revised in batches:
                 if revised:
-                    rows = connection.execute(
-                        f"{_READING} WHERE r.t BETWEEN ? AND ? AND {_AT} BETWEEN ? AND ? ORDER BY r.t, r.series",
-                        (t_min - most, t_max - least, t_min, t_max),
-                    )
+                    found.extend(_served(connection, t_min, t_max))
                 else:
                     rows = connection.execute(
                         f"{_READING} WHERE r.t BETWEEN ? AND ? AND r.batch = ? ORDER BY r.t, r.series",
                         (t_min, t_max, number),
                     )
-                found.extend(_reading(row) for row in rows)
+                    found.extend(_reading(row) for row in rows)
                 seq = number
                 if len(found) >= limit:
                     break
@@ -237,7 +237,7 @@ class Reader:
         ]
 
     def conflicts(self) -> int:
-        """How many values were refused because another value had their place already."""
+        """How many second, other values came for a time that had one already."""
         with self._in_time() as connection:
             return int(connection.execute("SELECT count(*) FROM conflict").get)
 
@@ -260,13 +260,6 @@ class Reader:
         except apsw.Error as error:
             raise StoreError(f"{READINGS.name} cannot be read: {error}") from error
 
-    @staticmethod
-    def _offsets(connection: apsw.Connection) -> tuple[int, int]:
-        least, most = connection.execute(
-            "SELECT min(0, coalesce(min(offset), 0)), max(0, coalesce(max(offset), 0)) FROM run"
-        ).get
-        return least, most
-
 
 def _all(connection: apsw.Connection, sql: str, bindings: tuple[object, ...] = ()) -> list[Any]:
     return connection.execute(sql, bindings).fetchall()
@@ -275,3 +268,12 @@ def _all(connection: apsw.Connection, sql: str, bindings: tuple[object, ...] = (
 def _reading(row: Any) -> Reading:
     probe, quantity, value, at, received, quality = row
     return Reading(probe, Quantity(quantity), value, at, received, Quality(quality))
+
+
+def _served(connection: apsw.Connection, start: int, end: int) -> list[Reading]:
+    """All readings from start to end, in the order of their times."""
+    where = f"{JOINED} JOIN series s ON s.id = r.series WHERE 1"
+    found = [
+        _reading(row) for rows in served_between(connection, _WHAT, where, (), start, end) for row in rows
+    ]
+    return sorted(found, key=lambda reading: (reading.at, reading.probe, reading.quantity))

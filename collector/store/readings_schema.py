@@ -13,7 +13,9 @@ anchor     what the machine's clock said beside the run's: at its start, and whe
 series     a reading lies at `newest`, and none more than NEWEST_WITHIN_MS after it: "the latest" is found in a
            few rows, and most commits need not touch this table.
 delivered  identities of MQTT messages whose commit made no batch.
-conflict   a second, different value for a key that is taken: the first is kept, this one is told.
+conflict   further values for a key that is taken; the least of all of them is the one in `reading` (rivals.py).
+recheck    one row at most: from `since` (UTC ms, corrected) on, flags may be others than the checks find in the
+           order of time, because something came late; see recheck.py.
 tally      what was refused, counted by source and kind, with the last case in words.
 digest     of each finished UTC day: SHA-256 over a probe's readings, over the day's batches and over its runs
            (digests.py); `upto` is the last batch among them, so that a late reading does not look like damage.
@@ -107,6 +109,10 @@ CREATE TABLE suspicion(
   shown_from INTEGER NOT NULL, shown_to INTEGER NOT NULL, numbers TEXT NOT NULL, UNIQUE(probe, kind, since));
 """
 
+_RECHECK = """
+CREATE TABLE recheck(id INTEGER PRIMARY KEY CHECK(id = 1), since INTEGER NOT NULL);
+"""
+
 PAGE_SIZE = 1024
 """Bytes. A commit writes each page it touches whole, and its rows fill a quarter of such a page: with the usual 4096
 a day of eight probes at 10 s costs two and a half times as much. A file made with another size keeps it."""
@@ -115,6 +121,6 @@ READINGS = Schema(
     name="readings.db",
     writer="collect",
     application_id=0x636F6C64,
-    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS, _SUSPICIONS),
+    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS, _SUSPICIONS, _RECHECK),
     page_size=PAGE_SIZE,
 )

@@ -10,6 +10,8 @@ from collector.store.digests import day_of, mark_undigested
 from collector.store.readings_schema import MOVED
 from collector.store.runs import Run, placed
 
+LONGEST_AGE_MS = 24 * 3_600_000
+"""A reading may be so much older than the arrival that dates it, and so lie before its run."""
 SPAN_MS = 6 * 3_600_000
 """A follower re-reads one announced span at a time: none is longer."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,11 +13,13 @@ from collector.arrival import Delivery
 from collector.clock import Clock
 from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.steady_clock import SteadyClock
-from collector.store import run_table
+from collector.store import rechecks, run_table
 from collector.store.delivered import Delivered, keep_apart, pack
-from collector.store.digests import day_of, mark_undigested
+from collector.store.digests import day_of, mark_undigested, rewritten
 from collector.store.keeping import is_summarised, removed_before, removing
-from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
+from collector.store.readings_schema import FLAGS, NEWEST_WITHIN_MS, READINGS
+from collector.store.rechecks import Changed
+from collector.store.rivals import Sorted, sorted_out
 from collector.store.runs import GIVEN, Run
 from collector.store.schema import WriterFile, open_writer, transaction
 
@@ -26,12 +28,6 @@ LONGEST_TEXT = 300
 
 HEARD_KEPT = 200
 """Names nobody claims are a help for setting up, not a log: only the most recent are kept."""
-
-
-_Row = tuple[int, int, float, int, int, int]
-"""t, series, value, quality, lag, batch."""
-_Rival = tuple[int, int, float]
-"""t, series, value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +56,7 @@ class Committed:
     """What one commit did. `seq` is None if it stored no new reading.
 
     repeated   readings that were there already with the same value
-    conflicts  readings whose key was taken by another value, which was kept
+    conflicts  readings whose key was taken by another value: both are kept, the least is served (rivals.py)
     """
 
     seq: int | None
@@ -86,6 +82,7 @@ class Writer:
         self._clock = clock
         self._run = run
         self._series: dict[tuple[str, str], int] = {}
+        self._accuracy_K: dict[str, float] = {}
         self.touched: set[int] = set()
         """UTC days (since 1970) that are marked as undigested; the digester takes out what it begins with."""
         self._delivered = Delivered(file.connection)
@@ -120,6 +117,16 @@ class Writer:
         with transaction(self._file.connection):
             run_table.confirm(self._file.connection, self._run, state, self._clock.now())
 
+    def reflag(self, changes: Sequence[Changed], exact_to: int | None) -> None:
+        """Other flags for stored readings, found by looking at them in order up to `exact_to` (None: all of them)."""
+        with transaction(self._file.connection):
+            rechecks.store(self._file.connection, changes, exact_to, self._run, self._clock.now())
+
+    def mark_recheck(self, since: int) -> None:
+        """From `since` (UTC ms, corrected) on, flags are to be looked at again, also after a restart."""
+        with transaction(self._file.connection):
+            rechecks.mark(self._file.connection, since)
+
     def note_clock(self, elapsed: int, utc: int, state: str) -> None:
         """Takes down what the machine's clock said, so long after boot (ms; UTC ms)."""
         with transaction(self._file.connection):
@@ -141,17 +148,20 @@ class Writer:
         deliveries: Iterable[Delivery] = (),
         refusals: Iterable[Refused] = (),
         heard: Iterable[Heard] = (),
+        late: Collection[int] = (),
     ) -> Committed:
         """One transaction. Once it returned, all survives a power cut; if it raises, nothing was written.
 
-        The first value for a (probe, quantity, time) stays. Raises apsw.Error (disk full, locked, I/O).
+        Of several values for a (probe, quantity, time) the least is served. `late`: times (UTC ms) of readings that
+        came after later ones; from the first of them that is new, flags are to be looked at again. Raises
+        apsw.Error (disk full, locked, I/O).
         """
         connection = self._file.connection
         series = dict(self._series)
         days = {day_of(reading.at) for reading in readings} | {day_of(self._clock.now())}
         delivered = pack(deliveries)
         with transaction(connection):
-            done = self._store(connection, readings, series, delivered)
+            done = self._store(connection, readings, series, delivered, late)
             mark_undigested(connection, days - self.touched)
             if delivered and done.seq is None:
                 keep_apart(connection, delivered)
@@ -173,6 +183,8 @@ class Writer:
 
     def describe(self, probes: Iterable[ProbeFacts]) -> None:
         """Replaces what everyone else may know of the probes."""
+        probes = list(probes)
+        self._accuracy_K = {probe.id: probe.accuracy_K for probe in probes}
         with transaction(self._file.connection):
             self._file.connection.execute("DELETE FROM probe")
             self._file.connection.executemany(
@@ -222,6 +234,7 @@ class Writer:
         readings: Sequence[Reading],
         series: dict[tuple[str, str], int],
         delivered: bytes,
+        late: Collection[int],
     ) -> Committed:
         seq = int(connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM batch").get)
         rows = [
@@ -241,10 +254,10 @@ class Writer:
             "ON CONFLICT DO NOTHING",
             rows,
         )
-        repeated = 0
-        rivals: list[_Rival] = []
+        done = Sorted(stored=rows)
         if connection.total_changes() - before < len(rows):
-            rows, repeated, rivals = _sorted_out(connection, rows, seq)
+            done = sorted_out(connection, rows, seq, self._accuracy_K)
+            rows = done.stored
         times = [row[0] for row in rows]
         newest: dict[int, int] = {}
         for at, number, *_ in rows:
@@ -258,12 +271,14 @@ class Writer:
             "UPDATE series SET newest = ?1 WHERE id = ?2 AND newest < ?1 - ?3",
             [(at, number, NEWEST_WITHIN_MS) for number, at in newest.items()],
         )
-        batch = seq if times else None
-        connection.executemany(
-            "INSERT OR IGNORE INTO conflict(t, series, value, batch) VALUES(?, ?, ?, ?)",
-            [(*rival, batch) for rival in rivals],
-        )
-        return Committed(batch, len(times), repeated, len(rivals))
+        if done.revised:
+            rewritten(connection, {day_of(at) for at in done.revised})
+            span = iter([(min(done.revised), max(done.revised))])
+            run_table.announce(connection, span, FLAGS, self._run, self._clock.now())
+        again = [*done.rivals, *(at for at in times if at in late)]
+        if again:
+            rechecks.mark(connection, min(again))
+        return Committed(seq if times else None, len(times), done.repeated, len(done.rivals))
 
     @staticmethod
     def _note_heard(connection: apsw.Connection, heard: Sequence[Heard]) -> None:
@@ -291,50 +306,3 @@ def _series_id(connection: apsw.Connection, reading: Reading, series: dict[tuple
     )
     series[key] = int(connection.execute("SELECT id FROM series WHERE probe = ? AND quantity = ?", key).get)
     return series[key]
-
-
-def _sorted_out(
-    connection: apsw.Connection, rows: Sequence[_Row], seq: int
-) -> tuple[list[_Row], int, list[_Rival]]:
-    """Which rows of this batch were stored, how many were repeats, and which were another value for a taken key."""
-    stored: dict[tuple[int, int], _Row] = {}
-    repeated = 0
-    rivals: list[_Rival] = []
-    for row in rows:
-        at, number, value, *_ = row
-        kept, batch = connection.execute(
-            "SELECT value, batch FROM reading WHERE t = ? AND series = ?", (at, number)
-        ).get
-        if batch == seq and (at, number) not in stored:
-            stored[at, number] = row
-        elif (moved := _next_free(connection, row)) is not None:
-            stored[moved[0], number] = moved
-        elif kept == value:
-            repeated += 1
-        else:
-            rivals.append((at, number, value))
-    return list(stored.values()), repeated, rivals
-
-
-def _next_free(connection: apsw.Connection, row: _Row) -> _Row | None:
-    """The row as it was stored at the next free ms, if what holds its place is served elsewhere; else None.
-
-    A clock that was put back passes the same raw times again: what a run that was moved dated there is no rival.
-    """
-    at, number, _, _, lag, _ = row
-    while not lag:
-        taken = connection.execute(
-            "SELECT r.lag, run.offset FROM reading r LEFT JOIN batch b ON b.seq = r.batch "
-            "LEFT JOIN run ON run.id = b.run WHERE r.t = ? AND r.series = ?",
-            (at, number),
-        ).fetchone()
-        if taken is None:
-            moved = (at, *row[1:])
-            connection.execute(
-                "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?)", moved
-            )
-            return moved
-        if taken[0] or not taken[1]:
-            return None
-        at += 1
-    return None

@@ -74,6 +74,7 @@ def router(desk: Desk) -> APIRouter:
         body = {
             "probes": [dataclasses.asdict(line) for line in probe_lines(heard, desk.probe_logs(), view)],
             "refused": [dataclasses.asdict(item) for item in heard.refused],
+            "rivals": heard.rivals,
             "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
         }
         return desk.json(request, body, view)
