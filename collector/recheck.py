@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from collector.checks import Checks
-from collector.reading import NOT_OF_THE_VALUE, ProbeFacts, Quality, Quantity, Reading
+from collector.reading import NOT_OF_THE_VALUE, ProbeFacts, Quality, Reading
 from collector.store import rechecks
 from collector.store.reader import Reader
 from collector.store.rechecks import Changed, Stored
@@ -28,8 +28,6 @@ COPY_MS = 10 * 60_000
 COPIES = 150
 """A day of them."""
 AGAIN_S = 60.0
-
-_Place = tuple[int, str, Quantity]
 
 
 class Recheck:
@@ -53,12 +51,12 @@ class Recheck:
         """By time: what the checks knew when they had looked at all readings before it."""
         self._replay: tuple[int, Checks] | None = None
         self._not_before = self._monotonic()
-        newest = sorted(Reader(self._writer.connection).newest(), key=_place)
+        newest = Reader(self._writer.connection).newest()
         for reading in newest:
             self._checks.remember(reading)
-        self._last = _place(newest[-1]) if newest else None
+        self._last = max((reading.at for reading in newest), default=None)
         if self._last is not None:
-            self._writer.mark_recheck(self._last[0])
+            self._writer.mark_recheck(self._last)
         self._since = rechecks.due(self._writer.connection)
 
     @property
@@ -75,13 +73,12 @@ class Recheck:
         """The same readings with their flags, as far as they can be told yet, and the times of those that came late."""
         if not readings:
             return [], frozenset()
-        last = self._last
-        places = [_place(reading) for reading in readings]
-        late = frozenset(place[0] for place in places if last is not None and place < last)
-        first = min(places)[0]
-        if self._since is None and not late and (last is None or last[0] < first):
-            self._keep_copy(first, self._checks)
-        self._last = max(places) if last is None else max(last, *places)
+        last, times = self._last, [reading.at for reading in readings]
+        # What comes a second time for one moment counts as late too: temperature and humidity are looked at together.
+        late = frozenset(at for at in times if last is not None and at <= last)
+        if self._since is None and not late:
+            self._keep_copy(min(times), self._checks)
+        self._last = max(times) if last is None else max(last, *times)
         return self._checks.flag(readings), late
 
     def stored(self) -> None:
@@ -140,7 +137,3 @@ def _looked_at(checks: Checks, rows: Sequence[Stored]) -> Iterator[Changed]:
         quality = (row.reading.quality & NOT_OF_THE_VALUE) | (reading.quality & ~NOT_OF_THE_VALUE)
         if quality != row.reading.quality:
             yield Changed(row, quality)
-
-
-def _place(reading: Reading) -> _Place:
-    return reading.at, reading.probe, reading.quantity

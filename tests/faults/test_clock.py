@@ -3,15 +3,33 @@
 from __future__ import annotations
 
 import random
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
-from collector.reading import Quantity
+from collector.arrival import Arrival
+from collector.clock import SteppedClock
+from collector.pipeline import Pipeline
+from collector.reading import Quality, Quantity
 from collector.store.reader import Reader
 from collector.store.readings_schema import MOVED
 from collector.store.runs import unsure
+from collector.store.writer import Writer
 from tests.collector.machines import HOUR, T0, YEAR, Bench, Recorder
+from tests.collector.shops import probe, shop
 
+BROKER = """
+[[source]]
+id = "broker"
+kind = "mqtt"
+host = "127.0.0.1"
+topic = ["S1"]
+[source.decode]
+kind = "json_map"
+field = [ { key = "/t", quantity = "temperature", unit = "degC" } ]
+time = { key = "/ts", unit = "s" }
+"""
 MINUTE = 60_000
 SECOND = 1_000
 STEPS = [sign * step for step in (HOUR // 30, HOUR, 30 * HOUR, YEAR, 10 * YEAR) for sign in (-1, 1)]
@@ -175,3 +193,93 @@ def test_a10_across_cuts_the_stated_interval_holds_the_truth_in_1000_of_1000_tri
                 assert abs(at - true) <= SECOND, seed
             bounded += run.late is not None and not run.sure
     assert bounded > 1000, "that many readings lay in a stretch with two bounds"
+
+
+CSV = """
+[[source]]
+id = "logger"
+kind = "folder"
+folder = "inbox"
+[source.decode]
+kind = "logger_csv"
+time = { key = "time", unit = "iso8601", zone = "Europe/Oslo" }
+field = [ { key = "panel", quantity = "temperature", unit = "degC", name = "L1" } ]
+"""
+
+
+class Desk:
+    """The real pipeline over a store in memory, with a broker's JSON in seconds and a logger's local times."""
+
+    def __init__(self, folder: Path, at: int) -> None:
+        self.clock = SteppedClock(at)
+        self.settings = shop(folder, BROKER, CSV, probe("S1", "broker"), probe("L1", "logger"))
+        self.writer = Writer.open(None, self.clock)
+        self.pipeline = Pipeline(self.settings, self.writer, self.clock)
+        self.reader = Reader(self.writer.connection)
+
+    def take(self, payload: str, source: str = "broker", live: bool = True, sure: bool = True) -> None:
+        self.pipeline.take_all([Arrival(source, payload.encode(), self.clock.now(), "S1", live, sure)])
+
+    def rows(self, name: str = "S1") -> list[tuple[int, int]]:
+        at, _, quality = self.reader.samples(name, Quantity.TEMPERATURE, 0, 2**60)
+        return list(zip(at.tolist(), quality.tolist(), strict=True))
+
+    def refused(self) -> dict[str, int]:
+        return {tally.kind: tally.n for tally in self.reader.tallies()}
+
+
+@pytest.mark.parametrize("late", [SECOND, 24 * HOUR, YEAR])
+def test_b34_readings_late_by_a_second_a_day_a_year_are_stored_under_their_own_time(
+    tmp_path: Path, late: int
+) -> None:
+    """No policy holds or refuses them: they lie where they belong, and what follows is looked at again."""
+    desk = Desk(tmp_path, T0)
+    desk.take(f'{{"t": 12.0, "ts": {T0 // 1000}}}')
+    desk.take(f'{{"t": 12.1, "ts": {(T0 - late) // 1000}}}', live=False)
+    assert desk.rows() == [(T0 - late, int(Quality.LATE)), (T0, 0)]
+    assert not desk.pipeline._recheck.due
+
+
+def test_b35_a_time_in_the_future_is_taken_as_the_arrivals_if_live_and_refused_from_a_backlog(
+    tmp_path: Path,
+) -> None:
+    desk = Desk(tmp_path, T0)
+    ahead = f'{{"t": 12.0, "ts": {(T0 + HOUR) // 1000}}}'
+    desk.take(ahead)
+    desk.take(ahead, live=False)
+    assert desk.rows() == [(T0, int(Quality.CLOCK_AHEAD))]
+    assert desk.refused() == {"time": 1}
+
+
+def test_b35_while_our_own_clock_may_be_wrong_a_backlog_from_the_future_is_not_thrown_away(
+    tmp_path: Path,
+) -> None:
+    """After a power cut our clock may be hours behind: the probes' times are the better ones."""
+    desk = Desk(tmp_path, T0)
+    desk.take(f'{{"t": 12.0, "ts": {(T0 + HOUR) // 1000}}}', live=False, sure=False)
+    assert [at for at, _ in desk.rows()] == [T0 + HOUR]
+    desk.take("time,panel\n2026-11-25 22:00,9.9\n", "logger", live=False, sure=False)
+    assert [at for at, _ in desk.rows("L1")] == [T0 + 3 * HOUR]
+
+
+@pytest.mark.parametrize("stamp", [T0, T0 // 1_000_000, '"2026-11-25 19:00:00"'])
+def test_b36_milliseconds_or_local_time_where_seconds_are_configured_are_refused_with_the_way_out(
+    tmp_path: Path, stamp: object
+) -> None:
+    desk = Desk(tmp_path, T0)
+    desk.take(f'{{"t": 12.0, "ts": {stamp}}}')
+    assert desk.rows() == []
+    assert sum(desk.refused().values()) == 1
+    assert desk.reader.tallies()[0].last_text
+
+
+def test_b52_dst_both_ways_in_a_loggers_local_times_loses_nothing_and_guesses_nothing(tmp_path: Path) -> None:
+    """Oslo 2026 (IANA time zone database): forward on 29 March at 02:00, back on 25 October at 03:00."""
+    desk = Desk(tmp_path, T0)
+    spring = ["2026-03-29 01:30", "2026-03-29 02:30", "2026-03-29 03:30"]
+    autumn = ["2026-10-25 01:30", "2026-10-25 02:30", "2026-10-25 03:30", "2026-10-25 02:30+02:00"]
+    text = "time,panel\n" + "".join(f"{time},9.{i}\n" for i, time in enumerate(spring + autumn))
+    desk.take(text, "logger", live=False)
+    got = [datetime.fromtimestamp(at / 1000, UTC).strftime("%m-%d %H:%M") for at, _ in desk.rows("L1")]
+    assert got == ["03-29 00:30", "03-29 01:30", "10-24 23:30", "10-25 00:30", "10-25 02:30"]
+    assert desk.refused() == {"time": 2}, "the hour that is skipped, and the one that comes twice"
