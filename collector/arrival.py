@@ -45,6 +45,7 @@ class Arrival(NamedTuple):
     sure       False while our own clock may be wrong: then no time is refused because it lies ahead of ours
     done       called from the pipeline's thread once the batch with these bytes is committed, and also when
                they were refused for good (poison is acknowledged too); never called if the commit failed
+    refusal    why the source itself refuses it: it is counted and answered like poison, and not decoded
     outcome    called just before `done`, from the same thread, by sources that report what became of a file
     """
 
@@ -57,6 +58,7 @@ class Arrival(NamedTuple):
     delivery: Delivery | None = None
     done: Callable[[], None] | None = None
     outcome: Callable[[Outcome], None] | None = None
+    refusal: Refusal | None = None
 
 
 class Sample(NamedTuple):

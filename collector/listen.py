@@ -52,7 +52,11 @@ def listen(
             continue
         if recorder is not None:
             recorder.add(arrival)
-        for line in lines(arrival, decoders[arrival.source].decode(arrival), known):
+        if arrival.refusal is None:
+            decoded = decoders[arrival.source].decode(arrival)
+        else:
+            decoded = Decoded([], [arrival.refusal])
+        for line in lines(arrival, decoded, known):
             print(line, flush=True)
     return 0
 
@@ -93,6 +97,12 @@ def stable_link(device: str, links: Path, *, has_serial_number: bool = True) -> 
     """A device's name that survives replugging, None if there is none: by-id, else by-path."""
     by_id = _link(device, links / "by-id") if has_serial_number else None
     return by_id or _link(device, links / "by-path")
+
+
+def lacks_serial_number(device: str) -> bool:
+    """True for an adapter that others of its kind cannot be told from: its by-id link may lead to any of them."""
+    real = str(Path(device).resolve())
+    return any(port.device == real and not port.serial_number for port in list_ports.comports())
 
 
 def _link(device: str, folder: Path) -> str | None:

@@ -24,6 +24,7 @@ from collector.pace import Pace
 from collector.patience import GrowingWait
 from collector.reading import ProbeFacts, Reading
 from collector.recheck import Recheck
+from collector.restraint import TIMES_FASTER, TOO_FAST, Restraint
 from collector.settings import Settings, wire_names
 from collector.steady_clock import SteadyClock
 from collector.store.schema import MAY_PASS
@@ -51,12 +52,22 @@ class _Batch:
     """What waits for the next commit."""
 
     readings: list[Reading] = field(default_factory=list)
-    refusals: list[Refused] = field(default_factory=list)
+    refusals: dict[tuple[str, str], Refused] = field(default_factory=dict)
     heard: list[Heard] = field(default_factory=list)
     deliveries: list[Delivery] = field(default_factory=list)
     arrivals: list[tuple[Arrival, Outcome]] = field(default_factory=list)
     checked: bool = False
     late: frozenset[int] = frozenset()
+
+    @property
+    def empty(self) -> bool:
+        return not self.arrivals and not self.refusals
+
+    def refuse(self, source: str, refusal: Refusal, at: int) -> None:
+        """Counts it with those of its kind: the last one's words are kept."""
+        before = self.refusals.get((source, refusal.kind))
+        n = 1 if before is None else before.n + 1
+        self.refusals[source, refusal.kind] = Refused(source, refusal.kind, refusal.text, at, n)
 
 
 class StandBy(Protocol):
@@ -98,6 +109,7 @@ class Pipeline:
         self._facts = probe_facts(settings)
         writer.describe(self._facts)
         self._recheck = Recheck(writer, self._facts)
+        self._restraint = Restraint(self._facts)
         self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
         self._closed = False
         self._batch = _Batch()
@@ -156,18 +168,22 @@ class Pipeline:
         if arrival.delivery is not None and self._writer.absorbed(arrival.delivery):
             _tell(arrival, Outcome(0, ()))
             return
-        decoded = self._decode(arrival)
+        decoded = self._decode(arrival) if arrival.refusal is None else Decoded([], [arrival.refusal])
         batch = self._batch
-        refused = list(decoded.refused)
+        refused = decoded.refused
         before = len(batch.readings)
         for sample in decoded.samples:
             refusal = self._place(sample, arrival)
             if refusal is not None:
                 refused.append(refusal)
-        batch.refusals.extend(Refused(arrival.source, r.kind, r.text, arrival.received) for r in refused)
+        for refusal in refused:
+            batch.refuse(arrival.source, refusal, arrival.received)
         if arrival.delivery is not None:
             batch.deliveries.append(arrival.delivery)
-        batch.arrivals.append((arrival, Outcome(len(batch.readings) - before, tuple(refused))))
+        outcome = Outcome(len(batch.readings) - before, tuple(refused))
+        waited_for = arrival.done is not None or arrival.outcome is not None
+        if waited_for or outcome.readings or any(refusal.kind != TOO_FAST for refusal in refused):
+            batch.arrivals.append((arrival, outcome))
 
     def take_all(self, arrivals: Iterable[Arrival]) -> None:
         """Takes and commits them all, in batches; for files and for a night that is seeded at full speed."""
@@ -181,7 +197,7 @@ class Pipeline:
     def flush(self) -> Committed | None:
         """Commits the open batch, then tells its sources. Raises apsw.Error, and keeps the batch then."""
         batch = self._batch
-        if not batch.arrivals:
+        if batch.empty:
             return None
         if not batch.checked:  # once only: a second look would take a retry for a repeat
             batch.readings, batch.late = self._recheck.flag(batch.readings)
@@ -190,7 +206,8 @@ class Pipeline:
         while len(batch.readings) > BATCH_READINGS:
             done += self._writer.commit(batch.readings[:BATCH_READINGS], late=batch.late)
             del batch.readings[:BATCH_READINGS]
-        done += self._writer.commit(batch.readings, batch.deliveries, batch.refusals, batch.heard, batch.late)
+        refused = batch.refusals.values()
+        done += self._writer.commit(batch.readings, batch.deliveries, refused, batch.heard, batch.late)
         self._recheck.stored()
         self._pace.spend()
         self._batch = _Batch()
@@ -208,7 +225,10 @@ class Pipeline:
             log.warning("flags are not looked at again yet: %s", error)
 
     def _gather(self) -> bool:
-        """Fills the batch. True if it is to be committed now: full, or nothing more comes and it is time for one."""
+        """Fills the batch. True if it is to be committed now: full, or nothing more comes and it is time for one.
+
+        Readings that come too fast, and that nobody waits for, do not fill it.
+        """
         if self._batch.checked:  # it could not be committed yet: the sources wait
             return True
         begun = time.monotonic()
@@ -258,6 +278,11 @@ class Pipeline:
         if sample.at is not None and sample.at < EARLIEST_MS:
             return Refusal(
                 "time", f"{sample.name[:80]}: {sample.at} ms lies before 2000: its clock is not set"
+            )
+        if sample.at is None and not self._restraint.allows(probe, sample.quantity, arrival.received):
+            return Refusal(
+                TOO_FAST,
+                f"{probe}: over {TIMES_FASTER} times in its interval_s; let it send slower, or correct that",
             )
         at, quality = believed_time(arrival.received if sample.at is None else sample.at, arrival.received)
         if quality and not arrival.live:

@@ -19,12 +19,13 @@ from pathlib import Path
 from queue import Empty
 
 from collector import settings
-from collector.arrival import Arrival, Delivery
+from collector.arrival import Arrival, Delivery, Refusal
 from collector.broker_tls import NO_ANSWER, LoginFileError
 from collector.clock import Clock
 from collector.patience import rest
 from collector.sources.backlog import Backlog
 from collector.sources.mqtt_link import (
+    MAX_PAYLOAD,
     Connected,
     Event,
     Link,
@@ -217,6 +218,7 @@ class MqttClientSource:
                 live=not message.retained and not message.dup and self._backlog.over(now),
                 delivery=Delivery(self._client_id, message.mid, digest, message.dup) if message.qos else None,
                 done=acknowledge if message.qos else None,
+                refusal=_too_large(message) if message.size > MAX_PAYLOAD else None,
             )
         )
 
@@ -228,6 +230,13 @@ class MqttClientSource:
 def echo_topic(site: str, source: str) -> str:
     """Where we publish a marker to ourselves: what came before it was kept by the broker and may be old."""
     return f"coldshed/{site}/collector/{source}/echo"
+
+
+def _too_large(message: Message) -> Refusal:
+    return Refusal(
+        "too large",
+        f"{message.size} bytes on {message.topic[:80]!r}; allowed: up to {MAX_PAYLOAD} in one message",
+    )
 
 
 def client_id(site: str, source: str, machine: str) -> str:

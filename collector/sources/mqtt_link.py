@@ -36,6 +36,8 @@ IN_FLIGHT = 100
 STALLED_S = 8.0
 """If an acknowledgement takes longer, the broker may be keeping messages back; a batch is cut at 5 s (pace.py)."""
 MAX_PACKET = 2_000_000
+MAX_PAYLOAD = 64 * 1024
+"""No reading is larger. Of a larger payload nothing is kept but its size, so that a full window stays small."""
 MAX_WAITING_QOS0 = 10_000
 """QoS 0 has no such window: beyond this many waiting, further ones are dropped and counted."""
 
@@ -81,7 +83,10 @@ class Published:
 
 
 class Message(NamedTuple):
-    """`received` is UTC ms; `connection` numbers the connection it came through."""
+    """`received` is UTC ms; `connection` numbers the connection it came through; `size` counts bytes that came.
+
+    The payload is empty if size is over MAX_PAYLOAD.
+    """
 
     topic: str
     payload: bytes
@@ -91,6 +96,7 @@ class Message(NamedTuple):
     dup: bool
     retained: bool
     connection: int
+    size: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,16 +252,18 @@ class Link:
         if message.qos > 0:
             with self._lock:
                 self._unacknowledged[message.mid] = time.monotonic()
+        size = len(message.payload)
         self.events.put(
             Message(
                 topic=message.topic,
-                payload=bytes(message.payload),
+                payload=bytes(message.payload) if size <= MAX_PAYLOAD else b"",
                 received=received,
                 mid=message.mid,
                 qos=message.qos,
                 dup=message.dup,
                 retained=message.retain,
                 connection=self._connection,
+                size=size,
             )
         )
 

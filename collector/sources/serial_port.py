@@ -23,6 +23,10 @@ READ_S = 0.2
 TOGETHER_MS = 1000
 """Lines that waited together, because we were slow, get a millisecond each: at one time the second value of a probe
 would count as a rival of the first."""
+LOOKED_AT = 200
+"""Bytes: a few lines, or a second of garbage from a slow device."""
+ODD_SHARE = 0.25
+_TEXT = bytes([*range(0x20, 0x7F), *b"\t\r\n"])
 CUT = MAX_LINE + 3
 """Bytes kept of an endless line: too long even if CR LF are taken off."""
 PORT_TROUBLE = (OSError, termios.error, TypeError, ValueError, serial.SerialException)
@@ -66,6 +70,23 @@ class LineAssembler:
             self._part += piece[: CUT - len(self._part)]
 
 
+class Impression:
+    """Whether what arrives looks like text; at another baud rate than ours, every other byte does not."""
+
+    def __init__(self) -> None:
+        self._seen = self._odd = 0
+
+    def add(self, chunk: bytes) -> None:
+        self._seen += len(chunk)
+        self._odd += len(chunk.translate(None, _TEXT))
+        if self._seen > 2 * LOOKED_AT:  # what came lately counts
+            self._seen, self._odd = self._seen // 2, self._odd // 2
+
+    @property
+    def garbled(self) -> bool:
+        return self._seen >= LOOKED_AT and self._odd > self._seen * ODD_SHARE
+
+
 class SerialPortSource:
     """One port. Give its by-id or by-path link: it leads to the device again after replugging."""
 
@@ -75,6 +96,7 @@ class SerialPortSource:
         self._baud = baud
         self._clock = clock
         self._state = "waiting"
+        self._hint = f"; what arrives is no text: is baud = {baud} the device's own?"
 
     @property
     def state(self) -> str:
@@ -100,10 +122,13 @@ class SerialPortSource:
         stop: Callable[[], bool],
         wait: GrowingWait,
     ) -> None:
-        assembler = LineAssembler()
+        assembler, impression = LineAssembler(), Impression()
         last = 0
         while not stop():
-            for line in assembler.feed(port.read(port.in_waiting or 1)):
+            chunk = port.read(port.in_waiting or 1)
+            impression.add(chunk)
+            self._state = f"connected{self._hint if impression.garbled else ''}"
+            for line in assembler.feed(chunk):
                 wait.reset()
                 now = self._clock.now()
                 last = last + 1 if 0 <= last - now < TOGETHER_MS else now

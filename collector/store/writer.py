@@ -32,12 +32,13 @@ HEARD_KEPT = 200
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A refusal, with the source it came from and when (UTC ms)."""
+    """A refusal that came n times, with the source it came from and when it last did (UTC ms)."""
 
     source: str
     kind: str
     text: str
     at: int
+    n: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,10 +167,10 @@ class Writer:
             if delivered and done.seq is None:
                 keep_apart(connection, delivered)
             connection.executemany(
-                "INSERT INTO tally(source, kind, n, last_text, last_at) VALUES(?, ?, 1, ?, ?) "
+                "INSERT INTO tally(source, kind, n, last_text, last_at) VALUES(?, ?, ?, ?, ?) "
                 "ON CONFLICT DO UPDATE "
-                "SET n = n + 1, last_text = excluded.last_text, last_at = excluded.last_at",
-                [(item.source, item.kind, item.text[:LONGEST_TEXT], item.at) for item in refusals],
+                "SET n = n + excluded.n, last_text = excluded.last_text, last_at = excluded.last_at",
+                [(item.source, item.kind, item.n, item.text[:LONGEST_TEXT], item.at) for item in refusals],
             )
             self._note_heard(connection, list(heard))
         self._series = series  # only now: ids of a rolled-back transaction do not exist

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from collector.broker_tls import LoginFileError, password_of, tls_context
-from collector.listen import LINKS, stable_link
+from collector.listen import LINKS, lacks_serial_number, stable_link
 from collector.recording import RecordingError, arrivals
 from collector.settings import (
     FolderSource,
@@ -119,8 +119,14 @@ def port_findings(
         if pid != ours:
             do = "end it: two programs on one port take the bytes from each other"
             yield wrong(f"{who}: {port} is open in another program, {name} (process {pid})", do)
+    by_path = stable_link(port, links, has_serial_number=False)
     better = None if port.startswith(f"{links}/") else stable_link(port, links)
-    if better:
+    if port.startswith(f"{links}/by-id/") and lacks_serial_number(port):
+        do = f'write port = "{by_path}", the socket it is plugged into' if by_path else SEE_PORTS
+        yield note(
+            f"{who}: the adapter has no serial number, so another of its kind takes the name {port}", do
+        )
+    elif better:
         do = f'write port = "{better}", which stays the same'
         yield note(f"{who}: {port} may have another name after the next start or replugging", do)
     else:

@@ -52,11 +52,13 @@ def folder(id: str = "logger") -> str:
     return f'[[source]]\nid = "{id}"\nkind = "folder"\nfolder = "inbox"\n{LOGGER}'
 
 
-def probe(id: str, source: str, zone: str = "shed", place: str = "surface", name: str = "") -> str:
+def probe(
+    id: str, source: str, zone: str = "shed", place: str = "surface", name: str = "", interval_s: float = 10
+) -> str:
     """`name`: what it is called on the wire, if not by its id."""
     return (
         f'[[probe]]\nid = "{id}"\nsource = "{source}"\nname = "{name or id}"\nzone = "{zone}"\n'
-        f'place = "{place}"\ninterval_s = 10\n'
+        f'place = "{place}"\ninterval_s = {interval_s}\n'
     )
 
 

@@ -99,7 +99,9 @@ def device() -> Iterator[Device]:
 @pytest.fixture
 def settings_file(tmp_path: Path, device: Device) -> Path:
     path = tmp_path / "coldshed.toml"
-    path.write_text(shop_text([serial(device.port), folder(), probe("S1", "usb"), probe("L1", "logger")]))
+    path.write_text(
+        shop_text([serial(device.port), folder(), probe("S1", "usb", interval_s=0.01), probe("L1", "logger")])
+    )
     return path
 
 

@@ -216,7 +216,7 @@ def test_what_comes_while_a_commit_fails_is_checked_too(
 def test_ending_with_an_uncommitted_batch_says_so(house: House) -> None:
     house.fill_the_disk()
     for number in range(1000):
-        house.pipeline.put(house.arrival(b"S1 T=12.%04d" % number, received=T0 + number))
+        house.pipeline.put(house.arrival(b"S1 T=12.%04d" % number, received=T0 + 1000 * number))
     assert house.pipeline.run(lambda: True) is False
     assert len(house.done) == len(house.values()) < 1000
 
@@ -230,7 +230,7 @@ def test_what_is_in_the_queue_is_committed_before_the_end(house: House) -> None:
 
 def test_what_waits_already_goes_into_one_commit_up_to_a_bound(house: House) -> None:
     for number in range(2 * BACKLOG_ARRIVALS + 35):
-        house.pipeline.put(house.arrival(b"S1 T=1.%d" % number, received=T0 + number))
+        house.pipeline.put(house.arrival(b"S1 T=1.%d" % number, received=T0 + 1000 * number))
     house.pipeline.run(lambda: True)
     assert house.reader.last_batch() == 3
     assert len(house.done) == 2 * BACKLOG_ARRIVALS + 35
