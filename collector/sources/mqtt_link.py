@@ -41,6 +41,16 @@ MAX_PAYLOAD = 64 * 1024
 MAX_WAITING_QOS0 = 10_000
 """QoS 0 has no such window: beyond this many waiting, further ones are dropped and counted."""
 
+_CALLBACKS = (
+    "on_connect",
+    "on_connect_fail",
+    "on_disconnect",
+    "on_subscribe",
+    "on_publish",
+    "on_message",
+    "on_log",
+)
+
 log = logging.getLogger(__name__)
 
 
@@ -145,13 +155,8 @@ class Link:
             client.tls_set_context(context)
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.reconnect_delay_set(1, 30)
-        client.on_connect = self._safe(self._on_connect)
-        client.on_connect_fail = self._safe(self._on_connect_fail)
-        client.on_disconnect = self._safe(self._on_disconnect)
-        client.on_subscribe = self._safe(self._on_subscribe)
-        client.on_publish = self._safe(self._on_publish)
-        client.on_message = self._safe(self._on_message)
-        client.on_log = self._safe(self._on_log)
+        for callback in _CALLBACKS:
+            setattr(client, callback, self._safe(getattr(self, f"_{callback}")))
         wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library leaves it bare
         wishes.SessionExpiryInterval = NEVER
         wishes.ReceiveMaximum = IN_FLIGHT
@@ -172,6 +177,9 @@ class Link:
             self._unacknowledged.clear()
         self._client.disconnect()
         self._client.loop_stop()
+        # Callbacks and client hold each other, and with them sockets, until garbage is collected.
+        for callback in _CALLBACKS:
+            setattr(self._client, callback, None)
 
     def subscribe(self, topics: Sequence[str]) -> None:
         """QoS 1; retained messages only where the subscription is new."""
