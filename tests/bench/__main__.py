@@ -1,4 +1,4 @@
-"""Measures what the model costs, with its ratio to what was asked: python -P -m tests.bench (PYTHONPATH=.).
+"""Measures what model and collector cost, with their ratio to what was asked: python -P -m tests.bench (PYTHONPATH=.).
 
 Run by hand on a quiet machine; nothing here passes or fails. Times are the best of several runs of processor time.
 SciPy's LSODA is restarted at every minute, because across a noisy history it is only then right.
@@ -7,9 +7,7 @@ SciPy's LSODA is restarted at every minute, because across a noisy history it is
 from __future__ import annotations
 
 import sys
-import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -24,42 +22,14 @@ from model.kinetics import DEFAULT_LAW, acceleration, advance
 from model.milestones import passings
 from model.resin_card import Milestone
 from model.what_if import Heat, latest_mixing, least_temperature
+from tests.bench import collecting
+from tests.bench.line import Line, best_s
 from tests.resin import HOUR_MS, blocks, shipped
 
 PANELS = 1000
 DAY_MIN = 1440
 NOW = 24 * HOUR_MS
 PATHS, CHECKPOINTS = 3, 4
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the table; `limit` is what was asked: at most, or at least if `more` is better."""
-
-    name: str
-    value: float
-    unit: str
-    limit: float | None = None
-    more: bool = False
-
-    def __str__(self) -> str:
-        line = f"{self.name:<62}{self.value:>12.4g} {self.unit:<6}"
-        if self.limit is None:
-            return line
-        met = self.value >= self.limit if self.more else self.value <= self.limit
-        word = "at least" if self.more else "at most"
-        ratio = f"{self.value / self.limit:.3g} of it" if self.limit else ""
-        return f"{line}{word} {self.limit:<8g}{ratio:<14}{'' if met else 'NOT MET'}"
-
-
-def best_s(run: Callable[[], object], times: int = 7) -> float:
-    """Processor time of the quickest of several runs, s."""
-    found = []
-    for _ in range(times):
-        begin = time.process_time()
-        run()
-        found.append(time.process_time() - begin)
-    return min(found)
 
 
 def noisy_day(panels: int) -> Floats:
@@ -222,7 +192,7 @@ def tonight() -> list[Line]:
 
 
 def main() -> None:
-    for part in (integrator, one_panel, lambda: [overshoots()], tonight):
+    for part in (*collecting.PARTS, integrator, one_panel, lambda: [overshoots()], tonight):
         for line in part():
             sys.stdout.write(f"{line}\n")
             sys.stdout.flush()

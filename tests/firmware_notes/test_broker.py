@@ -27,8 +27,8 @@ KEEPS = (
     "max_packet_size 65536",
     "persistent_client_expiration 14d",
     "persistence true",
-    "autosave_on_changes true",
-    "autosave_interval 1",
+    "autosave_on_changes false",
+    "autosave_interval 60",
 )
 
 

@@ -1,0 +1,280 @@
+"""What it costs to receive, decode and store, as ratios in one run; BASELINES names the ceilings they are held to."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import apsw
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+
+from collector import app
+from collector.arrival import Arrival
+from collector.clock import SystemClock
+from collector.decode import decoder_for
+from collector.reading import Quantity, Reading
+from collector.settings import JsonMap, SenML, Settings
+from collector.sources.serial_port import SerialPortSource
+from collector.store.reader import Reader
+from collector.store.schema import NotYet
+from collector.store.writer import Writer
+from tests.bench.line import Line, best_s
+from tests.collector import shops
+from tests.raw_mqtt import RawSender, numbered
+from tests.services import Server, mosquitto, running, wait_until
+
+MESSAGES = 20_000
+ROUNDS = 3
+ROWS, BATCH = 20_000, 1000
+LINES = 300_000
+FIRST = 1_700_000_000
+FIELDS = """
+field = [
+  { key = "/temp", quantity = "temperature", unit = "degC" },
+  { key = "/hum", quantity = "relative_humidity", unit = "%" },
+]
+time = { key = "/ts", unit = "s" }
+"""
+
+
+def decoding() -> list[Line]:
+    """Bytes to checked samples in SI, against json.loads alone on the same bytes."""
+    field = [
+        {"key": "/temp", "quantity": "temperature", "unit": "degC"},
+        {"key": "/hum", "quantity": "relative_humidity", "unit": "%"},
+    ]
+    plain = JsonMap.model_validate({"kind": "json_map", "field": field, "time": {"key": "/ts", "unit": "s"}})
+    chatty = numbered(12345, FIRST)
+    gateway = (
+        chatty[:-1] + b"".join(b', "diagnostic_%d": %d.5' % (number, number) for number in range(12)) + b"}"
+    )
+    pack = (
+        b'[{"bn": "urn:dev:mac:0024befffe804ff1/", "bt": 1795604832, "n": "t", "u": "Cel", "v": 12.5},'
+        b' {"n": "rh", "u": "%RH", "v": 84.2}]'
+    )
+    lines = []
+    for name, decode, payload in (
+        ("plain JSON of 120 bytes", plain, chatty),
+        ("plain JSON of 390 bytes", plain, gateway),
+        ("SenML of 130 bytes", SenML(kind="senml"), pack),
+    ):
+        decoder, arrival = decoder_for(decode), Arrival("b", payload, FIRST * 1000, "bench/p")
+        assert len(decoder.decode(arrival).samples) == 2
+        ours, theirs = us(lambda d=decoder, a=arrival: d.decode(a)), us(lambda p=payload: json.loads(p))
+        lines.append(Line(f"decode and validate {name}", ours, "us"))
+        lines.append(Line("  times json.loads", ours / theirs, "", 0.65))
+    return lines
+
+
+def us(run: Callable[[], object], times: int = 20_000) -> float:
+    def many() -> None:
+        for _ in range(times):
+            run()
+
+    return best_s(many) / times * 1e6
+
+
+def storing() -> list[Line]:
+    """Batches of 1,000 through the Writer, against executemany of the same rows into the same table."""
+    readings = [
+        Reading(
+            f"P{number % 8}",
+            Quantity.TEMPERATURE,
+            10.0 + number / 1e4,
+            FIRST + number * 1000,
+            FIRST + number * 1000,
+        )
+        for number in range(ROWS)
+    ]
+    rows = [(r.at, 1 + number % 8, r.value, 0, 0, 1) for number, r in enumerate(readings)]
+    ours, bare = [], []
+    for _ in range(ROUNDS):
+        with tempfile.TemporaryDirectory() as folder:
+            writer = Writer.open(Path(folder) / "readings.db", SystemClock())
+            ours.append(
+                wall(lambda w=writer: [w.commit(readings[i : i + BATCH]) for i in range(0, ROWS, BATCH)])
+            )
+            writer.connection.execute("DELETE FROM reading")
+            bare.append(wall(lambda c=writer.connection: plainly(c, rows)))
+            writer.close()
+    return [
+        Line("rows stored, batches of 1,000", ROWS / min(ours), "/s"),
+        Line("  of a bare executemany", min(bare) / min(ours), "", 0.6, more=True),
+    ]
+
+
+def plainly(connection: apsw.Connection, rows: list[tuple[object, ...]]) -> None:
+    for start in range(0, len(rows), BATCH):
+        connection.execute("BEGIN IMMEDIATE")
+        connection.executemany(
+            "INSERT OR IGNORE INTO reading VALUES(?, ?, ?, ?, ?, ?)", rows[start : start + BATCH]
+        )
+        connection.execute("COMMIT")
+
+
+def wall(run: Callable[[], object]) -> float:
+    begin = time.perf_counter()
+    run()
+    return time.perf_counter() - begin
+
+
+def serial() -> list[Line]:
+    """Lines of 110 bytes through a pseudo-terminal, each handed on with its time."""
+    line = b"S1 T=12.50 RH=81.2 " + b"PAD=1 " * 15 + b"\n"
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    source = SerialPortSource("usb", os.ttyname(slave), 4_000_000, SystemClock())
+    os.close(slave)
+    count, whole = 0, threading.Event()
+
+    def put(arrival: Arrival) -> None:
+        nonlocal count
+        count += 1
+        if count == LINES:
+            whole.set()
+
+    reader = threading.Thread(target=source.run, args=(put, whole.is_set))
+    reader.start()
+    wait_until(lambda: source.state == "connected", "the port is open")
+    pid = os.fork()
+    if pid == 0:  # a sender of its own, so that it does not share our interpreter's lock
+        data = line * 500
+        for _ in range(LINES // 500 + 1):
+            view = memoryview(data)
+            while view:
+                view = view[os.write(master, view) :]
+        os._exit(0)
+    seconds = wall(lambda: whole.wait(60))
+    os.kill(pid, 9)
+    os.waitpid(pid, 0)
+    reader.join()
+    os.close(master)
+    return [Line("lines of 110 bytes from a serial port", LINES / seconds, "/s", 100_000, more=True)]
+
+
+def mqtt() -> list[Line]:
+    """QoS 1 until acknowledged: into the store and committed, against a callback that only counts."""
+    ours: list[tuple[float, float]] = []
+    bare: list[tuple[float, float]] = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        server = mosquitto(folder / "broker", more="max_inflight_messages 100\n")
+        conf = server.folder / "mosquitto.conf"
+        conf.write_text(conf.read_text().replace("persistence true", "persistence false"))
+        with running(server):
+            for round_ in range(ROUNDS):
+                bare.append(counted(server))
+                ours.append(collected(server, folder / str(round_)))
+    (bare_s, bare_cpu), (ours_s, ours_cpu) = (tuple(map(min, zip(*of, strict=True))) for of in (bare, ours))
+    return [
+        Line("QoS 1 messages to a callback that counts", MESSAGES / bare_s, "/s"),
+        Line("QoS 1 messages committed and acknowledged", MESSAGES / ours_s, "/s"),
+        Line("  of the callback", bare_s / ours_s, "", 0.45, more=True),
+        Line("  of the callback, by processor time", bare_cpu / ours_cpu, "", 0.45, more=True),
+    ]
+
+
+@contextmanager
+def sending(port: int) -> Iterator[Callable[[], object]]:
+    """A sender in a process of its own; called, it begins."""
+    words = [sys.executable, "-P", "-m", "tests.raw_mqtt", str(port), "bench/p", str(MESSAGES), str(FIRST)]
+    sender = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    assert sender.stdin is not None
+    assert sender.stdout is not None
+    sender.stdout.readline()
+
+    def go() -> None:
+        sender.stdin.write(b"\n")
+        sender.stdin.flush()
+
+    yield go
+    sender.stdin.close()
+    sender.wait(60)
+    sender.stdout.close()
+
+
+def counted(server: Server) -> tuple[float, float]:
+    """Seconds, and seconds of processor time, until the last message was counted."""
+    ready, whole, count = threading.Event(), threading.Event(), 0
+
+    def count_one(*_: object) -> None:
+        nonlocal count
+        count += 1
+        if count == MESSAGES:
+            whole.set()
+
+    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client.on_connect = lambda client, *_: client.subscribe("bench/#", 1)
+    client.on_subscribe = lambda *_: ready.set()
+    client.on_message = count_one
+    client.connect("127.0.0.1", server.port)
+    client.loop_start()
+    ready.wait(20)
+    with sending(server.port) as go:
+        taken = timed(go, lambda: whole.wait(60))
+    client.disconnect()
+    client.loop_stop()
+    return taken
+
+
+def timed(go: Callable[[], object], wait: Callable[[], object]) -> tuple[float, float]:
+    begin, cpu = time.perf_counter(), time.process_time()
+    go()
+    wait()
+    return time.perf_counter() - begin, time.process_time() - cpu
+
+
+def collected(server: Server, folder: Path) -> tuple[float, float]:
+    """The same for the whole collector, until the last of them was acknowledged, which is after its commit."""
+    folder.mkdir()
+    source = f'[[source]]\nid = "b"\nkind = "mqtt"\nhost = "127.0.0.1"\nport = {server.port}\ntopic = ["bench/#"]\n'
+    decode = f'[source.decode]\nkind = "json_map"\n{FIELDS}'
+    settings = shops.shop(folder, source + decode, shops.probe("P1", "b", name="bench/p", interval_s=1))
+    ended = threading.Event()
+    collector = threading.Thread(target=app.collect, args=(settings, SystemClock(), ended.is_set))
+    collector.start()
+    wait_until(lambda: subscribed(server, settings), "the collector is subscribed", 30)
+    with sending(server.port) as go:
+        last = 1000 * (FIRST + MESSAGES - 1)
+        taken = timed(go, lambda: wait_for(settings, last))
+    ended.set()
+    collector.join()
+    return taken
+
+
+def subscribed(server: Server, settings: Settings) -> bool:
+    """Sends one early reading until it is stored."""
+    sender = RawSender(server.port)
+    sender.send([("bench/p", numbered(0, FIRST - 1))])
+    sender.close()
+    try:
+        return newest(settings) is not None
+    except NotYet:
+        return False
+
+
+def newest(settings: Settings) -> int | None:
+    reader = Reader.open(settings.readings_db)
+    try:
+        return max((reading.at for reading in reader.newest()), default=None)
+    finally:
+        reader.close()
+
+
+def wait_for(settings: Settings, last: int) -> None:
+    """Looks a hundred times a second: a look costs the collector next to nothing."""
+    while newest(settings) != last:
+        time.sleep(0.01)
+
+
+PARTS = (decoding, storing, serial, mqtt)
