@@ -205,7 +205,7 @@ def test_b14_a_device_that_sends_far_too_fast_is_held_back_and_counted_and_starv
         device.send(b"\n")
         storm.start()
         try:
-            wait_until(lambda: house.refused().get("too fast", 0) > 1000, "the storm is held back")
+            wait_until(lambda: house.refused().get("too fast", 0) > 500, "the storm is held back")
             slow.send(b"\n")
             for number in range(20):
                 slow.send(b"S1 T=1.%03d\n" % number)
