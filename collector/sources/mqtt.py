@@ -71,7 +71,7 @@ class MqttClientSource:
         self._clock = clock
         self._backlog = Backlog()
         self._client_id = ""
-        self._connected = False
+        self._connected = self._subscribed = False
         self._failure = ""
         self._refused = False
         self._marker_refused = ""
@@ -84,7 +84,7 @@ class MqttClientSource:
         """ "waiting", "connected" (with a remark after "; ", if there is one) or "failed: <why>"."""
         if self._failure:
             return f"failed: {self._failure}"
-        if not self._connected:
+        if not self._connected or not self._subscribed:
             return "waiting"
         remarks = ["connected"]
         if self._backlog.missed:
@@ -158,14 +158,14 @@ class MqttClientSource:
             case Message():
                 self._take(event, link, put, now)
             case Connected():
-                self._connected, self._since, self._failure = True, now, ""
+                self._connected, self._subscribed, self._since, self._failure = True, False, now, ""
                 link.subscribe([*self._settings.topic, self.echo_topic])
                 if event.resumed:
                     self._mark(link, now)
                 else:
                     self._backlog.begin(False, now)
             case Subscribed():
-                self._subscribed(event)
+                self._take_subscription(event)
             case Published():
                 self._marker_refused = event.refusal or ""
             case Refused():
@@ -193,7 +193,8 @@ class MqttClientSource:
                 f"our id {self._client_id}? Is a second collector running? Trying again in {REST_S:g} s"
             )
 
-    def _subscribed(self, event: Subscribed) -> None:
+    def _take_subscription(self, event: Subscribed) -> None:
+        self._subscribed = True
         refused = [
             f"{topic!r} ({why})"
             for topic, why in zip(self._settings.topic, event.refusals, strict=False)
