@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -57,16 +56,16 @@ class FailingWriter:
     def __getattr__(self, name: str) -> Any:
         return getattr(self._writer, name)
 
-    def commit(self, *batch: Iterable[Any]) -> Committed:
+    def commit(self, *batch: Any, **more: Any) -> Committed:
         fate = 1.0 if self.spared else self._random.random()
         if fate >= 0.6:
-            return self._writer.commit(*batch)
+            return self._writer.commit(*batch, **more)
         self._faults.injected += 1
         if fate < 0.05:
             self._faults.deaths += 1
             raise apsw.CorruptError("injected: nothing mends this")
         if fate < 0.15:
-            self._writer.commit(*batch)  # the answer was lost, the rows were not
+            self._writer.commit(*batch, **more)  # the answer was lost, the rows were not
         raise self._random.choice(PASSING)("injected")
 
 
