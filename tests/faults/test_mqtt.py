@@ -103,13 +103,6 @@ def test_b32_a_repeat_without_the_dup_flag_is_one_row(house: House) -> None:
     assert house.reader.conflicts() == 0
 
 
-def test_b33_another_value_for_the_same_time_is_a_conflict_and_the_first_is_kept(house: House) -> None:
-    house.take(12.5, NOW)
-    house.take(13.5, NOW)
-    assert house.rows() == [(NOW, 12.5)]
-    assert house.reader.conflicts() == 1
-
-
 @pytest.mark.parametrize("late_ms", [1000, DAY_MS, 365 * DAY_MS])
 def test_b34_out_of_order_readings_are_stored_at_their_own_time(house: House, late_ms: int) -> None:
     house.take(12.5, NOW)
