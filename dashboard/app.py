@@ -22,7 +22,7 @@ from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.desk import Desk
 from dashboard.logbook import LogbookError
-from dashboard.pages import more, panels
+from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import round as round_page
 from dashboard.ports import Logbook, Shop, Watched
@@ -74,6 +74,7 @@ def create_app(
     for router in (
         round_page.router(desk),
         panels.router(desk),
+        thumb.router(desk),
         more.router(desk),
         probe_pages.router(desk),
         api_reading.router(desk),

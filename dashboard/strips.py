@@ -14,6 +14,8 @@ from model.verdict import Kind, Mark, Say, State
 NOT_KNOWN_RANK = 2
 TWO_LINES = 60
 FOLD_BEYOND = 5
+FELT_MS = 30 * 60_000
+"""A thumb test this old is not asked for again."""
 """With more panels than this, those that only wait fold to one line."""
 
 
@@ -124,6 +126,8 @@ def button(panel: Panel, assessment: Assessment) -> Button:
         return _check_probe(panel)
     if verdict.headline.key == "in_the_pot":
         return Button(LABELS["log_applied"], kind="coat applied")
+    if verdict.headline.key in ("overlap", "setting_thumb") and not _felt_lately(panel, assessment):
+        return Button(LABELS["thumb_test"], href=f"{here}/thumb")
     if verdict.mark is Mark.LAP or verdict.state is State.PLANNED:
         return Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat")
     if verdict.mark is Mark.DROP and verdict.headline.key != "wash_later":
@@ -133,6 +137,12 @@ def button(panel: Panel, assessment: Assessment) -> Button:
     if verdict.mark is Mark.KNEE:
         return Button(LABELS["see_heat"], href=f"{here}#why")
     return Button(LABELS["see_panel"], href=here)
+
+
+def _felt_lately(panel: Panel, assessment: Assessment) -> bool:
+    """Whether a thumb has just told what the clock cannot: then it is the next coat's turn."""
+    tests = panel.newest.thumb_tests if panel.newest else ()
+    return any(assessment.at - test.at <= FELT_MS for test in tests)
 
 
 def round_of(panels: Mapping[str, Panel], assessments: Iterable[Assessment] | None, view: View) -> Round:

@@ -144,6 +144,7 @@ def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: V
     rest = []
     if panel.coats and state not in (State.IN_THE_POT, State.WORKABLE, State.SETTING):
         rest += [Button(LABELS["log_wash"], kind="washed"), Button(LABELS["log_sand"], kind="sanded")]
+        rest.append(Button(LABELS["thumb_test"], href=f"{here}/thumb"))
     if state in (State.DEMOULDABLE, State.FULLY_CURED):
         rest.append(Button(LABELS["log_demould"], kind="demoulded"))
     rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))

@@ -71,7 +71,7 @@
   };
 
   // One id and one time for each act until 3 s after its answer: a second tap sends the same entry, which is absorbed.
-  const tap = async (entry) => {
+  const tap = async (entry, then) => {
     const act = JSON.stringify(entry);
     const dated = entry.panel && entry.kind !== "withdrawn";
     if (!acts.has(act)) acts.set(act, { id: newId(), ...(dated && { at: Math.round(window.coldshed.now()) }) });
@@ -84,6 +84,7 @@
       fixed.answered = true;
       if (entry.kind === "withdrawn") acts.clear(); // what was undone may be done again at once
       else setTimeout(() => acts.delete(act), DOUBLE_MS);
+      if (then) return leave(then, { answer, panel: entry.panel });
       if (answer.gone) return leave("/", { answer, panel: "" });
       told(answer, entry.panel, dated);
     } catch (problem) {
@@ -104,13 +105,24 @@
     return false;
   };
 
+  // A tile that was felt in the panel's place has its own temperature, in the shop's unit.
+  const felt = (button) => {
+    const tile = document.getElementById("tile");
+    if (!tile.checkValidity()) return tile.reportValidity();
+    const said = tile.value === "" ? null : Number(tile.value);
+    const tile_C = said !== null && tile.dataset.unit === "degF" ? (said - 32) / 1.8 : said;
+    const body = { words: button.dataset.found.split(","), tile_C };
+    tap({ kind: "thumb test", panel: button.dataset.panel, body }, button.dataset.then);
+  };
+
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button || button.getAttribute("aria-disabled") === "true") return;
     if (button.dataset.log) {
       if (!window.coldshed.steady()) return; // the strip has just moved under the thumb
       tap({ kind: button.dataset.log, panel: button.dataset.panel });
-    } else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
+    } else if (button.dataset.found) felt(button);
+    else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
     else if ("seenAll" in button.dataset)
       for (const one of document.querySelectorAll("[data-seen]")) tap({ kind: "alarm seen", alarm: one.dataset.seen });
     else if (button.dataset.putRight)

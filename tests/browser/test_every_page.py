@@ -12,6 +12,7 @@ PAGES = [
     "/",
     "/panels/plug-7",
     "/panels/plug-7/coat",
+    "/panels/plug-7/thumb",
     "/panels/new",
     "/more",
     "/more/alarms",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from playwright.sync_api import Route, expect
 
 from dashboard.logbook import Event
@@ -107,6 +108,33 @@ def test_an_earlier_time_is_read_in_the_shops_zone_not_the_phones(
     page.wait_for_url("**/panels/lid-4")
     assert shop.logbook.panels()["lid-4"].coats[-1].mixed_at == NOW - 30 * 60_000
     context.close()
+
+
+def test_a_thumb_test_is_two_taps_from_its_panel(visit: Visit, shop: FakeShop) -> None:
+    page = visit.open("/panels/lid-4")
+    page.get_by_role("link", name="Thumb test").click()
+    page.get_by_role("button", name="Wet", exact=True).click()
+    page.wait_for_url("**/panels/lid-4")
+    expect(page.locator("#toast")).to_contain_text("Thumb test 06:10: wet or stringy or soft tack")
+    (test,) = shop.logbook.panels()["lid-4"].coats[-1].thumb_tests
+    assert abs(test.at - NOW) < MINUTE
+    assert test.tile_C is None
+    page.get_by_role("button", name="Undo").click()
+    until(lambda: not shop.logbook.panels()["lid-4"].coats[-1].thumb_tests, "the test is taken back")
+    assert visit.complaints == []
+
+
+def test_a_tiles_temperature_is_told_in_the_shops_unit(visit: Visit, shop: FakeShop) -> None:
+    page = visit.open("/more")
+    page.get_by_label("°F").check()
+    expect(page.locator("#toast")).to_contain_text("Now in °F")
+    page.goto(visit.url + "/panels/box-a/thumb")
+    page.get_by_text("You felt a tile?").click()
+    page.get_by_label("The tile's temperature, °F").fill("68")
+    page.get_by_role("button", name="Sands to dust").click()
+    page.wait_for_url("**/panels/box-a")
+    (test,) = shop.logbook.panels()["box-a"].coats[-1].thumb_tests
+    assert test.tile_C == pytest.approx(20.0)  # 68 degF: BIPM SI Brochure, 9th ed., 2.3.1
 
 
 def test_without_the_server_a_tap_says_that_nothing_was_logged(visit: Visit, served: Served) -> None:

@@ -32,10 +32,28 @@ def pot(state: State = State.IN_THE_POT) -> Verdict:
 @pytest.mark.parametrize(
     ("panel", "offered"),
     [
-        ("skiff-deck-2", [("first", "Start coat 3"), ("", "Log wash"), ("", "Log sand")]),
-        ("lid-4", [("first", "Log wash"), ("", "Log sand"), ("later", "Start coat 3")]),
-        ("rib-1", [("first", "Check probe"), ("", "Log wash"), ("", "Log sand"), ("later", "Start coat 2")]),
-        ("box-a", [("first", "Log sand"), ("", "Log wash"), ("later", "Start coat 4")]),
+        (
+            "skiff-deck-2",
+            [("first", "Start coat 3"), ("", "Log wash"), ("", "Log sand"), ("later", "Thumb test")],
+        ),
+        (
+            "lid-4",
+            [("first", "Log wash"), ("", "Log sand"), ("later", "Thumb test"), ("later", "Start coat 3")],
+        ),
+        (
+            "rib-1",
+            [
+                ("first", "Check probe"),
+                ("", "Log wash"),
+                ("", "Log sand"),
+                ("later", "Thumb test"),
+                ("later", "Start coat 2"),
+            ],
+        ),
+        (
+            "box-a",
+            [("first", "Log sand"), ("", "Log wash"), ("later", "Thumb test"), ("later", "Start coat 4")],
+        ),
         ("plug-7", [("first", "See heat"), ("later", "Start coat 3")]),
     ],
 )

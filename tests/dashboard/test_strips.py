@@ -6,10 +6,11 @@ from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from dashboard.display import TIE, View
-from dashboard.logbook import Coat, Panel
+from dashboard.logbook import Coat, Panel, ThumbTest
 from dashboard.strips import round_of, strip
-from model.verdict import Kind, Mark
-from tests.browser.fake_shop import COATS, MINUTE, NOW, ZONE, answer, morning, recoat, waiting
+from model.observation import Word
+from model.verdict import Kind, Mark, Say
+from tests.browser.fake_shop import COATS, HOUR, MINUTE, NOW, ZONE, answer, morning, recoat, waiting
 
 
 def view(now: int = NOW) -> View:
@@ -108,3 +109,16 @@ def test_an_answer_from_the_future_is_too_old() -> None:
     """A clock that went back five hours: the answer was worked out for another time than this."""
     item = answer("lid-4", "Lid 4", recoat(NOW + 50 * MINUTE, NOW + 60 * MINUTE))
     assert strip(panel("lid-4", 2), item, view(NOW - 300 * MINUTE)).kind is Kind.NOT_KNOWN
+
+
+def test_where_only_a_thumb_can_tell_the_button_asks_for_it_until_it_has_told() -> None:
+    overlap = Say("overlap", {})
+    said = replace(recoat(NOW + HOUR, NOW + HOUR), headline=overlap)
+    item = answer("lid-4", "Lid 4", said)
+    asked = strip(panel("lid-4"), item, view()).button
+    assert (asked.label, asked.href) == ("Thumb test", "/panels/lid-4/thumb")
+    of = panel("lid-4")
+    for minutes, label in ((10, "Start coat 3"), (50, "Thumb test")):
+        test = ThumbTest(NOW - minutes * MINUTE, (Word.TAPE,), None)
+        coats = (*of.coats[:-1], replace(of.coats[-1], thumb_tests=(test,)))
+        assert strip(replace(of, coats=coats), item, view()).button.label == label
