@@ -62,12 +62,18 @@ class Arrival(NamedTuple):
 
 
 class Sample(NamedTuple):
-    """One value in SI under the probe's name on the wire; at = UTC ms, None if it brought no time."""
+    """One value in SI under the probe's name on the wire; at = UTC ms, None if it brought no time.
+
+    ours    `at` was counted back from when it arrived here: it is as right as our own clock
+    number  the number its device gives the message, since which of its starts
+    """
 
     name: str
     quantity: Quantity
     value: float
     at: int | None
+    ours: bool = False
+    number: tuple[str, int] | None = None
 
 
 @dataclass(slots=True)

@@ -28,6 +28,7 @@ from collector.restraint import TIMES_FASTER, TOO_FAST, Restraint
 from collector.settings import Settings, wire_names
 from collector.steady_clock import SteadyClock
 from collector.store.schema import MAY_PASS
+from collector.store.sequences import Count
 from collector.store.writer import Committed, Heard, Refused, Writer
 
 log = logging.getLogger("coldshed.collect")
@@ -58,6 +59,7 @@ class _Batch:
     arrivals: list[tuple[Arrival, Outcome]] = field(default_factory=list)
     checked: bool = False
     late: frozenset[int] = frozenset()
+    counts: set[Count] = field(default_factory=set)
 
     @property
     def empty(self) -> bool:
@@ -172,10 +174,17 @@ class Pipeline:
         batch = self._batch
         refused = decoded.refused
         before = len(batch.readings)
+        counts: set[Count] = set()
         for sample in decoded.samples:
+            count = sample.number and Count(arrival.source, arrival.topic, *sample.number)
+            if count and (count in batch.counts or self._writer.counted(count)):
+                continue  # sent again, by a probe that could not know that it had arrived
             refusal = self._place(sample, arrival)
             if refusal is not None:
                 refused.append(refusal)
+            elif count:
+                counts.add(count)
+        batch.counts |= counts
         for refusal in refused:
             batch.refuse(arrival.source, refusal, arrival.received)
         if arrival.delivery is not None:
@@ -207,7 +216,9 @@ class Pipeline:
             done += self._writer.commit(batch.readings[:BATCH_READINGS], late=batch.late)
             del batch.readings[:BATCH_READINGS]
         refused = batch.refusals.values()
-        done += self._writer.commit(batch.readings, batch.deliveries, refused, batch.heard, batch.late)
+        done += self._writer.commit(
+            batch.readings, batch.deliveries, refused, batch.heard, batch.late, batch.counts
+        )
         self._recheck.stored()
         self._pace.spend()
         self._batch = _Batch()
@@ -292,7 +303,9 @@ class Pipeline:
         if self._writer.summarised(probe, sample.quantity, at):
             return Refusal("removed", f"{sample.name[:80]}: only summaries are kept of that time, see [keep]")
         # A lag of 0 marks the times our clock gave, which move with its run: a time of its own never has it.
-        received = arrival.received + (sample.at is not None and at == sample.at == arrival.received)
+        received = at if sample.ours else arrival.received
+        if not sample.ours and at == sample.at == received:
+            received += 1
         reading = Reading(probe, sample.quantity, sample.value + 0.0, at, received, quality)
         self._batch.readings.append(reading)
         return None

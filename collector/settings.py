@@ -65,6 +65,9 @@ from collector.source_tables import (
     OneWireSource as OneWireSource,
 )
 from collector.source_tables import (
+    OrderField as OrderField,
+)
+from collector.source_tables import (
     Register as Register,
 )
 from collector.source_tables import (
@@ -303,6 +306,7 @@ _MODELS: dict[str, type[Table]] = _TAGGED | {
     "field": FieldMap,
     "registers": Register,
     "time": TimeField,
+    "order": OrderField,
 }
 
 

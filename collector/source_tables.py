@@ -81,6 +81,20 @@ class TimeField(Table):
     _zone_exists = field_validator("zone")(check_zone)
 
 
+class OrderField(Table):
+    """Where a device that numbers its messages says which one it is, and of which start: all JSON Pointers.
+
+    sequence   counts up by one from each start
+    boot       names the start: a number kept through resets, or one drawn at random
+    age        how old the sample is when it is sent, in `unit`; without it, and without `time`, it is of now
+    """
+
+    sequence: str = Field(max_length=200)
+    boot: str = Field(max_length=200)
+    age: str | None = Field(default=None, max_length=200)
+    unit: Literal["s", "ms"] = "s"
+
+
 class TextLine(Table):
     """Lines such as `S1 T=12.50 RH=81.2`: a name, key=value; `*hh` (XOR of all bytes before) may end it."""
 
@@ -96,6 +110,7 @@ class JsonMap(Table):
     field: tuple[FieldMap, ...] = Field(min_length=1)
     name: str | None = None
     time: TimeField | None = None
+    order: OrderField | None = None
 
 
 class SenML(Table):

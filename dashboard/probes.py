@@ -10,6 +10,7 @@ import numpy as np
 
 from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.store.reader import HeardName, Reader, Tally
+from collector.store.sequences import Missing
 from dashboard.field_check import RawSeries, Series
 
 
@@ -17,6 +18,7 @@ from dashboard.field_check import RawSeries, Series
 class Heard:
     """Probes of the settings, the newest reading of each probe and quantity, refusals, names unclaimed, suspicions.
 
+    missing  devices whose own count has gaps
     rivals   how many second, other values came for a time that had one already
     """
 
@@ -26,6 +28,7 @@ class Heard:
     unclaimed: tuple[HeardName, ...] = ()
     suspicions: tuple[Suspicion, ...] = ()
     rivals: int = 0
+    missing: tuple[Missing, ...] = ()
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
@@ -45,6 +48,7 @@ def hear(readings: Path) -> Heard:
             unclaimed=tuple(reader.heard()),
             suspicions=tuple(reader.suspicions()),
             rivals=reader.conflicts(),
+            missing=tuple(reader.missing()),
         )
     finally:
         reader.close()

@@ -312,6 +312,7 @@ LABELS: dict[str, str] = {
     "missing": "no readings",
     "refused": "Not taken",
     "recording": "Recording",
+    "missing_numbers": "Messages missing, by its own count: {n}.",
     "rivals": "Second values for a time that had one: {n}. Where they differ by too much, neither is used.",
     "nothing_refused": "Everything sent was taken.",
     "not_found": "There is no such page.",

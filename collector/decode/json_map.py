@@ -22,6 +22,7 @@ EARLIEST_MS = 946_684_800_000
 LATEST_MS = 4_102_444_800_000
 """2100-01-01 UTC."""
 MAX_NAME = 64
+LONGEST_AGE_MS = 24 * 3_600_000
 
 _INDEX = re.compile(r"0|[1-9][0-9]{0,8}")
 
@@ -62,6 +63,7 @@ class JsonMapDecoder:
         zone = settings.time.zone if settings.time else None
         self._zone = None if zone is None else ZoneInfo(zone)
         self._time_at = None if settings.time is None else parse_pointer(settings.time.key)
+        self._order = None if settings.order is None else _Order(settings.order)
         self._plain = _PlainMap.of(settings)
 
     def decode(self, arrival: Arrival) -> Decoded:
@@ -75,12 +77,16 @@ class JsonMapDecoder:
         decoded = Decoded()
         try:
             document = strict_json.load(arrival.payload)
-            at = self._own_time(document)
+            at, ours, number = self._own_time(document), False, None
+            if self._order is not None:
+                number = self._order.number(document)
+                if at is None and arrival.live:
+                    at, ours = self._order.at(document, arrival.received)
             for field, pointer in self._fields:
                 try:
                     value = to_si(_number(document, pointer, field.key), field.unit)
                     name = field.name or self._own_name(document, arrival)
-                    decoded.samples.append(Sample(name, field.quantity, value, at))
+                    decoded.samples.append(Sample(name, field.quantity, value, at, ours, number))
                 except NotUsable as error:
                     decoded.refused.append(error.refusal)
         except NotUsable as error:
@@ -129,6 +135,45 @@ class JsonMapDecoder:
             raise NotUsable("time", str(error)) from error
 
 
+class _Order:
+    """Which message of which start this is, and how long ago it was measured."""
+
+    def __init__(self, settings: settings.OrderField) -> None:
+        self._settings = settings
+        self._sequence, self._boot = parse_pointer(settings.sequence), parse_pointer(settings.boot)
+        self._age = None if settings.age is None else parse_pointer(settings.age)
+
+    def number(self, document: object) -> tuple[str, int]:
+        number = _number(document, self._sequence, self._settings.sequence)
+        if not number.is_integer() or not 0 <= number < 2**53:
+            text = f"{self._settings.sequence} is {number:g}; allowed: whole numbers from 0 on"
+            raise NotUsable("sequence", text)
+        try:
+            boot = at_pointer(document, self._boot)
+        except KeyError as error:
+            text = (
+                f"nothing at {self._settings.boot}; allowed: a number or text that names the device's start"
+            )
+            raise NotUsable("missing field", text) from error
+        if isinstance(boot, bool) or not isinstance(boot, str | int | float) or len(str(boot)) > MAX_NAME:
+            text = (
+                f"{self._settings.boot} is {str(boot)[:40]!r}; allowed: a number or up to {MAX_NAME} letters"
+            )
+            raise NotUsable("sequence", text)
+        return str(boot), int(number)
+
+    def at(self, document: object, received: int) -> tuple[int | None, bool]:
+        """UTC ms by our clock, counted back from now; None if it is of now."""
+        if self._age is None:
+            return None, False
+        age = _number(document, self._age, str(self._settings.age))
+        scale = 1000 if self._settings.unit == "s" else 1
+        if not 0 <= age * scale <= LONGEST_AGE_MS:
+            text = f"{self._settings.age} = {age:g} {self._settings.unit}; allowed: 0 to 24 h"
+            raise NotUsable("time", text)
+        return received - round(age * scale), True
+
+
 class _PlainMap:
     """The short way for what nearly every device sends: a flat table of numbers, taken whole or not at all."""
 
@@ -143,7 +188,12 @@ class _PlainMap:
         time = mapping.time
         keys = [field.key for field in mapping.field] + ([time.key] if time else [])
         flat = all(key.rfind("/") == 0 and "~" not in key for key in keys)
-        if not flat or mapping.name is not None or (time is not None and time.unit == "iso8601"):
+        if (
+            not flat
+            or mapping.name is not None
+            or mapping.order is not None
+            or (time is not None and time.unit == "iso8601")
+        ):
             return None
         ms = 1000 if time is not None and time.unit == "s" else 1
         return cls(time.key[1:] if time else None, ms, list(mapping.field))

@@ -141,19 +141,21 @@ def _sample(base: _Base, record: dict[str, object], arrival: Arrival) -> Sample 
     value = base.bv + _number(record, "v") + shift
     if not math.isfinite(value):
         raise NotUsable("not clear", "bv + v is larger than a double can hold")
-    return Sample(name, quantity, value, _time(base, record, arrival))
+    at, ours = _time(base, record, arrival)
+    return Sample(name, quantity, value, at, ours)
 
 
-def _time(base: _Base, record: dict[str, object], arrival: Arrival) -> int | None:
+def _time(base: _Base, record: dict[str, object], arrival: Arrival) -> tuple[int | None, bool]:
+    """UTC ms, and whether it was counted from now (section 4.5.3)."""
     seconds = base.bt + _number(record, "t")
     if not abs(seconds) < LATEST_S:
         text = f"time {seconds:.6g} is not between 1970 and 2100; allowed: seconds since 1970, or from now"
         raise NotUsable("time", text)
     if seconds >= RELATIVE_BELOW_S:
-        return round(seconds * 1000)
+        return round(seconds * 1000), False
     if seconds == 0 or not arrival.live:
-        return None
-    return arrival.received + round(seconds * 1000)
+        return None, False
+    return arrival.received + round(seconds * 1000), True
 
 
 def _number(record: dict[str, object], label: str) -> float:

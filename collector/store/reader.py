@@ -19,6 +19,7 @@ from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
 from collector.store.schema import Damaged, StoreError, cut_off, open_reader
+from collector.store.sequences import Missing, missing
 from collector.store.spans import AT, JOINED, served_between
 from collector.store.summaries import HOUR_MS, Summary
 
@@ -240,6 +241,11 @@ class Reader:
         """How many second, other values came for a time that had one already."""
         with self._in_time() as connection:
             return int(connection.execute("SELECT count(*) FROM conflict").get)
+
+    def missing(self) -> list[Missing]:
+        """Probes whose own count has gaps, the worst first."""
+        with self._in_time() as connection:
+            return missing(connection)
 
     def data_version(self) -> int:
         """Changes whenever the store has changed; costs microseconds."""

@@ -14,6 +14,7 @@ series     a reading lies at `newest`, and none more than NEWEST_WITHIN_MS after
            few rows, and most commits need not touch this table.
 delivered  identities of MQTT messages whose commit made no batch.
 conflict   further values for a key that is taken; the least of all of them is the one in `reading` (rivals.py).
+sequence   of each start of a probe that numbers its messages, the spans of numbers that were heard (sequences.py).
 recheck    one row at most: from `since` (UTC ms, corrected) on, flags may be others than the checks find in the
            order of time, because something came late; see recheck.py.
 tally      what was refused, counted by source and kind, with the last case in words.
@@ -113,6 +114,12 @@ _RECHECK = """
 CREATE TABLE recheck(id INTEGER PRIMARY KEY CHECK(id = 1), since INTEGER NOT NULL);
 """
 
+_SEQUENCES = """
+CREATE TABLE sequence(
+  source TEXT NOT NULL, device TEXT NOT NULL, boot TEXT NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL,
+  PRIMARY KEY(source, device, boot, first)) WITHOUT ROWID;
+"""
+
 PAGE_SIZE = 1024
 """Bytes. A commit writes each page it touches whole, and its rows fill a quarter of such a page: with the usual 4096
 a day of eight probes at 10 s costs two and a half times as much. A file made with another size keeps it."""
@@ -121,6 +128,15 @@ READINGS = Schema(
     name="readings.db",
     writer="collect",
     application_id=0x636F6C64,
-    migrations=(_FIRST, _DIGESTS, _DELIVERED_IN_BATCH, _SUMMARIES, _CLOCKS, _SUSPICIONS, _RECHECK),
+    migrations=(
+        _FIRST,
+        _DIGESTS,
+        _DELIVERED_IN_BATCH,
+        _SUMMARIES,
+        _CLOCKS,
+        _SUSPICIONS,
+        _RECHECK,
+        _SEQUENCES,
+    ),
     page_size=PAGE_SIZE,
 )

@@ -22,6 +22,7 @@ from collector.store.rechecks import Changed
 from collector.store.rivals import Sorted, sorted_out
 from collector.store.runs import GIVEN, Run
 from collector.store.schema import WriterFile, open_writer, transaction
+from collector.store.sequences import Count, Sequences
 
 LONGEST_TEXT = 300
 """Characters kept of a refusal's text or of an unknown name: both may be hostile input."""
@@ -87,6 +88,7 @@ class Writer:
         self.touched: set[int] = set()
         """UTC days (since 1970) that are marked as undigested; the digester takes out what it begins with."""
         self._delivered = Delivered(file.connection)
+        self._sequences = Sequences(file.connection)
         self._removed_before = removed_before(file.connection)
 
     @classmethod
@@ -150,6 +152,7 @@ class Writer:
         refusals: Iterable[Refused] = (),
         heard: Iterable[Heard] = (),
         late: Collection[int] = (),
+        counts: Iterable[Count] = (),
     ) -> Committed:
         """One transaction. Once it returned, all survives a power cut; if it raises, nothing was written.
 
@@ -173,14 +176,20 @@ class Writer:
                 [(item.source, item.kind, item.n, item.text[:LONGEST_TEXT], item.at) for item in refusals],
             )
             self._note_heard(connection, list(heard))
+            numbers = self._sequences.write(connection, counts)
         self._series = series  # only now: ids of a rolled-back transaction do not exist
         self.touched |= days
+        self._sequences.take(numbers)
         self._delivered.remember(delivered)
         return done
 
     def absorbed(self, delivery: Delivery) -> bool:
         """True if this is a redelivery (dup) of a message whose rows are committed."""
         return delivery.dup and delivery in self._delivered
+
+    def counted(self, count: Count) -> bool:
+        """True if the message with that number of its probe's own is committed already."""
+        return count in self._sequences
 
     def describe(self, probes: Iterable[ProbeFacts]) -> None:
         """Replaces what everyone else may know of the probes."""

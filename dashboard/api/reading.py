@@ -75,6 +75,7 @@ def router(desk: Desk) -> APIRouter:
             "probes": [dataclasses.asdict(line) for line in probe_lines(heard, desk.probe_logs(), view)],
             "refused": [dataclasses.asdict(item) for item in heard.refused],
             "rivals": heard.rivals,
+            "missing": [dataclasses.asdict(item) for item in heard.missing],
             "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
         }
         return desk.json(request, body, view)
