@@ -161,7 +161,7 @@ class Pipeline:
     @property
     def empty(self) -> bool:
         """True if nothing waits for its commit."""
-        return not self._batch.arrivals
+        return self._batch.empty
 
     def take(self, arrival: Arrival) -> None:
         """Decodes one arrival into the open batch."""
