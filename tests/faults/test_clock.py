@@ -90,9 +90,11 @@ def test_b52_readings_of_an_unset_clock_are_neither_lost_nor_among_older_ones() 
     for _ in range(5):
         recorder.read(after=MINUTE)
     for _ in range(3):
+        last = recorder.clock.now()
         bench.truth += HOUR
         bench.boot(-bench.truth)
         recorder.start()
+        assert recorder.clock.now() >= last, "what people enter now comes after what they entered before"
         for _ in range(5):
             recorder.read(after=MINUTE)
     served = recorder.served()
