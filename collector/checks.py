@@ -56,6 +56,7 @@ RAW_ENDS = ((130.0, 100.0), (130.0, 119.0), (-45.0, 0.0), (-45.0, -6.0))
 """degC and % of a raw count of 65535 or 0 in the formulas of two families of digital T/RH sensors: nothing answered."""
 EMPTY = (0.0, 0.0)
 """degC and % of a frame of zeros: a checksum of zeros fits it."""
+_DEAD_FRAMES = (*RAW_ENDS, EMPTY)
 ZERO_NEAR = 1.5
 """Exactly 0 degC from a probe alone is believed if it, or its zone, was so near to it; else it is a frame of zeros."""
 FIRST_K, FIRST_K_PER_H = 3.0, 10.0
@@ -125,18 +126,21 @@ class Checks:
         for index in order:
             reading = readings[index]
             key = (reading.probe, reading.quantity)
-            series = self._series.setdefault(key, _Series())
-            found = Quality.GOOD
-            if series.newest is not None and reading.at < series.newest:
+            series = self._series.get(key) or self._series.setdefault(key, _Series())
+            old = series.newest is not None and reading.at < series.newest
+            if old:
                 series = late.setdefault(key, _Series())
-                found = Quality.LATE
-            found |= self._look(reading, series)
-            if found:
+            found = self._look(reading, series)
+            if old:
+                found |= Quality.LATE
+            if found is not Quality.GOOD:
                 flagged[index] = replace(reading, quality=reading.quality | found)
         return flagged
 
     def _look(self, reading: Reading, series: _Series) -> Quality:
-        found = self._alone(reading) | self._frame(reading)
+        found, framed = self._alone(reading), self._frame(reading)
+        if framed is not Quality.GOOD:
+            found |= framed
         if series.newest == reading.at:  # a repeat, or a rival for the same place: nothing to learn from it
             return found
         pause = reading.at - series.newest if series.newest is not None else 0
@@ -147,11 +151,12 @@ class Checks:
             found |= Quality.DISCONNECTED
         if found.usable and self._is_heated(reading, series):
             found |= Quality.SELF_HEATED
-        if reading.quantity is Quantity.TEMPERATURE and found & _WHOLE_FRAME:
+        if found is not Quality.GOOD and reading.quantity is Quantity.TEMPERATURE and found & _WHOLE_FRAME:
             self._spoilt[reading.probe] = reading.at, found & _WHOLE_FRAME
         if found.usable and _jumps(reading, series):
             found |= Quality.IMPOSSIBLE_RATE
-        if found.usable and self._sticks(reading, series, wet=bool(found & Quality.SATURATED)):
+        wet = found is not Quality.GOOD and bool(found & Quality.SATURATED)
+        if found.usable and self._sticks(reading, series, wet):
             found |= Quality.STUCK
         if found.usable:
             series.good = (reading.at, reading.value)
@@ -161,12 +166,10 @@ class Checks:
     def _alone(reading: Reading) -> Quality:
         """What one value tells by itself."""
         limits = LIMITS[reading.quantity]
-        if reading.quantity is Quantity.TEMPERATURE and any(
-            abs(reading.value - gone) < SAME for gone in GONE
-        ):
-            return Quality.DISCONNECTED
         if not limits.low <= reading.value <= limits.high:
-            return Quality.OUT_OF_RANGE
+            gone = any(abs(reading.value - value) < SAME for value in GONE)  # both lie out of range
+            temperature = reading.quantity is Quantity.TEMPERATURE
+            return Quality.DISCONNECTED if gone and temperature else Quality.OUT_OF_RANGE
         if reading.quantity is Quantity.RELATIVE_HUMIDITY and reading.value >= SATURATED_PERCENT:
             return Quality.SATURATED
         return Quality.GOOD
@@ -177,8 +180,9 @@ class Checks:
         warmth, damp = frame.get(Quantity.TEMPERATURE), frame.get(Quantity.RELATIVE_HUMIDITY)
         if warmth is None or damp is None or reading.quantity is Quantity.CO2:
             return Quality.GOOD
-        if any(abs(warmth - t) < SAME and abs(damp - rh) < SAME for t, rh in (*RAW_ENDS, EMPTY)):
-            return Quality.DISCONNECTED
+        for t, rh in _DEAD_FRAMES:
+            if abs(warmth - t) < SAME and abs(damp - rh) < SAME:
+                return Quality.DISCONNECTED
         at, quality = self._spoilt.get(reading.probe, (0, Quality.GOOD))
         return quality if at == reading.at else Quality.GOOD
 
@@ -190,31 +194,31 @@ class Checks:
 
     def _is_first(self, reading: Reading, series: _Series, pause: int) -> bool:
         """The first after a pause, far from the last: what a register held before anything was measured."""
+        if reading.quantity is not Quantity.TEMPERATURE or series.good is None or pause <= PAUSE_MS:
+            return False
         probe = self._probes.get(reading.probe)
-        patience = max(PAUSE_MS, 3000 * probe.interval_s if probe else 0)
-        if reading.quantity is not Quantity.TEMPERATURE or series.good is None or pause <= patience:
+        if probe and pause <= 3000 * probe.interval_s:
             return False
         hours = (reading.at - series.good[0]) / 3_600_000
         return abs(reading.value - series.good[1]) > FIRST_K + FIRST_K_PER_H * hours
 
     def _is_heated(self, reading: Reading, series: _Series) -> bool:
         """Its own heater is on: suddenly warmer, and as much drier as the same water makes it."""
-        damp = self._frames[reading.probe, reading.at].get(Quantity.RELATIVE_HUMIDITY)
-        was_damp = self._series.get((reading.probe, Quantity.RELATIVE_HUMIDITY), _Series()).good
-        if (
-            reading.quantity is not Quantity.TEMPERATURE
-            or damp is None
-            or series.good is None
-            or was_damp is None
-        ):
+        if reading.quantity is not Quantity.TEMPERATURE or series.good is None:
             return False
+        damp = self._frames[reading.probe, reading.at].get(Quantity.RELATIVE_HUMIDITY)
+        humidity = self._series.get((reading.probe, Quantity.RELATIVE_HUMIDITY))
+        if damp is None or humidity is None or humidity.good is None:
+            return False
+        was_damp = humidity.good
         at, warmth = series.good
         since, from_C = self._heated.get(reading.probe, (0, 0.0))
         if at == since and reading.at - since <= HEATED_MS and reading.value >= from_C + COOLED_K:
             return True
-        sudden = reading.at - at <= HEATED_IN_MS and reading.value - warmth >= HEATED_K
+        if reading.at - at > HEATED_IN_MS or reading.value - warmth < HEATED_K:
+            return False
         water = damp * _saturation(reading.value) / (was_damp[1] * _saturation(warmth))
-        if not sudden or was_damp[0] != at or abs(water - 1) > SAME_WATER:
+        if was_damp[0] != at or abs(water - 1) > SAME_WATER:
             return False
         self._heated[reading.probe] = series.good
         return True

@@ -44,6 +44,8 @@ LINGER_S = 0.03
 """The lines of one round come a few ms apart; one commit for all of them is what spares an SD card."""
 IDLE_S = 0.1
 QUEUE_ARRIVALS = 1000
+"""Not held to exactly: each source may put one more."""
+FULL_S = 0.005
 EARLIEST_MS = 946_684_800_000
 """2000-01-01 UTC: a reading before it comes from a clock that was never set."""
 
@@ -112,7 +114,7 @@ class Pipeline:
         writer.describe(self._facts)
         self._recheck = Recheck(writer, self._facts)
         self._restraint = Restraint(self._facts)
-        self._queue: queue.Queue[Arrival] = queue.Queue(QUEUE_ARRIVALS)
+        self._queue: queue.SimpleQueue[Arrival] = queue.SimpleQueue()
         self._closed = False
         self._batch = _Batch()
         self._stand_by = stand_by or _Nobody()
@@ -125,12 +127,10 @@ class Pipeline:
 
     def put(self, arrival: Arrival) -> None:
         """For sources, from any thread: waits while the queue is full; takes nothing once run() has ended."""
-        while not self._closed:
-            try:
-                self._queue.put(arrival, timeout=0.1)
-            except queue.Full:
-                continue
-            return
+        while self._queue.qsize() >= QUEUE_ARRIVALS and not self._closed:
+            time.sleep(FULL_S)
+        if not self._closed:
+            self._queue.put(arrival)
 
     def run(self, stop: Callable[[], bool], each_round: Callable[[], None] = lambda: None) -> bool:
         """Commits what arrives until `stop`, then what is left. False if something could not be committed.

@@ -48,7 +48,6 @@ _CALLBACKS = (
     "on_subscribe",
     "on_publish",
     "on_message",
-    "on_log",
 )
 
 log = logging.getLogger(__name__)
@@ -124,6 +123,24 @@ class Trouble:
 Event = Connected | Refused | Unreachable | Lost | Subscribed | Published | Message | Alive | Trouble
 
 
+class _Ear(logging.Logger):
+    """Hears that a ping was answered: the library has no callback for it, but logs it.
+
+    Nothing is formatted: an on_log callback would get each message's log line as finished text, which takes as long
+    as all the rest of receiving it.
+    """
+
+    def __init__(self, events: SimpleQueue[Event]) -> None:
+        super().__init__(f"{__name__}.library")
+        self._events = events
+
+    def log(self, level: int, msg: object, *args: object, **more: Any) -> None:
+        if msg == "Received PINGRESP":
+            self._events.put(Alive())
+        elif level >= logging.WARNING:
+            log.debug(str(msg), *args)  # what matters of it comes as an event too, and is told in words
+
+
 class Link:
     """A client from open() to close(); connects again by itself in between, waiting 1 to 30 s.
 
@@ -155,6 +172,7 @@ class Link:
             client.tls_set_context(context)
         client.connect_timeout = CONNECT_TIMEOUT_S
         client.reconnect_delay_set(1, 30)
+        client.enable_logger(_Ear(self.events))
         for callback in _CALLBACKS:
             setattr(client, callback, self._safe(getattr(self, f"_{callback}")))
         wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library leaves it bare
@@ -246,11 +264,6 @@ class Link:
 
     def _on_publish(self, client: Client, _: Any, mid: int, reason: ReasonCode, *__: Any) -> None:
         self.events.put(Published(_refusal(reason)))
-
-    def _on_log(self, client: Client, _: Any, level: int, text: str) -> None:
-        # The library has no callback for the answer to a ping.
-        if text == "Received PINGRESP":
-            self.events.put(Alive())
 
     def _on_message(self, client: Client, _: Any, message: MQTTMessage) -> None:
         received = self._clock.now()
