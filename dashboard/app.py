@@ -21,7 +21,7 @@ from dashboard.api import logging as api_logging
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.desk import Desk
-from dashboard.logbook import LogbookError
+from dashboard.entry_check import LogbookError
 from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import round as round_page

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from dashboard.facts import last_start_of, start_of
-from dashboard.logbook import Coat
+from dashboard.panel import Coat
 from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses

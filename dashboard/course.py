@@ -10,7 +10,7 @@ from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_by_minute, dew_now, dew_samples, exposure_of, wash_that_counts
 from dashboard.follow import Trace
-from dashboard.logbook import Coat
+from dashboard.panel import Coat
 from model.blocks import Blocks
 from model.blush import FilmExposure
 from model.coat import HOUR_MS

@@ -18,7 +18,7 @@ from dashboard import strips, words
 from dashboard.assessment import Assessment
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
-from dashboard.logbook import Panel
+from dashboard.panel import Panel
 from dashboard.ports import Shop
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm

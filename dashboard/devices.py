@@ -13,7 +13,7 @@ from typing import Any
 
 from collector.reading import Quantity
 from dashboard.correction import Correction, Stretch
-from dashboard.logbook import Event, withdrawn
+from dashboard.panel import Event, withdrawn
 from dashboard.probe_entry import PROBE_KINDS
 
 FIRST = -(2**62)

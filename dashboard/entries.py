@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from dashboard.chart_layout import Did
 from dashboard.devices import ProbeLog
 from dashboard.display import UNITS, View
-from dashboard.logbook import Event, Panel
+from dashboard.panel import Event, Panel
 from dashboard.words import DID, LABELS
 
 KEPT = frozenset({"withdrawn", "alarm seen", "preference"})

@@ -8,7 +8,7 @@ from collections.abc import Container, Sequence
 
 from dashboard.correction import Correction
 from dashboard.field_check import Comparison
-from dashboard.logbook import Event
+from dashboard.panel import Event
 
 
 def register_event(

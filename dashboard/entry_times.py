@@ -8,7 +8,7 @@ from pathlib import Path
 from collector.store.reader import Reader
 from collector.store.runs import Run, corrected
 from collector.store.schema import NotYet
-from dashboard.logbook import Event
+from dashboard.panel import Event
 
 
 class EntryTimes:

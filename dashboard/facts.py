@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from collector.store.runs import Unsure
 from dashboard.follow import Trace
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from model.resin_card import ResinCard
 
 

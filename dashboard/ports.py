@@ -12,7 +12,7 @@ from collector.store.trouble import Trouble
 from dashboard.alive import Doing
 from dashboard.assessment import Assessment
 from dashboard.field_check import Series
-from dashboard.logbook import Event, Panel
+from dashboard.panel import Event, Panel
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
 

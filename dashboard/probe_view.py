@@ -12,7 +12,7 @@ from dashboard.devices import Check, Device, Entered, ProbeLog
 from dashboard.display import TIE, View
 from dashboard.entries import Entry, entries
 from dashboard.field_check import AGAINST, ICE, SALT_RANGE_C, SALTS, Progress
-from dashboard.logbook import Event
+from dashboard.panel import Event
 from dashboard.strips import Button
 from dashboard.words import LABELS
 

@@ -8,7 +8,7 @@ from dashboard.coat_course import CoatCourse, pot_of
 from dashboard.course import PanelCourse
 from dashboard.facts import Facts
 from dashboard.film import felt_at, film_now, first_minute
-from dashboard.logbook import Coat
+from dashboard.panel import Coat
 from model.blocks import MINUTE_MS, Blocks
 from model.coat import HOUR_MS
 from model.hold import (

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from dashboard.assessment import Assessment
 from dashboard.display import View
-from dashboard.logbook import Panel
+from dashboard.panel import Panel
 from dashboard.words import LABELS
 from model.verdict import Kind, Mark, Say, State
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collector.reading import Quality, Suspicion
 from dashboard.doubts import words
 from dashboard.follow import Trace
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from model.decide import not_known
 from model.verdict import Flag, Say, State, Verdict
 

@@ -18,7 +18,7 @@ from collector.store.runs import Unsure
 from dashboard.assessment import Assessment, Passing
 from dashboard.facts import Facts
 from dashboard.follow import Trace
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from model.decide import not_known
 from model.history import Samples
 from model.verdict import Flag, Say, Value, Verdict

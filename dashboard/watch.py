@@ -27,7 +27,8 @@ from dashboard.display import View, say
 from dashboard.doubts import matters
 from dashboard.facts import Facts
 from dashboard.follow import Follower
-from dashboard.logbook import LogbookReader, Panel, fold
+from dashboard.logbook import LogbookReader
+from dashboard.panel import Panel, fold
 from dashboard.watch_store import Alarm, WatchWriter
 
 log = logging.getLogger("coldshed.watch")

@@ -10,7 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import register_event
-from dashboard.logbook import Event, LogbookError
+from dashboard.entry_check import LogbookError
+from dashboard.panel import Event
 from dashboard.words import LABELS
 from model.observation import Word
 

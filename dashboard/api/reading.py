@@ -17,9 +17,9 @@ from dashboard.devices import ProbeLog
 from dashboard.display import View
 from dashboard.entries import rail
 from dashboard.figures import figure
-from dashboard.logbook import Panel
 from dashboard.pages.more import alarm_line, probe_lines
 from dashboard.pages.panels import find
+from dashboard.panel import Panel
 from dashboard.words import LABELS
 
 WATCH_LATE_MS = 3 * 60_000

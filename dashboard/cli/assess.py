@@ -28,7 +28,7 @@ from dashboard.cli.times import iso, utc_ms, zone_of
 from dashboard.display import View, say
 from dashboard.facts import Facts
 from dashboard.follow import Trace
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from model.resin_card import ResinCard
 
 HEADING = re.compile(r"^\s*(?P<who>panel|surface|air)\b.*\[(?P<unit>degC|degF|K|%RH|%)\]\s*$", re.IGNORECASE)

@@ -11,7 +11,7 @@ from collector.last_good import good_copy
 from collector.settings import BrokerLogin, MqttSource, Settings, SettingsError
 from dashboard.cards import CardShelf
 from dashboard.cli.findings import Finding, note, ok, wrong
-from dashboard.logbook import Panel
+from dashboard.panel import Panel
 
 
 def settings_findings(path: Path) -> tuple[Settings | None, list[Finding]]:

@@ -17,7 +17,7 @@ from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.devices import ProbeLog, probe_logs
-from dashboard.logbook import Panel
+from dashboard.panel import Panel
 
 
 def check(arguments: argparse.Namespace) -> int:

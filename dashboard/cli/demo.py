@@ -26,7 +26,8 @@ from collector.store.writer import Writer
 from collector.supervise import Stop, Supervisor
 from dashboard.cli.errors import CommandError
 from dashboard.cli.processes import commands, must_be_free
-from dashboard.logbook import Event, Logbook
+from dashboard.logbook import Logbook
+from dashboard.panel import Event
 
 NIGHTS = 3
 """So many nights are in the log before the one that is shown, so that the outlook has something to go by."""

@@ -26,7 +26,7 @@ class Outcome:
 def explained() -> Iterator[Outcome]:
     """Everything else is a defect of ours and keeps its traceback."""
     from dashboard.cards import CardFileError
-    from dashboard.logbook import LogbookError
+    from dashboard.entry_check import LogbookError
 
     outcome = Outcome()
     try:

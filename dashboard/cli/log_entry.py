@@ -16,7 +16,8 @@ from dashboard.cli.errors import CommandError
 from dashboard.cli.times import iso
 from dashboard.correction import UNIT
 from dashboard.entry_times import EntryTimes
-from dashboard.logbook import Event, Logbook
+from dashboard.logbook import Logbook
+from dashboard.panel import Event
 
 
 def log_entry(settings: Settings, event: Event) -> str:

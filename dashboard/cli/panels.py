@@ -16,7 +16,7 @@ from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
 from dashboard.cli.times import iso, utc_ms
 from dashboard.entry import coat_event, register_event, step_event, thumb_event
-from dashboard.logbook import Event, Panel
+from dashboard.panel import Event, Panel
 
 
 def panel(arguments: argparse.Namespace) -> int:

@@ -24,7 +24,7 @@ from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.entry import check_event, correction_event, device_event
 from dashboard.field_check import Comparison, Progress, Series
-from dashboard.logbook import Event
+from dashboard.panel import Event
 from dashboard.probes import series
 from dashboard.words import LABELS
 

@@ -12,9 +12,10 @@ from dashboard.assessment import Assessment
 from dashboard.desk import Desk
 from dashboard.display import View
 from dashboard.entries import entries
+from dashboard.entry_check import SUBSTRATES
 from dashboard.figures import LEGEND
-from dashboard.logbook import SUBSTRATES, Panel
 from dashboard.pages.ages import ages
+from dashboard.panel import Panel
 from dashboard.strips import Button
 from dashboard.words import LABELS
 from model.verdict import State

@@ -14,7 +14,8 @@ from collector.reading import ProbeFacts, Quantity, Reading
 from collector.store.writer import Writer
 from dashboard.app import create_app
 from dashboard.assessment import Assessment, Curve, Film, Passing
-from dashboard.logbook import Event, Logbook
+from dashboard.logbook import Logbook
+from dashboard.panel import Event
 from dashboard.watch_store import Alarm, WatchReader, WatchWriter
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
-from dashboard.logbook import Event
+from dashboard.panel import Event
 from model.verdict import Kind, Mark, Say, State, Verdict
 from tests.browser.conftest import Visit
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, register, stopped, too_cold

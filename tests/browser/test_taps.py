@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import Route, expect
 
-from dashboard.logbook import Event
+from dashboard.panel import Event
 from tests.browser.conftest import Visit
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, morning, too_cold, waiting
 from tests.browser.serving import Served, until

@@ -23,7 +23,7 @@ from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
 from dashboard.follow import Follower
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from tests.collector.shops import shop
 from tests.dashboard.night import MIXED, card
 

@@ -14,7 +14,7 @@ from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
 from dashboard.follow import Trace
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from model.resin_card import ResinCard, parse_card
 
 HOUR_MS = 3_600_000

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from dashboard.alarms import AlarmStates, Condition
-from dashboard.logbook import Event, Logbook
+from dashboard.logbook import Logbook
+from dashboard.panel import Event
 from dashboard.watch_store import WatchReader, WatchWriter
 from model.verdict import Say
 

@@ -10,7 +10,7 @@ import numpy as np
 from collector.reading import Quantity
 from dashboard.correction import correct
 from dashboard.devices import probe_logs
-from dashboard.logbook import Event
+from dashboard.panel import Event
 
 TEMPERATURE = Quantity.TEMPERATURE
 DAY = 86_400_000

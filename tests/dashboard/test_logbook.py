@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from collector.store.schema import Locked, NotYet, StoreError
-from dashboard.logbook import KINDS, Event, Logbook, LogbookError, LogbookReader
+from dashboard.entry_check import KINDS, LogbookError
+from dashboard.logbook import Logbook, LogbookReader
+from dashboard.panel import Event
 from dashboard.words import DID
 
 NOW = 1_795_629_600_000

@@ -13,7 +13,7 @@ from dashboard.cli.log_entry import _request
 from dashboard.correction import Correction
 from dashboard.entry import check_event, correction_event, device_event
 from dashboard.field_check import ICE, Comparison
-from dashboard.logbook import Event
+from dashboard.panel import Event
 from tests.browser.fake_shop import MINUTE, NOW, FakeShop, open_shop
 from tests.dashboard.client import Client, new_id
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from dashboard.display import TIE, View
-from dashboard.logbook import Coat, Panel, ThumbTest
+from dashboard.panel import Coat, Panel, ThumbTest
 from dashboard.strips import round_of, strip
 from model.observation import Word
 from model.verdict import Kind, Mark, Say

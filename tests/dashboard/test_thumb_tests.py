@@ -8,7 +8,7 @@ import pytest
 
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
-from dashboard.logbook import Event, ThumbTest, fold
+from dashboard.panel import Event, ThumbTest, fold
 from model.observation import Word
 from model.verdict import Flag, Kind, State
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop

@@ -19,7 +19,8 @@ from dashboard.assessment import Assessment
 from dashboard.entry_times import EntryTimes
 from dashboard.facts import Facts
 from dashboard.follow import Follower
-from dashboard.logbook import Event, Logbook
+from dashboard.logbook import Logbook
+from dashboard.panel import Event
 from model.history import Samples
 from model.verdict import Flag, Kind
 from tests.collector.machines import Bench

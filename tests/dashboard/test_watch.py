@@ -15,7 +15,8 @@ from collector.store.writer import Writer
 from dashboard import watch as watch_module
 from dashboard.cards import CardShelf
 from dashboard.facts import Facts
-from dashboard.logbook import Event, Logbook, LogbookReader
+from dashboard.logbook import Logbook, LogbookReader
+from dashboard.panel import Event
 from dashboard.watch import Watch
 from dashboard.watch_store import WatchReader, WatchWriter
 from model.verdict import State

@@ -31,7 +31,7 @@ from dashboard.cards import CardShelf
 from dashboard.cli import check_house, check_probes, check_settings, checks
 from dashboard.cli.findings import Finding, ago, wrong
 from dashboard.devices import ProbeLog, PutRight
-from dashboard.logbook import Coat, Panel
+from dashboard.panel import Coat, Panel
 from tests.collector.shops import probe, serial, shop, shop_text
 from tests.services import free_port, wait_until
 
