@@ -38,6 +38,6 @@ DOUBTS: dict[str, str] = {
     "doubt_drift": "Drifts: in a day it moved {day_K} against {other}. Check both in ice water.",
     "doubt_sends_degF": "Seems to send Fahrenheit: here {read_C}, its zone {zone_C}. Set its unit.",
     "doubt_sends_degC": "Seems to send Celsius: here {read_C}, its zone {zone_C}. Set its unit.",
-    "doubt_slow": "Sends every {learned_h}; the settings say {interval_h}. It counts as silent by the settings.",
+    "doubt_slow": "Sends every {learned_h}; the settings say {interval}. It counts as silent by the settings.",
 }
 """What the probes' pages say of a suspicion."""

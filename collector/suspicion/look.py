@@ -21,12 +21,13 @@ def look(site: Site) -> list[Votes]:
     noise = {probe.id: NOISE_K2 * min(1.0, probe.interval_s * 1000 / BIN_MS) for probe in site.probes}
     day = site.last(DAY)
     return [
-        *(vote.moved(len(site.hour) - len(day.hour)) for vote in _within_a_day(day, noise)),
+        *(vote.moved(len(site.hour) - len(day.hour)) for vote in compare(day, noise)),
         *twins.drift_votes(site),
     ]
 
 
-def _within_a_day(day: Site, noise: dict[str, float]) -> list[Votes]:
+def compare(day: Site, noise: dict[str, float]) -> list[Votes]:
+    """The checks that a day of bins is enough for. noise: variance of one bin's mean, K², by probe."""
     return [
         *loose.votes(day, noise),
         *swapped.votes(day, noise),

@@ -12,26 +12,31 @@ from __future__ import annotations
 import numpy as np
 
 from collector.suspicion import moving
-from collector.suspicion.finding import Bools, Votes, held, usual
+from collector.suspicion.finding import HOUR_BINS, Bools, Votes, held, usual
 from collector.suspicion.grid import Floats, Site
 from collector.suspicion.response import WINDOW, Response, respond
 
-LIVELY_K = 0.05
+LIVELY_K = 0.04
 """Quicker air than this is needed to see an answer."""
 FOLLOWS, ABOVE_USUAL = 0.65, 0.2
 THIN = 0.35
 """A usual gain above this is a thin skin's: its answer tells nothing."""
-QUICK = 0.35
+QUICK = 0.24
 """Of a difference from its air, a laminate takes up less than this in ten minutes; a thin skin more."""
 UNKNOWN_LIVELY_K, UNKNOWN_FOLLOWS = 0.1, 0.85
 """Asked for while its past is not known yet."""
 AS_ONE = 0.3
 RESTS, APART = 0.45, 0.5
+SLOW_WINDOWS = ((45, 0.06), (75, 0.1))
+"""Bins, and how lively the air must be over them."""
+SLOWLY, SLOW_THIN, SLOW_APART, SLOW_SPREAD_K = 0.75, 0.45, 0.15, 0.25
+FIRST = 90
+"""Bins: nothing is said in a probe's first three hours."""
 NEAR_K, NEAR_SHARE, STEADY_K = 0.8, 0.35, 0.5
-BEFORE, MOVE, AFTER = 6, 4, 14
-"""Bins of a landing: 12 minutes before, 8 to come down in, 28 after."""
-LEAST_K = 0.3
-FOLLOWS_FOR, LANDED_FOR = 5, 3
+BEFORE, MOVE, AFTER, QUICKLY = 5, 8, 12, 4
+"""Bins of a landing: 10 minutes before, 16 in which to come down, within 8 of them, 24 after."""
+LEAST_K = 0.25
+FOLLOWS_FOR, SLOWLY_FOR, LANDED_FOR = 7, 10, 2
 """Bins for which a sign must hold."""
 SLOW_S = 180.0
 """Probes that speak less often cannot be compared quickly enough."""
@@ -52,8 +57,13 @@ def votes(site: Site, noise: dict[str, float]) -> list[Votes]:
 def _votes(probe: str, surface: Floats, air: Floats, noise: float) -> Votes:
     answer = respond(surface, air, noise)
     apart_K = surface - air
-    following = held(follows(answer, apart_K, is_thin(surface, air)), FOLLOWS_FOR)
-    speaks_for = following | held(landed(surface, air), LANDED_FOR)
+    thin = is_thin(surface, air)
+    speaks_for = (
+        held(follows(answer, apart_K, thin), FOLLOWS_FOR)
+        | held(follows_slowly(surface, air, noise, thin), SLOWLY_FOR)
+        | held(landed(surface, air) & ~thin, LANDED_FOR)
+    )
+    speaks_for[:FIRST] = False
     against = (answer.lively >= LIVELY_K) & (answer.gain <= RESTS) & (answer.apart >= APART) & ~speaks_for
 
     def numbers(index: int) -> dict[str, float | str]:
@@ -73,6 +83,20 @@ def follows(answer: Response, apart_K: Floats, thin: Bools) -> Bools:
     return (changed | new) & (answer.gain < 1.7) & (answer.apart <= AS_ONE) & beside & steady
 
 
+def follows_slowly(surface: Floats, air: Floats, noise: float, thin: Bools) -> Bools:
+    """The same over longer windows, for calm air that moves little within an hour."""
+    found = np.zeros(len(surface), bool)
+    apart_K = surface - air
+    for window, lively_K in SLOW_WINDOWS:
+        answer = respond(surface, air, noise, window)
+        habit = usual(np.where(answer.lively >= 0.6 * lively_K, answer.gain, np.nan), 0.9, since=window + 6)
+        changed = (habit < SLOW_THIN) & (answer.gain >= np.maximum(SLOWLY, habit + 0.3)) & (answer.gain < 1.4)
+        beside = np.abs(moving.mean(apart_K, HOUR_BINS)) <= NEAR_K
+        steady = moving.spread(apart_K, window) <= SLOW_SPREAD_K
+        found |= (answer.lively >= lively_K) & changed & (answer.apart <= SLOW_APART) & beside & steady
+    return found & ~thin
+
+
 def is_thin(surface: Floats, air: Floats) -> Bools:
     """Whether it takes up most of a difference within ten minutes or so; also while that is not known."""
     n, window = 5, 90
@@ -89,18 +113,17 @@ def landed(surface: Floats, air: Floats) -> Bools:
     """It went over onto the air's course within minutes, of its own, and stays there."""
     apart = surface - air
     before, after = moving.mean(apart, BEFORE, MOVE + AFTER), moving.mean(apart, AFTER)
-    step = np.abs(after - before)
-    way = np.sign(after - before)
+    step, way = np.abs(after - before), np.sign(after - before)
     near = np.abs(after) <= np.maximum(NEAR_K, NEAR_SHARE * np.abs(before))
-    near &= np.abs(after) <= 0.5 * np.abs(before)
-    half = BEFORE // 2
-    was_steady = np.abs(
-        moving.mean(apart, half, MOVE + AFTER) - moving.mean(apart, half, MOVE + AFTER + half)
-    ) <= np.maximum(0.08, 0.5 * step)
-    here = moving.mean(surface, BEFORE, MOVE + AFTER)
-    course = (here - moving.mean(surface, BEFORE, MOVE + AFTER + BEFORE)) / BEFORE * (BEFORE / 2 + MOVE + 2)
-    moved = (moving.mean(surface, 4, AFTER - 4) - here) * way
-    by_itself = (moved >= 0.5 * step) & (moved - course * way >= 0.6 * step) & (moved <= 1.8 * step)
+    near &= np.abs(after) <= 0.6 * np.abs(before)
+    drifted = before - moving.mean(apart, BEFORE, MOVE + AFTER + 3)
+    was_steady = np.abs(drifted) <= np.maximum(0.08, 0.5 * step)
+    moved = (moving.mean(surface, 4, AFTER - 4) - moving.mean(surface, BEFORE, MOVE + AFTER)) * way
+    by_itself = (moved >= 0.5 * step) & (moved <= 1.8 * step)
+    jump = surface - np.concatenate([np.full(QUICKLY, np.nan), surface[:-QUICKLY]])
+    span = MOVE - QUICKLY + 2
+    highest, lowest = moving.highest(jump, span, AFTER - 1), moving.lowest(jump, span, AFTER - 1)
+    at_once = np.where(way > 0, highest, -lowest) >= 0.75 * step
     stays = np.abs(moving.climb(apart, AFTER)) <= np.maximum(0.15, 0.2 * step)
     stays &= moving.spread(apart, AFTER) <= np.maximum(0.1, 0.2 * step)
-    return (step >= LEAST_K) & near & was_steady & by_itself & stays
+    return (step >= LEAST_K) & near & was_steady & by_itself & at_once & stays

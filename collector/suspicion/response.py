@@ -14,8 +14,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from collector.suspicion.grid import Floats
 
-WINDOW = 24
-"""Bins: 48 minutes, so that what begins now is found within the hour."""
+WINDOW = 21
+"""Bins: 42 minutes, so that what begins now is found within the hour."""
 NOISE_K2 = 0.0028
 """Variance of one reading of a cheap thermometer (noise 0.05 K, digit 1/16 K)."""
 

@@ -18,6 +18,8 @@ from collector.suspicion.grid import Floats, Site
 RISE_K, RISE_BINS = 2.5, 5
 ABOVE_K = 2.0
 LONE_K = 3.0
+AT_ONCE = 0.05
+"""Of a true change of its air, a taped probe shows some at once: no tape is tight."""
 FROM_H, TO_H = 6.0, 20.0
 WINDOW = 25
 SLOWEST_MIN = 150.0
@@ -51,13 +53,13 @@ def votes(site: Site) -> list[Votes]:
     return found
 
 
-def _onset(value: Floats, others: Floats) -> Bools:
-    """It climbed fast, by itself: in ten minutes, while the liveliest neighbour did a quarter of that."""
+def _onset(value: Floats, others: Floats, share: float = 0.25) -> Bools:
+    """It climbed fast, by itself: in ten minutes, while the liveliest neighbour did less than a share of that."""
     mine, theirs = (
         moving.climb(value, RISE_BINS),
         np.max([moving.climb(x, RISE_BINS) for x in others], axis=0),
     )
-    return np.asarray((mine >= RISE_K) & (theirs <= 0.25 * mine))
+    return np.asarray((mine >= RISE_K) & (theirs <= share * mine))
 
 
 def _alone(value: Floats, others: Floats) -> Bools:
@@ -71,7 +73,7 @@ def _unanswered(air: Floats, panels: list[Floats]) -> Bools:
     if not panels:
         return np.zeros(len(air), bool)
     n = 15
-    onset = recent(_onset(air, np.array(panels)), WINDOW)
+    onset = recent(_onset(air, np.array(panels), AT_ONCE), WINDOW)
     base = moving.mean(air, 5, WINDOW)
     excess = moving.mean(air, n) - base
     expected = excess * (n * 2.0) / SLOWEST_MIN
@@ -80,5 +82,5 @@ def _unanswered(air: Floats, panels: list[Floats]) -> Bools:
         course = moving.climb(panel, 10)
         before = np.concatenate([np.full(WINDOW, np.nan), course[:-WINDOW]]) / 9
         taken_up = moving.mean(panel, 3) - moving.mean(panel, 3, n) - before * n
-        quiet &= taken_up <= 0.25 * expected
+        quiet &= taken_up <= 0.15 * expected
     return held(onset & (excess >= LONE_K) & quiet, 3)

@@ -19,9 +19,10 @@ from collector.suspicion.response import WINDOW, respond
 
 PART = 3
 """Bins of each part that is compared: two before, two after."""
-LEAST_K, LEAST_ELSEWHERE_K = 0.6, 1.5
+LEAST_K, LEAST_ELSEWHERE_K = 0.25, 1.5
+CALMER, FAR_K, CALM = 3.0, 0.8, 2.0
 """Nearer to each other than this, an exchange is not told from chance; more is asked of two that do not belong
-together."""
+together. An exchange is so many times larger than what either moves just before or after."""
 AFTER = 8
 LIVELY_K = 0.1
 SLOW_S = 180.0
@@ -54,31 +55,33 @@ def _votes(probe: str, partner: str, exchanged: Bools) -> Votes:
 
 def _exchanged(x: Floats, y: Floats, least_K: float) -> Bools:
     """Within minutes each went to where the other was: neither a panel nor air does that, let alone both."""
-    return np.asarray(_exchanged_in(x, y, least_K, 1) | _exchanged_in(x, y, least_K, 3))
+    return np.asarray(np.any([_exchanged_in(x, y, least_K, bins) for bins in (1, 2, 3)], axis=0))
 
 
 def _exchanged_in(x: Floats, y: Floats, least_K: float, bins: int) -> Bools:
     back = 2 * PART + bins
-    apart = x - y
-    before = moving.mean(apart, PART, back)
+    before = moving.mean(x - y, PART, back)
     size = np.abs(before)
-    found = size >= least_K
+    # How much each moves while nothing is exchanged: two that cross each other do not rest on either side.
+    unrest = np.max(
+        [np.abs(moving.mean(value, PART, at) - moving.mean(value, PART, at + PART))
+         for value in (x, y) for at in (0, back)], axis=0,
+    )  # fmt: skip
+    found = (size >= least_K) & (size >= CALMER * unrest)
+    found |= (size >= max(FAR_K, least_K)) & (size >= CALM * unrest)
     for value, way in ((x, before), (y, -before)):
         moved = moving.mean(value, PART, PART) - moving.mean(value, PART, back)
-        found &= np.abs(moved + way) <= 0.12 + 0.15 * size
-    stays = np.abs(moving.mean(apart, PART) + before) <= 0.1 + 0.2 * size
-    was_steady = np.abs(moving.mean(apart, PART, back + PART) - before) <= 0.1 + 0.1 * size
-    return np.asarray(found & stays & was_steady)
+        found &= np.abs(moved + way) <= 0.04 + 0.1 * size + 0.7 * unrest
+    stays = np.abs(moving.mean(x - y, PART) + before) <= 0.05 + 0.1 * size + unrest
+    return np.asarray(found & stays)
 
 
 def _roles_exchanged(surface: Floats, air: Floats, noise: float) -> Bools:
     """The panel's probe is lively as the air was, the air's is calm as the panel was."""
-    answer = respond(air, surface, noise)
-    was = respond(surface, air, noise)
-    calm_before = usual(was.answer, 0.9, least=10)
-    lively_before = usual(was.lively, 0.2, least=10)
-    now_lively = (answer.lively >= LIVELY_K) & (answer.lively >= 2.0 * calm_before)
-    now_calm = (answer.answer <= 0.6 * lively_before) & (answer.answer <= 0.5 * answer.lively)
-    related = (answer.gain >= -0.1) & (answer.gain <= 0.6) & (answer.lively <= 4 * lively_before)
+    now, was = respond(air, surface, noise), respond(surface, air, noise)
+    calm_before, lively_before = usual(was.answer, 0.9, least=10), usual(was.lively, 0.2, least=10)
+    lively = (now.lively >= LIVELY_K) & (now.lively >= 2.0 * calm_before)
+    calm = (now.answer <= 0.6 * lively_before) & (now.answer <= 0.5 * now.lively)
+    related = (now.gain >= -0.1) & (now.gain <= 0.6) & (now.lively <= 4 * lively_before)
     beside = np.abs(moving.mean(surface - air, AFTER)) <= 1.5
-    return held(now_lively & now_calm & related & beside, 5)
+    return held(lively & calm & related & beside, 5)

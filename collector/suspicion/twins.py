@@ -19,7 +19,7 @@ DAY = 720
 DRIFT_K = 1.2
 """In a day: half of 0.1 K/h, and more than a change of weather moves a true pair apart."""
 STEADY_SHARE = 0.25
-UNIT_NEAR_K, UNIT_FAR_K, UNIT_BINS = 2.5, 12.0, 15
+UNIT_NEAR_K, UNIT_FAR_K, UNIT_BINS = 1.5, 12.0, 45
 
 
 def drift_votes(site: Site) -> list[Votes]:
@@ -67,12 +67,13 @@ def unit_votes(site: Site) -> list[Votes]:
         far = np.abs(mine - zone) >= UNIT_FAR_K
         sent_F = far & (np.abs((mine - 32) / 1.8 - zone) <= UNIT_NEAR_K)
         sent_C = far & (np.abs(mine * 1.8 + 32 - zone) <= UNIT_NEAR_K)
+        bins = UNIT_BINS if len(others) > 1 else 4 * UNIT_BINS  # one neighbour may stand so by chance
         for kind, wrong in (("sends_degF", sent_F), ("sends_degC", sent_C)):
 
             def numbers(index: int, mine: Floats = mine, zone: Floats = zone) -> dict[str, float | str]:
                 return {"read_C": float(mine[index]), "zone_C": float(zone[index])}
 
             found.append(
-                Votes(probe.id, kind, held(wrong, UNIT_BINS), ~wrong & ~np.isnan(mine), UNIT_BINS, numbers)
+                Votes(probe.id, kind, held(wrong, bins), ~wrong & ~np.isnan(mine), UNIT_BINS, numbers)
             )
     return found

@@ -15,9 +15,10 @@ from collector.suspicion.finding import Bools, Votes
 from collector.suspicion.grid import Floats, Site
 
 WET, DRY = 96.5, 95.0
-BEFORE_WET = 94.0
-GREW = 1.06
+BEFORE_WET = 92.0
+GREW = 1.08
 FLAT = 0.5
+COOLED_K = 1.5
 WARMER_K = 3.0
 DAY_BINS, DAY_RANGE_K = 700, 6.0
 HELD, RISE = 12, 12
@@ -51,6 +52,7 @@ def _leapt(humidity: Floats, warmth: Floats) -> Bools:
     grew = moving.mean(water, 3) / moving.mean(water, 4, HELD + RISE) >= GREW
     was_dry = moving.mean(humidity, 4, HELD + RISE) <= BEFORE_WET
     at_end = moving.lowest(humidity, HELD) >= 97.0
+    at_end &= moving.mean(warmth, 4, HELD + RISE) - moving.lowest(warmth, HELD) <= COOLED_K  # no cold gust
     return grew & was_dry & at_end & (moving.spread(humidity, HELD) <= FLAT)
 
 

@@ -104,7 +104,7 @@ def test_a_notice_neither_rings_nor_hides_an_answer(shed: Shed) -> None:
 
 def test_b65_a_node_slowed_by_the_cold_is_one_alarm_not_one_each_pause(shed: Shed) -> None:
     """Sends each ten minutes where the settings say one: by the settings it is silent in between, rung once."""
-    slow = suspicion("slow", learned_h=1 / 6, interval_h=1 / 60)
+    slow = suspicion("slow", learned_h=1 / 6, interval="60 s")
     shed.readings.suspect([slow])
     for minute in range(120, 172, 2):
         if minute % 10 == 0:
