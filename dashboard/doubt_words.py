@@ -11,6 +11,12 @@ DOUBT_HEADLINES: dict[str, str] = {
 }
 
 DOUBT_WHYS: dict[str, str] = {
+    "why_suspect_power_on": "Sent before it has measured. Test with thumb.",
+    "why_suspect_disconnected": "Its sensor has come off or broken. Test with thumb.",
+    "why_suspect_heated": "Its own heater is on. Test with thumb.",
+    "why_suspect_stuck": "The same number too long. Test with thumb.",
+    "why_suspect_range": "No shed is that hot or cold. Test with thumb.",
+    "why_suspect_rate": "No panel changes that fast. Test with thumb.",
     "why_doubt_tape_off": "It follows the air, {near_K} from it. Tape it on; test with thumb.",
     "why_doubt_swapped": "Each went on where the other was. Check both; test with thumb.",
     "why_doubt_sunlit": "It rose {above_K} above its neighbours. Shade it; test with thumb.",

@@ -117,7 +117,10 @@ class Lookout:
             sums = self._sums.get((facts.id, Quantity.TEMPERATURE))
             learned = learned_s(sums, site.first + KEPT_BINS - 1) if sums else None
             if learned is not None and is_slow(facts, learned):
-                numbers = {"learned_h": learned / 3600, "interval": f"{facts.interval_s:g} s"}
+                numbers: dict[str, float | str] = {
+                    "learned_h": learned / 3600,
+                    "interval": f"{facts.interval_s:g} s",
+                }
                 since = standing.since if standing else now
                 changed.append(Suspicion(facts.id, "slow", since, None, since, now, numbers))
             elif standing is not None:

@@ -3,7 +3,7 @@
 Two signs, either is enough. It follows: in the quick part of its course it moves as the air moves, at once and
 nearly whole, while in its past it did not. It landed: within minutes it went over onto the air's own course and
 stays there, while the air did nothing of the kind; a laminate has too much heat in it for that.
-What cannot be told: a thin skin answers nearly as quickly as a probe in the air (it is judged by landing alone),
+What cannot be told: a thin skin answers nearly as quickly as a probe in the air (it is hardly ever judged),
 and in still air beside a panel that is as warm as the air nothing changes when the tape goes.
 """
 
@@ -21,7 +21,7 @@ LIVELY_K = 0.04
 FOLLOWS, ABOVE_USUAL = 0.65, 0.2
 THIN = 0.35
 """A usual gain above this is a thin skin's: its answer tells nothing."""
-QUICK = 0.24
+QUICK = 0.45
 """Of a difference from its air, a laminate takes up less than this in ten minutes; a thin skin more."""
 UNKNOWN_LIVELY_K, UNKNOWN_FOLLOWS = 0.1, 0.85
 """Asked for while its past is not known yet."""
@@ -36,7 +36,7 @@ NEAR_K, NEAR_SHARE, STEADY_K = 0.8, 0.35, 0.5
 BEFORE, MOVE, AFTER, QUICKLY = 5, 8, 12, 4
 """Bins of a landing: 10 minutes before, 16 in which to come down, within 8 of them, 24 after."""
 LEAST_K = 0.25
-FOLLOWS_FOR, SLOWLY_FOR, LANDED_FOR = 7, 10, 2
+FOLLOWS_FOR, SLOWLY_FOR, LANDED_FOR = 8, 16, 3
 """Bins for which a sign must hold."""
 SLOW_S = 180.0
 """Probes that speak less often cannot be compared quickly enough."""

@@ -20,7 +20,7 @@ from collector.suspicion.response import WINDOW, respond
 PART = 3
 """Bins of each part that is compared: two before, two after."""
 LEAST_K, LEAST_ELSEWHERE_K = 0.25, 1.5
-CALMER, FAR_K, CALM = 3.0, 0.8, 2.0
+CALMER, FAR_K, CALM = 4.0, 1.0, 2.5
 """Nearer to each other than this, an exchange is not told from chance; more is asked of two that do not belong
 together. An exchange is so many times larger than what either moves just before or after."""
 AFTER = 8

@@ -12,13 +12,14 @@ from itertools import combinations
 import numpy as np
 
 from collector.suspicion import moving
-from collector.suspicion.finding import Votes, held
+from collector.suspicion.finding import Bools, Votes, held
 from collector.suspicion.grid import Floats, Site
 
 DAY = 720
 DRIFT_K = 1.2
 """In a day: half of 0.1 K/h, and more than a change of weather moves a true pair apart."""
 STEADY_SHARE = 0.25
+ALWAYS = 0.9
 UNIT_NEAR_K, UNIT_FAR_K, UNIT_BINS = 1.5, 12.0, 45
 
 
@@ -74,6 +75,19 @@ def unit_votes(site: Site) -> list[Votes]:
                 return {"read_C": float(mine[index]), "zone_C": float(zone[index])}
 
             found.append(
-                Votes(probe.id, kind, held(wrong, bins), ~wrong & ~np.isnan(mine), UNIT_BINS, numbers)
+                Votes(
+                    probe.id,
+                    kind,
+                    held(wrong, bins) & _from_the_beginning(wrong, mine),
+                    ~wrong & ~np.isnan(mine),
+                    UNIT_BINS,
+                    numbers,
+                )
             )
     return found
+
+
+def _from_the_beginning(wrong: Bools, mine: Floats) -> Bools:
+    """It stood so nearly always since it was first heard: a panel that is heated passes such a place, and leaves it."""
+    known = np.maximum(np.cumsum(~np.isnan(mine)), 1)
+    return np.asarray(np.cumsum(wrong) / known >= ALWAYS)

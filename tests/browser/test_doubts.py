@@ -16,9 +16,7 @@ from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer
 TAPE_OFF = Suspicion(
     "S1", "tape_off", NOW - 2 * HOUR, None, NOW - 50 * MINUTE, NOW - 8 * MINUTE, {"near_K": 0.2}
 )
-SLOW = Suspicion(
-    "A1", "slow", NOW - HOUR, None, NOW - HOUR, NOW, {"learned_h": 1 / 6, "interval": "30 s"}
-)
+SLOW = Suspicion("A1", "slow", NOW - HOUR, None, NOW - HOUR, NOW, {"learned_h": 1 / 6, "interval": "30 s"})
 
 
 @pytest.fixture

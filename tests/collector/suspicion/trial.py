@@ -54,13 +54,13 @@ FAULTS: dict[str, tuple[str, tuple[int, int], Fault]] = {
 
 
 FLOORS = {
-    "tape off in the shed": 0.75,
-    "tape off in the warm room": 0.75,
-    "swap in the shed": 0.80,
+    "tape off in the shed": 0.88,
+    "tape off in the warm room": 0.90,
+    "swap in the shed": 0.82,
     "swap in the warm room": 0.88,
-    "sun on a panel's probe": 0.90,
-    "sun on an air probe": 0.90,
-    "stuck humidity": 0.88,
+    "sun on a panel's probe": 0.95,
+    "sun on an air probe": 0.88,
+    "stuck humidity": 0.90,
 }
 """The least share found within the hour where the fault spoils the reading within ten minutes."""
 
