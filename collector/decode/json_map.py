@@ -27,6 +27,7 @@ LONGEST_AGE_MS = 24 * 3_600_000
 _INDEX = re.compile(r"0|[1-9][0-9]{0,8}")
 
 Pointer = tuple[str, ...]
+_tuple = tuple.__new__
 
 
 def parse_pointer(text: str) -> Pointer:
@@ -64,11 +65,11 @@ class JsonMapDecoder:
         self._zone = None if zone is None else ZoneInfo(zone)
         self._time_at = None if settings.time is None else parse_pointer(settings.time.key)
         self._order = None if settings.order is None else _Order(settings.order)
-        self._plain = _PlainMap.of(settings)
+        self.plain = PlainMap.of(settings)
 
     def decode(self, arrival: Arrival) -> Decoded:
         """Samples in SI. at = None if no time is configured, or this payload has none (missing, or null)."""
-        if self._plain is not None and (samples := self._plain.samples(arrival)) is not None:
+        if self.plain is not None and (samples := self.plain.samples(arrival)) is not None:
             return Decoded(samples, [])
         return self.by_pointer(arrival)
 
@@ -174,7 +175,7 @@ class _Order:
         return received - round(age * scale), True
 
 
-class _PlainMap:
+class PlainMap:
     """The short way for what nearly every device sends: a flat table of numbers, taken whole or not at all."""
 
     def __init__(self, time_key: str | None, time_ms: int, fields: list[settings.FieldMap]) -> None:
@@ -183,7 +184,7 @@ class _PlainMap:
         self._fields = [(f.key[1:], f.name, f.quantity, TO_SI[f.unit]) for f in fields]
 
     @classmethod
-    def of(cls, mapping: settings.JsonMap) -> _PlainMap | None:
+    def of(cls, mapping: settings.JsonMap) -> PlainMap | None:
         """None if the settings look deeper than the top, or for anything but numbers."""
         time = mapping.time
         keys = [field.key for field in mapping.field] + ([time.key] if time else [])
@@ -199,8 +200,25 @@ class _PlainMap:
         return cls(time.key[1:] if time else None, ms, list(mapping.field))
 
     def samples(self, arrival: Arrival) -> list[Sample] | None:
-        """None if the table is not flat, lacks a field, or holds anything that is not a plain number."""
-        table = plain_table(arrival.payload)
+        """None if there are no numbers()."""
+        found = self.numbers(arrival.payload)
+        if found is None:
+            return None
+        at, values = found
+        samples, topic = [], arrival.topic
+        for (_, name, quantity, convert), value in zip(self._fields, values, strict=True):
+            if convert is not None:
+                value = convert(value)
+            # Past the named tuple's own constructor, which costs as much as all the rest of this loop.
+            samples.append(_tuple(Sample, (name or topic, quantity, value, at, False, None)))
+        return samples
+
+    def numbers(self, payload: bytes) -> tuple[int | None, list[float]] | None:
+        """The time in UTC ms and each field's number as it was sent, bounded and finite.
+
+        None if the table is not flat, lacks a field, or holds anything that is not a plain number.
+        """
+        table = plain_table(payload)
         if table is None:
             return None
         at: int | None = None
@@ -211,17 +229,17 @@ class _PlainMap:
             at = count * self._time_ms
             if not EARLIEST_MS <= at < LATEST_MS:
                 return None
-        samples = []
-        for key, name, quantity, convert in self._fields:
-            value = table.get(key)
-            if type(value) is int and -HUGE < value < HUGE:  # float() raises for what no double can hold
+        values = []
+        for field in self._fields:
+            value = table.get(field[0])
+            if type(value) is not float:
+                if type(value) is not int or not -HUGE < value < HUGE:  # float() raises beyond a double
+                    return None
                 value = float(value)
-            if type(value) is not float or not -HUGE < value < HUGE:
+            if not -HUGE < value < HUGE:
                 return None
-            if convert is not None:
-                value = convert(value)
-            samples.append(Sample(name or arrival.topic, quantity, value, at))
-        return samples
+            values.append(value)
+        return at, values
 
 
 def _number(document: object, pointer: Pointer, key: str) -> float:
