@@ -207,10 +207,9 @@ class PlainMap:
         at, values = found
         samples, topic = [], arrival.topic
         for (_, name, quantity, convert), value in zip(self._fields, values, strict=True):
-            if convert is not None:
-                value = convert(value)
+            in_SI = value if convert is None else convert(value)
             # Past the named tuple's own constructor, which costs as much as all the rest of this loop.
-            samples.append(_tuple(Sample, (name or topic, quantity, value, at, False, None)))
+            samples.append(_tuple(Sample, (name or topic, quantity, in_SI, at, False, None)))
         return samples
 
     def numbers(self, payload: bytes) -> tuple[int | None, list[float]] | None:
