@@ -19,7 +19,7 @@ PICTURE = ROOT / "dashboard" / "help" / "round.png"
 MADE_FROM = PICTURE.with_suffix(".made_from")
 SHOWN = (
     *("dashboard/templates", "dashboard/static", "dashboard/demo_shop", "dashboard/cli/demo.py"),
-    *("dashboard/words.py", "dashboard/display.py", "dashboard/strips.py", "collector/sources/cold_night.py"),
+    *("dashboard/words", "dashboard/display.py", "dashboard/strips.py", "collector/sources/cold_night.py"),
 )
 """What the picture depends on. A change in any of them asks for a new one: .ci/picture."""
 FLAGS = (

@@ -15,6 +15,7 @@ from typing import Any
 from collector.store.wal import FOLD_BYTES, MOST_BYTES
 from tests.soak.shop_of_days import PROBES
 
+ROOT = Path(__file__).parents[2]
 GROWTH = 5_000_000
 """Bytes of resident memory, from the end of the first day to the end of the last (the issue's figure)."""
 
@@ -24,7 +25,7 @@ def live(folder: Path, days: int, seconds: int) -> list[dict[str, Any]]:
     code = "from tests.soak.shop_of_days import main; main()"
     done = subprocess.run(
         [sys.executable, "-P", "-c", code, str(folder), str(days), str(seconds)],
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)},
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([*filter(None, sys.path), str(ROOT)])},
         stdout=subprocess.PIPE,
         check=True,
     )

@@ -1,22 +1,6 @@
-"""Every sentence about a panel, by key. A Say has a key of KEYS and exactly the values its template takes.
-
-What a value is stands in the end of its name (dashboard.display turns it into text):
-
-    _by    UTC ms, a latest safe time: rounded down       _from  UTC ms, an earliest safe time: rounded up
-    _at    UTC ms, a fact or a likely time: nearest       _C     degC, whole in a headline, tenths in a why
-    _K     a difference in K, without offset              _h     hours, "2 h 20"
-    _g     grams                                          _pc    per cent, whole
-
-A name without such an end is text and is put in as it is; `trend`, `do`, `was` and `level` take the words of
-CHOICES only. Rules for headlines: verb first, at most 12 words, "Not known" alone has no verb.
-"""
+"""Sentences of verdicts and alarms, by key; how a value is named is told in dashboard.words."""
 
 from __future__ import annotations
-
-from string import Formatter
-
-from dashboard.doubt_words import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
-from dashboard.probe_words import PROBE_LABELS
 
 CHOICES: dict[str, tuple[str, ...]] = {
     "trend": ("falling", "steady", "rising"),
@@ -32,7 +16,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     ),
 }  # fmt: skip
 
-HEADLINES: dict[str, str] = DOUBT_HEADLINES | {
+HEADLINES: dict[str, str] = {
     "planned": "Check the hour, then mix",
     "in_the_pot": "Pour it out before {pour_by}",
     "workable": "Wet out before {work_by}, then leave it alone",
@@ -81,7 +65,7 @@ HEADLINES: dict[str, str] = DOUBT_HEADLINES | {
     "not_worked_out": "Not known: not worked out yet",
 }
 
-WHYS: dict[str, str] = DOUBT_WHYS | {
+WHYS: dict[str, str] = {
     "why_planned": "Panel {panel_C}, {trend}; margin {margin_K}.",
     "why_planned_no_air": "Panel {panel_C}, {trend}; the air's moisture is not measured.",
     "why_in_the_pot": "Mixed {mixed_at}; likely usable to {usable_at}.",
@@ -165,7 +149,7 @@ NEXTS: dict[str, str] = {
     "next_probe": "Next: make the probe heard, then this page answers again.",
 }
 
-ALARMS: dict[str, str] = DOUBT_ALARMS | {
+ALARMS: dict[str, str] = {
     "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
     "alarm_stopped": "Warm {panel} to {move_C}: no cure",
     "alarm_blush": "Wash {panel}: {level} while young",
@@ -184,212 +168,3 @@ CAUTIONS: dict[str, str] = {
     "qualified sign-off; test a coupon.",
 }
 """Cautions by key: the keys that an assessment's `cautions` may hold."""
-
-KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS
-
-
-def takes(key: str) -> frozenset[str]:
-    """The names of the values that a key's template needs. Raises KeyError for a key that nobody defined."""
-    return frozenset(name for _, name, _, _ in Formatter().parse(KEYS[key]) if name)
-
-
-MILESTONES: dict[str, str] = {
-    "recoat_from": "likely opens", "recoat_until": "likely shuts", "sand": "likely sand", "demould": "likely demould",
-}  # fmt: skip
-"""Names in the chart: a milestone stands at its likely time, so its name says so."""
-
-SHOWN: dict[str, dict[str, str]] = {"level": {"some": "damp", "heavy": "damp", "wet": "wet"}}
-"""Words of CHOICES that a sentence shows otherwise than they are stored."""
-
-LABELS: dict[str, str] = {
-    "close_panel": "Close this panel",
-    "close_sure": "Sure? Close it",
-    "close_note": "Closing ends watching: no more answers and no more alarms for it. Its log stays readable.",
-    "closed_panels": "Closed panels",
-    "new_time": "new time",
-    "old_time": "old time",
-    "just_now": "just now",
-    "ago": "{span} ago",
-    "morning": "Morning round",
-    "evening": "Evening round",
-    "round": "Round",
-    "more": "More",
-    "tabs": "Pages",
-    "readings_to": "readings to {at}",
-    "no_readings": "no readings",
-    "worked_out": "worked out {at}",
-    "known": "{known} of {all} known",
-    "invented_short": "invented",
-    "lost_touch": "this page lost touch {at}",
-    "order_first": "{name} first now: sort again",
-    "order_up": "{name} moved up: sort again",
-    "order_gone": "{name} is gone: sort again",
-    "last_said": "Last said {at}: {said}.",
-    "coat": "coat {n}",
-    "coats_1": "1 coat",
-    "coats_n": "{n} coats",
-    "no_coat": "no coat yet",
-    "empty_panels": "No panel yet. Register one; its answer appears here.",
-    "empty_probes": "No probe heard. Plug one in; its lines appear here.",
-    "register": "Register a panel",
-    "act": "clock running",
-    "go": "any time",
-    "care": "first do this",
-    "wait": "wait",
-    "not known": "not known",
-    "start_coat": "Start coat {n}",
-    "log_wash": "Log wash",
-    "log_sand": "Log sand",
-    "check_probe": "Check probe",
-    "see_panel": "See panel",
-    "see_heat": "See heat",
-    "invented": "Invented shop: a simulated night, no real resin.",
-    "unproven": "Nothing here has been compared with real resin yet.",
-    "more_alarms": "+{n}",
-    "alarm_gone": "over since {at}",
-    "alarm_lasts": "still on",
-    "alarm_seen": "seen {at} by {who}",
-    "raised": "since {at}",
-    "seen": "Seen",
-    "all_seen": "All seen",
-    "alarms": "Alarms",
-    "no_alarms": "No alarm.",
-    "probes": "Probes",
-    "units": "Temperatures in",
-    "theme": "Look",
-    "light": "Light",
-    "dark": "Dark",
-    "sun": "Sun",
-    "auto": "As the device",
-    "your_name": "Your name, for the log",
-    "nobody": "somebody",
-    "cautions": "Cautions",
-    "why": "Why",
-    "coats": "Coats",
-    "log": "Log",
-    "table": "The numbers",
-    "chart": "Night of {name}",
-    "cursor": "Move through the night",
-    "undo": "Undo",
-    "take_back": "Take back",
-    "taken_back": "taken back {at} by {who}",
-    "not_sent": "Not sent: the shop computer did not answer. Tap again; it counts once.",
-    "sending": "Sending…",
-    "not_answered": "Not known whether it was logged; tap again, it counts once.",
-    "sure": "Sure? Take back",
-    "close": "Close",
-    "mixed_ago": "Mixed {hours} h ago? Tap again if so.",
-    "left": "{span} left",
-    "ahead": "in {span}",
-    "log_applied": "Applied",
-    "working": "Working it out…",
-    "zone": "Zone",
-    "name": "Name",
-    "surface_probe": "Probe on the panel",
-    "air_probe": "Probe in the air",
-    "none": "none",
-    "substrate": "Laid on",
-    "card": "Resin card",
-    "mixed_just_now": "Mixed just now",
-    "mixed_earlier": "Mixed at the time above",
-    "earlier": "Or earlier: time of mixing",
-    "save_panel": "Register it",
-    "back_round": "Back to the round",
-    "now": "now",
-    "panel": "panel",
-    "air": "air",
-    "dew": "dew point",
-    "cure": "cure",
-    "film": "film",
-    "did": "coat",
-    "card_minimum": "min {value}",
-    "missing": "no readings",
-    "refused": "Not taken",
-    "recording": "Recording",
-    "missing_numbers": "Messages missing, by its own count: {n}.",
-    "rivals": "Second values for a time that had one: {n}. Where they differ by too much, neither is used.",
-    "nothing_refused": "Everything sent was taken.",
-    "not_found": "There is no such page.",
-    "no_panel": "There is no such panel.",
-    "by": "by {who}",
-    "never": "never heard",
-    "margin": "margin",
-    "outlook": "outlook",
-    "to": "to",
-    "time": "time",
-    "no_trace": "No readings to draw yet.",
-    "tg": "Tg",
-    "legend": "Lines",
-    "summary": "Panel between {low} and {high}.",
-    "summary_gap": "{span} without readings.",
-    "no_coat_chart": "No coat yet: the chart begins when one is mixed.",
-    "log_demould": "Log demould", "thumb_test": "Thumb test", "thumb_feels": "What does your gloved thumb find?",
-    "on_the_film": "What lies on it?", "tile": "You felt a tile?", "tile_felt": "The tile's temperature, {unit}",
-    "tile_note": "Laid with the panel, cured beside it, then warmed: it tells hard from cold.",
-    "nothing_to_feel": "There is no film to feel on this panel.",
-    "empty_log": "Nothing logged yet.",
-    "probe_of": "{place}, {zone}",
-    "not_used": "not used: {why}",
-    "every": "every {span}",
-    "value_temperature": "temperature",
-    "value_relative_humidity": "humidity",
-    "value_co2": "CO₂",
-    "settings": "Settings",
-    "saved": "Saved.",
-    "choose_card": "Choose a card",
-    "card_fits": "Panel {panel}; this card's minimum is {minimum}.",
-    "card_cold": "Too cold for this card: warm the panel first, or choose another card.",
-    "card_hot": "Above this card's maximum, {maximum}: cool the panel first, or choose another card.",
-    "card_unmeasured": "Panel not known; this card's minimum is {minimum}. Measure it before you mix.",
-    "needs_probe": "A panel needs a probe, on it or in the air beside it: choose one",
-    "has_coats": "This panel has a coat: take its coats back first",
-    "choose": "Choose",
-    "no_cards": "There is no resin card: put one into the cards folder.",
-    "save": "Save",
-    "warm_note": "Warm the panel, not the air; after gel, {low} to {high} an hour.",
-    "coat_line": "Coat {n}: {card}, mixed {at}",
-    "applied": "applied {at}",
-    "or": " or ",
-    "on_a_tile": "{found}, tile at {tile} °C",
-    "washed": "washed",
-    "sanded": "sanded",
-    "demoulded": "demoulded",
-    "probe_mark": "probe",
-    "unclaimed": "Heard, but no probe of the settings",
-    "collect_not_started": "Collect has not started: no probe is heard. Start it with coldshed run.",
-    "silent": "silent since {at}",
-} | PROBE_LABELS  # fmt: skip
-"""Short words of the pages."""
-
-DID: dict[str, str] = {
-    "panel registered": "Registered {at}",
-    "coat mixed": "Coat {n} started {at}",
-    "pot mixed": "Another pot mixed {at}",
-    "coat applied": "Coat on {at}",
-    "thumb test": "Thumb test {at}: {found}",
-    "washed": "Washed {at}",
-    "sanded": "Sanded {at}",
-    "demoulded": "Demoulded {at}",
-    "closed": "Closed {at}",
-    "alarm seen": "Alarm seen {at}",
-    "device replaced": "{probe}: other device from {at}",
-    "correction entered": "{probe}: correction from {at}",
-    "probe checked": "{probe}: checked {at}",
-    "preference": "Now in {unit}",
-    "withdrawn": "Taken back {at}",
-    "probe put right": "Probe seen to {at}",
-}
-"""What an entry of the log says."""
-
-QUALITY: dict[str, str] = {
-    "OUT_OF_RANGE": "no shed is that hot or cold",
-    "IMPOSSIBLE_RATE": "no panel changes that fast",
-    "STUCK": "the same number too long",
-    "SATURATED": "stuck at its wet end",
-    "POWER_ON_VALUE": "sent before it has measured",
-    "DISCONNECTED": "its sensor has come off",
-    "SELF_HEATED": "its own heater is on",
-    "CLOCK_AHEAD": "its clock is ahead",
-    "LATE": "came late",
-}
-"""What the checks found in a reading, by the flag's name."""

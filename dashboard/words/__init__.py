@@ -1,0 +1,38 @@
+"""Every sentence about a panel, by key. A Say has a key of KEYS and exactly the values its template takes.
+
+What a value is stands in the end of its name (dashboard.display turns it into text):
+
+    _by    UTC ms, a latest safe time: rounded down       _from  UTC ms, an earliest safe time: rounded up
+    _at    UTC ms, a fact or a likely time: nearest       _C     degC, whole in a headline, tenths in a why
+    _K     a difference in K, without offset              _h     hours, "2 h 20"
+    _g     grams                                          _pc    per cent, whole
+
+A name without such an end is text and is put in as it is; `trend`, `do`, `was` and `level` take the words of
+CHOICES only. Rules for headlines: verb first, at most 12 words, "Not known" alone has no verb.
+"""
+
+from __future__ import annotations
+
+from string import Formatter
+
+from dashboard.words import answers, labels
+from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
+from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
+from dashboard.words.labels import DID, MILESTONES, QUALITY, SHOWN
+from dashboard.words.probes import PROBE_LABELS
+
+__all__ = [
+    "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "SHOWN",
+    "WHYS", "takes",
+]  # fmt: skip
+
+HEADLINES = answers.HEADLINES | DOUBT_HEADLINES
+WHYS = answers.WHYS | DOUBT_WHYS
+ALARMS = answers.ALARMS | DOUBT_ALARMS
+LABELS = labels.LABELS | PROBE_LABELS
+KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS
+
+
+def takes(key: str) -> frozenset[str]:
+    """The names of the values that a key's template needs. Raises KeyError for a key that nobody defined."""
+    return frozenset(name for _, name, _, _ in Formatter().parse(KEYS[key]) if name)
