@@ -16,16 +16,14 @@ import apsw
 from collector.reading import UNUSABLE
 from collector.store.digests import DAY_MS, day_of
 from collector.store.schema import transaction
+from collector.store.spans import AT, JOINED
 from collector.store.summaries import HOUR_MS, Point, Summary, summarise
 
 SLOW_S = 60.0
 """Interval that is taken for a probe that the settings do not name any more, s."""
 BATCHES_AT_ONCE = 5000
 
-# Our own clock's error belongs only to the times our own clock gave, as in reader.py.
-_AT = "r.t + CASE r.lag WHEN 0 THEN run.offset ELSE 0 END"
-_JOINED = "FROM reading r JOIN batch b ON b.seq = r.batch JOIN run ON run.id = b.run"
-_ROWS = f"SELECT r.series, {_AT} AS at, r.value, r.quality {_JOINED} WHERE r.t >= ? AND r.t < ? ORDER BY at"
+_ROWS = f"SELECT r.series, {AT} AS at, r.value, r.quality {JOINED} WHERE r.t >= ? AND r.t < ? ORDER BY at"
 _ADD = """
 INSERT INTO summary(hour, series, n, usable, low, high, covered_ms, integral) VALUES(?, ?, ?, ?, ?, ?, ?, ?)
 ON CONFLICT DO UPDATE SET
@@ -86,7 +84,7 @@ def _may_go(connection: apsw.Connection, day: int, oldest_kept: int) -> bool:
     begun = connection.execute("SELECT count(*) FROM removed WHERE day = ?", (day,)).get
     if not begun and connection.execute("SELECT count(*) FROM undigested WHERE day = ?", (day,)).get:
         return False
-    newer = f"SELECT EXISTS(SELECT 1 {_JOINED} WHERE r.t >= ? AND r.t < ? AND {_AT} >= ?)"
+    newer = f"SELECT EXISTS(SELECT 1 {JOINED} WHERE r.t >= ? AND r.t < ? AND {AT} >= ?)"
     return not connection.execute(newer, (day * DAY_MS, (day + 1) * DAY_MS, oldest_kept * DAY_MS)).get
 
 
