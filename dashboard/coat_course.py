@@ -90,12 +90,14 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     of = _calibrated(card, accuracy_K / 2.0)
     first, last = start_of(coat, card), last_start_of(coat, card)
     paths, middle = _paths(of, whole, last)
-    touches = _touches(coat, paths["central"], at)
+    eldest = paths if last == first else _paths(of, whole, first)[0]
+    # Nobody knows whose film a thumb met: taken for the first pot's, it never makes the last one ready too soon.
+    touches = _touches(coat, eldest["central"], at)
     learned = learn(of.range, touches)
     weights = learned.weights if touches else None
     passed = passings(paths, at, weights)
     if last != first:
-        closes = passings(_paths(of, whole, first)[0], at, weights)
+        closes = passings(eldest, at, weights)
         passed |= {milestone: passing for milestone, passing in closes.items() if milestone in CLOSING}
     low, likely, high = _ends(paths, at, learned.weights.likely)
     return CoatCourse(
@@ -104,7 +106,7 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
         paths=paths,
         central=of.central,
         learned=learned,
-        suspect_since=suspected_since(paths["central"], touches),
+        suspect_since=suspected_since(eldest["central"], touches),
         rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9), learned.weights.likely)),
         middle=middle,
         passings=passed,

@@ -41,6 +41,7 @@ LAG_S = {
 class PanelCourse:
     """A panel at `at` (UTC ms): its newest coat, the coat that is furthest from sanding, and what it lived through.
 
+    suspect_since   since when the mix of one of its coats is suspected
     history   minutes from the oldest coat that counts up to now
     dew       dew point of the air in each minute of the newest coat's life, degC, NaN where unknown
     washed_at   when its film was washed so that it counts: not while it was tacky
@@ -49,6 +50,7 @@ class PanelCourse:
     at: int
     newest: CoatCourse
     least: CoatCourse
+    suspect_since: int | None
     history: Blocks
     air: Blocks | None
     dew: np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -83,6 +85,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     half_width_K = trace.half_width_from(min(start, at))
     followed = [follow_coat(coat, card, whole, at, half_width_K) for coat, card in coats]
     newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
+    suspected = [of.suspect_since for of in followed if of.suspect_since is not None]
     begun = min(start_of(newest.coat, newest.card), at)
     holes = gaps(samples, trace.interval_s, begun, at)
     missing_h = sum(last - first for first, last in holes) / HOUR_MS
@@ -96,6 +99,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         at=at,
         newest=newest,
         least=least,
+        suspect_since=min(suspected, default=None),
         history=history,
         air=_air_blocks(facts, begun, at),
         dew=dew,
@@ -123,12 +127,16 @@ def _either(lagging: Blocks, air: Blocks) -> Blocks:
 
 
 def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
-    """The newest coat of each card, the newest of all last: with the same card, an older coat is never less cured."""
-    by_card: dict[str, tuple[Coat, ResinCard]] = {}
-    for coat in facts.panel.coats:
-        by_card.pop(coat.card, None)
-        by_card[coat.card] = (coat, facts.cards[coat.card])
-    return list(by_card.values())
+    """The newest coat of each card, the newest of all last: with the same card, an older coat is never less cured.
+
+    Unless a thumb found it slow: so every coat that was felt counts.
+    """
+    newest = {coat.card: coat.number for coat in facts.panel.coats}
+    return [
+        (coat, facts.cards[coat.card])
+        for coat in facts.panel.coats
+        if coat.thumb_tests or newest[coat.card] == coat.number
+    ]
 
 
 def _furthest_from_sanding(followed: CoatCourse) -> float:

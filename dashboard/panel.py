@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from model.observation import Word
+from model.observation import FILM_WORDS, Word
 
 
 @dataclass(frozen=True)
@@ -78,11 +78,14 @@ def withdrawn(events: Iterable[Event]) -> frozenset[str]:
 
 
 def fold(events: Iterable[Event]) -> dict[str, Panel]:
-    """Panels by id, in the order of registration, from their events in the order they were taken down."""
+    """Panels by id, in the order of registration, from their events in the order they were taken down.
+
+    Thumb tests come last: a coat that was taken back and logged anew, or logged late, keeps those made on it.
+    """
     listed = list(events)
     gone = withdrawn(listed)
     panels: dict[str, Panel] = {}
-    for event in listed:
+    for event in _without_coats_taken_back(listed, gone):
         if event.id in gone or event.panel is None:
             continue
         panel = panels.get(event.panel)
@@ -91,6 +94,20 @@ def fold(events: Iterable[Event]) -> dict[str, Panel]:
         elif panel is not None and event.kind in STEPS:
             panels[event.panel] = STEPS[event.kind](panel, event)
     return panels
+
+
+def _without_coats_taken_back(events: Iterable[Event], gone: frozenset[str]) -> list[Event]:
+    """Without the pots of coats that were taken back, and their being put on: no other coat's. Thumb tests last."""
+    newest: dict[str | None, str] = {}
+    kept, tests = [], []
+    for event in events:
+        if event.kind == "coat mixed":
+            newest[event.panel] = event.id
+        if event.kind == "thumb test":
+            tests.append(event)
+        elif event.kind not in ("pot mixed", "coat applied") or newest.get(event.panel) not in gone:
+            kept.append(event)
+    return kept + tests
 
 
 def _coat_mixed(panel: Panel, event: Event) -> Panel:
@@ -116,23 +133,36 @@ def _pot_mixed(panel: Panel, event: Event) -> Panel:
 
 
 def _coat_applied(panel: Panel, event: Event) -> Panel:
-    """The newest coat is on: its pot is empty."""
+    """The newest coat is on: its pot is empty. Said again, it is on since it was first said."""
     newest = panel.newest
     if newest is None:
         return panel
-    return replace(panel, coats=(*panel.coats[:-1], replace(newest, applied_at=event.at)))
+    since = event.at if newest.applied_at is None else min(newest.applied_at, event.at)
+    return replace(panel, coats=(*panel.coats[:-1], replace(newest, applied_at=since)))
 
 
 def _thumb_test(panel: Panel, event: Event) -> Panel:
-    """Of the coat that was the newest then."""
+    """Of the coat that was the newest then. While that was in its only pot, the coat below was felt; but whatever
+    lies on a film is washed off the newest, whenever that was put on.
+    """
     earlier = [index for index, coat in enumerate(panel.coats) if coat.mixed_at <= event.at]
     if not earlier:
         return panel
     test = ThumbTest(event.at, tuple(Word(word) for word in event.body["words"]), event.body.get("tile_C"))
+    if (
+        test.words[0] not in FILM_WORDS
+        and len(earlier) > 1
+        and _in_its_pot(panel.coats[earlier[-1]], event.at)
+    ):
+        earlier.pop()
     coats = list(panel.coats)
     of = coats[earlier[-1]]
     coats[earlier[-1]] = replace(of, thumb_tests=(*of.thumb_tests, test))
     return replace(panel, coats=tuple(coats))
+
+
+def _in_its_pot(coat: Coat, at: int) -> bool:
+    return coat.last_pot_at is None and coat.applied_at is not None and at < coat.applied_at
 
 
 STEPS: dict[str, Callable[[Panel, Event], Panel]] = {

@@ -59,10 +59,9 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         cold_h=_cold_hours(followed, minimum),
         gap=max(followed.gaps, key=lambda item: item[1] - item[0], default=None),
         missing_h=followed.missing_h,
-        suspect_since=min(
-            (of.suspect_since for of in (newest, least) if of.suspect_since is not None), default=None
-        ),
+        suspect_since=followed.suspect_since,
         disagrees=bool(newest.learned.disagrees),
+        torn=newest.learned.torn,
         soften_C=least.glass_transition_C[0] - 10.0,
         cap=_cap(facts, newest.card),
     )

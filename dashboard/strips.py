@@ -9,14 +9,17 @@ from dashboard.assessment import Assessment
 from dashboard.display import View
 from dashboard.panel import Panel
 from dashboard.words import LABELS
+from model.observation import Word
 from model.verdict import Kind, Mark, Say, State
 
 NOT_KNOWN_RANK = 2
 TWO_LINES = 60
 FOLD_BEYOND = 5
+"""With more panels than this, those that only wait fold to one line."""
 FELT_MS = 30 * 60_000
 """A thumb test this old is not asked for again."""
-"""With more panels than this, those that only wait fold to one line."""
+BONDS = {Word.SOFT_TACK, Word.TAPE, Word.TACK_FREE}
+"""What a film feels like that the next coat bonds to (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -122,6 +125,8 @@ def title(panel: Panel) -> str:
 def button(panel: Panel, assessment: Assessment) -> Button:
     """The one thing to log or look up. Demoulding ends the watching, so it is never on the round."""
     verdict, here = assessment.verdict, f"/panels/{panel.id}"
+    if verdict.headline.key in ("disagreement", "suspect_mix"):
+        return Button(LABELS["thumb_test"], href=f"{here}/thumb")
     if verdict.kind is Kind.NOT_KNOWN:
         return _check_probe(panel)
     if verdict.headline.key == "in_the_pot":
@@ -140,9 +145,10 @@ def button(panel: Panel, assessment: Assessment) -> Button:
 
 
 def _felt_lately(panel: Panel, assessment: Assessment) -> bool:
-    """Whether a thumb has just told what the clock cannot: then it is the next coat's turn."""
+    """Whether a thumb has just told what the clock cannot, no longer wet and not yet hard: the next coat's turn."""
     tests = panel.newest.thumb_tests if panel.newest else ()
-    return any(assessment.at - test.at <= FELT_MS for test in tests)
+    newest = max(tests, key=lambda test: test.at, default=None)
+    return newest is not None and assessment.at - newest.at <= FELT_MS and set(newest.words) <= BONDS
 
 
 def round_of(panels: Mapping[str, Panel], assessments: Iterable[Assessment] | None, view: View) -> Round:

@@ -108,6 +108,7 @@ def _moved_panel(panel: Panel, shift: Shift) -> Panel:
             mixed_at=shift(item.mixed_at),
             applied_at=maybe(item.applied_at),
             last_pot_at=maybe(item.last_pot_at),
+            thumb_tests=tuple(replace(test, at=shift(test.at)) for test in item.thumb_tests),
         )
 
     return replace(
@@ -130,6 +131,7 @@ def _moved_trace(trace: Trace | None, shift: Shift) -> Trace | None:
         samples=Samples(t[keep], trace.samples.value[keep]),
         newest=None if newest is None else replace(newest, at=shift(newest.at)),
         half_width=None if trace.half_width is None else trace.half_width[keep],
+        beyond=None if trace.beyond is None else trace.beyond[keep],
     )
 
 
@@ -168,14 +170,21 @@ def _narrowest(found: list[Assessment], why: Say) -> Assessment:
     served = found[0]
     verdict = served.verdict
     headline = Say(verdict.headline.key, _safe([answer.verdict.headline.values for answer in found]))
+    reasons = tuple(_safest(item, found) for item in verdict.why)
     ranges = [answer.conversion for answer in found if answer.conversion is not None]
     return replace(
         served,
         good_until=min(answer.good_until for answer in found),
-        verdict=replace(verdict, headline=headline, why=(*verdict.why, why)),
+        verdict=replace(verdict, headline=headline, why=(*reasons, why)),
         milestones=tuple(_widest(list(each)) for each in zip(*(a.milestones for a in found), strict=True)),
         conversion=_spanned(ranges) if len(ranges) == len(found) else None,
     )
+
+
+def _safest(item: Say, found: list[Assessment]) -> Say:
+    """A reason with the safe end of its times, among the same reasons of all answers."""
+    same = [other.values for answer in found for other in answer.verdict.why if other.key == item.key]
+    return Say(item.key, _safe([item.values, *same]))
 
 
 def _safe(said: list[Mapping[str, Value]]) -> dict[str, Value]:

@@ -60,6 +60,9 @@ class Watch:
     _panels: dict[str, Panel] = field(default_factory=dict, init=False)
     _logs: dict[str, ProbeLog] = field(default_factory=dict, init=False)
     _logbook_version: int = field(default=-1, init=False)
+    # What is still to be worked out or told anew: kept when an entry that comes in between puts a round off.
+    _changed: set[str] = field(default_factory=set, init=False)
+    _gone: list[str] = field(default_factory=list, init=False)
     _waiting_for: str = field(default="", init=False)
 
     def __post_init__(self) -> None:
@@ -80,7 +83,7 @@ class Watch:
         at = self.clock.now()
         try:
             follower = self._follower or Follower(self.readings, at)
-            gone, changed = self._take_in_logbook()
+            self._take_in_logbook()
             follower.logs = self._logs
             follower.keep(at, self._oldest_coat())
             follower.refresh()
@@ -94,11 +97,12 @@ class Watch:
                 self._waiting_for = str(reason)
             return
         self._waiting_for = ""
-        due = [panel for panel in self._panels.values() if self._due(panel, changed, follower, at)]
+        due = [panel for panel in self._panels.values() if self._due(panel, follower, at)]
         for panel in due:
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower)
             self._latest[panel.id] = item
+            self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
             self.store.save([item], [])
             self._tell_verdict(item)
@@ -106,8 +110,9 @@ class Watch:
         at = self.clock.now()
         so = conditions(self._latest.values(), follower.probes, follower, at) + recording(self.readings, at)
         rung = self._alarms.update(so, at)
-        self.store.save([], rung, gone)
-        self._tell(rung, gone)
+        self.store.save([], rung, self._gone)
+        self._tell(rung, self._gone)
+        self._gone = []
 
     def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
         facts, at = self._facts(panel, follower), self.clock.now()
@@ -117,11 +122,11 @@ class Watch:
             log.exception("panel %r cannot be worked out", panel.id)
             return failed(facts, at)
 
-    def _take_in_logbook(self) -> tuple[list[str], set[str]]:
-        """Panels that are gone (closed or taken back), and panels whose entries, or whose probes' entries, changed."""
+    def _take_in_logbook(self) -> None:
+        """Notes panels that are gone (closed or taken back), and those whose entries, or whose probes', changed."""
         version = self.logbook.version()
         if version == self._logbook_version:
-            return [], set()
+            return
         events = self.logbook.events()
         panels = {panel.id: panel for panel in fold(events).values() if not panel.closed}
         changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
@@ -131,22 +136,22 @@ class Watch:
             key for key, panel in panels.items() if {panel.surface_probe, panel.air_probe} & said_anew
         }
         known = set(self._panels) if self._logbook_version >= 0 else self.store.panels()
-        gone = [key for key in sorted(known) if key not in panels]
-        for key in gone:
+        self._changed = (self._changed & panels.keys()) | changed
+        self._gone = [key for key in sorted(known | set(self._gone)) if key not in panels]
+        for key in self._gone:
             self._latest.pop(key, None)
         self._panels, self._logs, self._logbook_version = panels, logs, version
-        return gone, changed
 
     def _oldest_coat(self) -> int | None:
         """When the first coat of any open panel was mixed, UTC ms."""
         return min((panel.coats[0].mixed_at for panel in self._panels.values() if panel.coats), default=None)
 
-    def _due(self, panel: Panel, changed: set[str], follower: Follower, at: int) -> bool:
+    def _due(self, panel: Panel, follower: Follower, at: int) -> bool:
         """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""
         last = self._latest.get(panel.id)
         if (
             last is None
-            or panel.id in changed
+            or panel.id in self._changed
             or at >= last.good_until
             or at // MINUTE_MS != last.at // MINUTE_MS
         ):

@@ -23,12 +23,19 @@ UNPROVEN_COLD_H = 1.0
 """A coat that spent longer than this below its card's minimum, where nothing is claimed, is left to the thumb."""
 
 
+_GO_ON = {
+    "recoatable", "recoatable_last", "wash_recoat", "sandable", "sandable_cold", "sanded", "wash_sand",
+    "demouldable", "fully_cured",
+}  # fmt: skip
+"""Headlines under which somebody works on, which a thumb that says otherwise takes back."""
 _MAKE_IT_HEARD = Say("next_probe")
 
 
 def decide(now: Standing) -> Verdict:
     """What to do with a panel whose temperature is known up to now, why, and what comes next."""
     answer = _answer(now)
+    if now.torn and answer.headline.key in _GO_ON:
+        return replace(_torn(now, answer.state), flags=_flags(now))
     why = (Say("why_disagreement"), *answer.why) if now.disagrees else answer.why
     return replace(answer, why=why, flags=_flags(now))
 
@@ -111,6 +118,12 @@ def _flags(now: Standing) -> frozenset[Flag]:
         Flag.OUTSIDE_CARD: not now.minimum_C <= now.panel_C <= now.maximum_C,
     }
     return frozenset(flag for flag, raised in found.items() if raised)
+
+
+def _torn(now: Standing, state: State) -> Verdict:
+    """A hand found what the temperatures do not: no going on before it has felt again."""
+    why = (Say("why_torn", {"was": state.value}), *_exposure(now))
+    return not_known(Say("disagreement"), why, following=None)
 
 
 def _suspect_mix(since: int) -> Verdict:

@@ -18,7 +18,7 @@ Word boundaries are common practice put into numbers of our own; no measurement 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
@@ -138,6 +138,7 @@ class Learned:
                 touches, as the likeliest word of its kind; or of two touches that say the film went back.
                 Unless more touches agree than disagree, nothing is learned: an unlikely word asks for another
                 touch before it teaches
+    torn        the newest touch that tells something is one of them: it asks for another
     suspect     the mix is suspected: nothing was learned
     Where nothing was learned all weights are equal.
     """
@@ -145,6 +146,7 @@ class Learned:
     weights: Weights
     effective: float
     disagrees: tuple[int, ...]
+    torn: bool
     suspect: bool
 
 
@@ -156,10 +158,11 @@ def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = Fa
     count = len(calibration.members)
     felt = {i: _Felt(calibration, item) for i, item in enumerate(touches) if _telling(calibration, item)}
     disagrees = _disagreements(felt, touches, count)
+    torn = _torn(disagrees, felt.keys() | set(disagrees), touches)
     suspect = suspect or suspect_mix(calibration, touches)
     outvoted = len(disagrees) < len(felt.keys() - set(disagrees))
     if suspect or not outvoted:
-        return Learned(Weights.equal(count), float(count), disagrees, suspect)
+        return Learned(Weights.equal(count), float(count), disagrees, torn, suspect)
 
     def weigh(habit: float) -> Floats:
         return _flattened(
@@ -167,7 +170,7 @@ def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = Fa
         )
 
     weights = Weights(likely=weigh(0.0), cautious=weigh(1.0))
-    return Learned(weights, effective(weights.likely), disagrees, suspect)
+    return Learned(weights, effective(weights.likely), disagrees, torn, suspect)
 
 
 def effective(weights: Floats) -> float:
@@ -299,6 +302,11 @@ def _disagreements(felt: Mapping[int, _Felt], touches: Sequence[Touch], count: i
         if not found & set(pair) and _goes_back(*(touches[index] for index in pair)):
             found |= set(pair)
     return tuple(sorted(found))
+
+
+def _torn(disagrees: Sequence[int], telling: Iterable[int], touches: Sequence[Touch]) -> bool:
+    newest = max((touches[index].at_ms for index in telling), default=None)
+    return any(touches[index].at_ms == newest for index in disagrees)
 
 
 def _goes_back(one: Touch, other: Touch) -> bool:

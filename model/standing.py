@@ -89,6 +89,7 @@ class Standing:
     gap            the longest stretch of its life without readings (from, to); missing_h all such hours
     suspect_since  when the slow end had passed the softest that a thumb still finds there; None: mix not suspected
     disagrees      a thumb test of the newest coat contradicts the temperatures, or another one
+    torn           the newest that tells something does
     soften_C       from where on the least cured coat may soften, degC, low end
     proven         what demoulding asks for beside the range: a warm tile that sands to dust, every pot in ratio, a name
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
@@ -112,6 +113,7 @@ class Standing:
     missing_h: float = 0.0
     suspect_since: int | None = None
     disagrees: bool = False
+    torn: bool = False
     soften_C: float | None = None
     proven: bool = False
     cap: Say | None = None

@@ -111,6 +111,7 @@ WHYS: dict[str, str] = {
     "why_wood_warming": "Up {rise_K} since {since_at}; likely falling from {fall_at}.",
     "why_burner": "Heat and moisture jumped together at {jump_at}.",
     "why_disagreement": "Thumb and temperatures disagree: test again.",
+    "why_torn": "Temperatures say {was}; the thumb does not.",
     "why_suspect_mix": "Slow end passed at {passed_at}, yet it is still soft.",
     "why_suspect_contradicted": "It sent two values for one time. Test with thumb.",
     "why_probe_silent": "{was} then. Check battery; test with thumb.",

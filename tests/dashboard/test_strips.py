@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from dashboard.display import TIE, View
 from dashboard.panel import Coat, Panel, ThumbTest
 from dashboard.strips import round_of, strip
+from model.decide import not_known
 from model.observation import Word
 from model.verdict import Kind, Mark, Say
 from tests.browser.fake_shop import COATS, HOUR, MINUTE, NOW, ZONE, answer, morning, recoat, waiting
@@ -118,7 +119,18 @@ def test_where_only_a_thumb_can_tell_the_button_asks_for_it_until_it_has_told() 
     asked = strip(panel("lid-4"), item, view()).button
     assert (asked.label, asked.href) == ("Thumb test", "/panels/lid-4/thumb")
     of = panel("lid-4")
-    for minutes, label in ((10, "Start coat 3"), (50, "Thumb test")):
-        test = ThumbTest(NOW - minutes * MINUTE, (Word.TAPE,), None)
+    for minutes, words, label in (
+        (10, (Word.TAPE,), "Start coat 3"),
+        (50, (Word.TAPE,), "Thumb test"),
+        (10, (Word.WET, Word.STRINGY, Word.SOFT_TACK), "Thumb test"),
+        (10, (Word.DUSTS,), "Thumb test"),
+    ):
+        test = ThumbTest(NOW - minutes * MINUTE, words, None)
         coats = (*of.coats[:-1], replace(of.coats[-1], thumb_tests=(test,)))
         assert strip(replace(of, coats=coats), item, view()).button.label == label
+
+
+def test_where_a_thumb_is_believed_over_the_probe_the_button_is_not_the_probe() -> None:
+    for key in ("disagreement", "suspect_mix"):
+        said = not_known(Say(key), ())
+        assert strip(panel("lid-4"), answer("lid-4", "Lid 4", said), view()).button.label == "Thumb test"

@@ -68,8 +68,29 @@ def sand_passed(answer: Assessment) -> float:
 
 def test_a_contradiction_is_told_first_and_teaches_nothing() -> None:
     plain, torn = felt(5.0), felt(5.0, (3.0, Word.SOFT_RUBBER), (4.0, Word.STRINGY))
-    assert torn.verdict.why[0].key == "why_disagreement"
+    assert torn.verdict.headline.key == "disagreement"
+    assert torn.verdict.kind is Kind.NOT_KNOWN
     assert sand(torn) == sand(plain)
+    settled = felt(5.0, (3.0, Word.SOFT_RUBBER), (4.0, Word.STRINGY), (4.9, Word.TACK_FREE))
+    assert settled.verdict.why[0].key == "why_disagreement"
+    assert settled.verdict.headline.key == plain.verdict.headline.key
+
+
+@pytest.mark.parametrize("word", [Word.GUMS, Word.NAIL_DENTS])
+@pytest.mark.parametrize("hours", [26.0, 30.0])
+def test_paper_that_gums_is_not_told_to_sand(word: Word, hours: float) -> None:
+    """One unlikely word teaches nothing, but the hand has it: no going on against it."""
+    assert felt(hours).verdict.headline.key == "sandable"
+    told = felt(hours, (hours - 0.1, word)).verdict
+    assert told.headline.key == "disagreement"
+    assert told.state is State.NOT_KNOWN
+    assert told.why[0].values == {"was": "sandable"}
+    assert felt(hours, (hours - 0.5, word), (hours - 0.1, Word.DUSTS)).verdict.headline.key == "sandable"
+
+
+def test_a_film_that_still_strings_is_not_told_to_recoat() -> None:
+    assert felt(4.5).verdict.headline.key == "recoatable"
+    assert felt(4.5, (4.4, Word.STRINGY)).verdict.headline.key == "disagreement"
 
 
 @pytest.mark.parametrize("word", [Word.GREASY, Word.WAXY, Word.BEADS])

@@ -20,8 +20,10 @@ from dashboard.entry_times import EntryTimes
 from dashboard.facts import Facts
 from dashboard.follow import Follower
 from dashboard.logbook import Logbook
-from dashboard.panel import Event
+from dashboard.panel import Event, ThumbTest
+from dashboard.unsure_time import _moved_panel
 from model.history import Samples
+from model.observation import Word
 from model.verdict import Flag, Kind
 from tests.collector.machines import Bench
 from tests.dashboard.night import HOUR_MS, MIXED, night
@@ -168,3 +170,32 @@ def test_b52_entries_and_readings_of_a_run_whose_clock_is_set_later_move_togethe
     assert logbook.version() != version
     logbook.close()
     writer.close()
+
+
+def test_thumb_tests_move_with_the_clock_that_dated_them() -> None:
+    """Felt an hour ago by the clock that may be wrong is felt an hour ago however wrong it is."""
+    hours = 14.0
+    facts = cut(night(lambda hour: 20.0, hours), 4.0, 5.0, 0.0)
+    (coat,) = facts.panel.coats
+    at = MIXED + round(hours * HOUR_MS)
+    test = ThumbTest(at - HOUR_MS, (Word.GREASY,), None)
+    washed = at - 2 * HOUR_MS
+    span = Unsure(MIXED + 5 * HOUR_MS, None, -HOUR_MS // 2, HOUR_MS // 2)
+    greasy = replace(facts.panel, coats=(replace(coat, thumb_tests=(test,)),), washed_at=washed)
+    answer = assess(replace(facts, panel=greasy, unsure=(span,)), at)
+    assert key(answer) == "wash_heavy"
+    moved = _moved_panel(greasy, lambda when: when + 3 * HOUR_MS)
+    assert moved.coats[0].thumb_tests == (replace(test, at=test.at + 3 * HOUR_MS),)
+
+
+def test_reasons_name_the_safe_end_of_a_time_too() -> None:
+    """ "Could shut 06:50" must not outlive the headline it stands under."""
+    for hours in np.arange(4.0, 6.0, 0.1):
+        facts = night(lambda hour: 20.0, float(hours))
+        span = Unsure(MIXED + HOUR_MS, None, 0, 3 * MINUTE)
+        answer = assess(replace(facts, unsure=(span,)), MIXED + round(float(hours) * HOUR_MS))
+        if key(answer) == "recoatable_last":
+            until = next(item for item in answer.milestones if item.name == "recoat_until")
+            assert answer.verdict.why[0].values["shut_by"] == until.early
+            return
+    raise AssertionError("the window's last half hour was never met")

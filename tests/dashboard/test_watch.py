@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -238,3 +238,40 @@ def test_a_disk_that_is_full_rings_once_and_is_over_when_there_is_room(shed: She
         shed.round_at(minute)
     (alarm,) = [alarm for alarm in shed.seen.alarms() if alarm.kind == "recording"]
     assert alarm.returned_at is not None
+
+
+class _Interrupted:
+    """A logbook into which an entry comes while readings are being taken in."""
+
+    def __init__(self, logbook: LogbookReader, interrupt: Callable[[], object]) -> None:
+        self._logbook, self._interrupt, self._asked = logbook, interrupt, 0
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._logbook, name)
+
+    def version(self) -> int:
+        self._asked += 1
+        if self._asked == 2:
+            self._interrupt()
+        return self._logbook.version()
+
+
+def test_an_entry_is_answered_at_once_though_another_came_in_between(shed: Shed) -> None:
+    """The round that was put off for the second must not forget the first."""
+    shed.measured(-30, 700)
+    shed.register("lid-4")
+    shed.register("lid-5")
+    shed.log("coat mixed", 0, "lid-4", card="invented-25min")
+    shed.log("coat mixed", 0, "lid-5", card="invented-25min")
+    shed.round_at(600)
+    assert shed.headline("lid-4") != "wash_heavy"
+    closed = WatchReader(shed.watch.readings.with_name("watch.db"), shed.watch.logbook)
+    shed.clock.at = START + 600 * MINUTE + 5_000
+    shed.log("thumb test", 600, "lid-4", words=["greasy"])
+    shed.log("closed", 600, "lid-5")
+    plain = shed.watch.logbook
+    shed.watch.logbook = _Interrupted(plain, lambda: shed.log("preference", 600, key="unit", value="degC"))  # type: ignore[assignment]
+    shed.watch.round()
+    shed.watch.round()
+    assert shed.headline("lid-4") == "wash_heavy"
+    assert closed.assessment("lid-5") is None
