@@ -46,8 +46,9 @@ class CoatCourse:
 
     @property
     def quick_rate(self) -> float:
-        """The rate of the quick end over the card's."""
-        return self.rate_range[2]
+        """The rate of the quick end over the card's; no thumb makes a pot's life longer."""
+        calibration = self.paths["central"].calibration
+        return max(self.rate_range[2], float(quantile(calibration.rate, 0.9)))
 
 
 @dataclass(frozen=True)

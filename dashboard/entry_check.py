@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from dashboard.correction import CorrectionError
-from dashboard.panel import STEPS, Event, Panel
+from dashboard.panel import STEPS, Coat, Event, Panel
 from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
 from model.observation import Word, of_one_kind
 
@@ -18,6 +18,8 @@ TILE_C = (-20.0, 60.0)
 """What a tile that is felt beside the panel may have, degC."""
 FUTURE_MS = 2 * 60_000
 """A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
+LONGEST_POT_MS = 6 * 3_600_000
+"""No resin stays liquid longer than this between mixing and going on (common practice, no source)."""
 KINDS = {"panel registered", *STEPS, *PROBE_KINDS, "withdrawn", "alarm seen", "preference"}
 
 
@@ -47,9 +49,19 @@ def check(
         except CorrectionError as error:
             raise LogbookError(str(error)) from error
     elif event.kind == "withdrawn":
-        listed = list(events)
-        if event.body.get("event") not in {item.id for item in listed}:
-            raise LogbookError("there is no such entry to take back")
+        _check_withdrawal(event, events)
+
+
+def _check_withdrawal(event: Event, events: Iterable[Event]) -> None:
+    target = next((item for item in events if item.id == event.body.get("event")), None)
+    if target is None:
+        raise LogbookError("there is no such entry to take back")
+    if target.kind == "withdrawn":
+        raise LogbookError("what was taken back is not given back: log it again")
+    if (target.panel or "") != (event.panel or ""):
+        raise LogbookError(
+            f"that entry is not of {event.panel or 'no panel'}: take it back where it was made"
+        )
 
 
 def _check_registration(event: Event, panels: Mapping[str, Panel]) -> None:
@@ -80,6 +92,8 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
                 f"no resin card is called {event.body.get('card')!r}; there are: {', '.join(sorted(cards))}"
             )
         applied = event.body.get("applied_at")
+        if applied is not None and applied > event.at + LONGEST_POT_MS:
+            raise LogbookError("no pot lasts that long: correct the time at which the coat went on")
         if applied is not None and not event.at <= applied <= event.recorded + FUTURE_MS:
             raise LogbookError("a coat goes on after it was mixed, and not in the future: correct the times")
         if panel.newest and event.at < panel.newest.mixed_at:
@@ -90,10 +104,19 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
         raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
     elif event.kind == "thumb test":
         _check_thumb_test(event, panel)
+    elif event.kind == "coat applied" and event.at > _last_pot(panel.newest) + LONGEST_POT_MS:
+        raise LogbookError(
+            f"that is more than {LONGEST_POT_MS // 3_600_000} h after it was mixed, no pot lasts that long: "
+            "say when it went on"
+        )
     elif event.at < panel.newest.mixed_at:
         raise LogbookError(
             f"that lies before the newest coat was mixed: it cannot have been {event.kind} then"
         )
+
+
+def _last_pot(coat: Coat) -> int:
+    return coat.last_pot_at or coat.mixed_at
 
 
 def _check_thumb_test(event: Event, panel: Panel) -> None:

@@ -149,7 +149,9 @@ def _young(newest: CoatCourse, rows: int, washed_at: int | None) -> Bools:
     middle = newest.middle
     young = middle.age_h[:rows, 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
     if newest.coat.applied_at is not None:
-        young &= middle.t_ms[:rows] > newest.coat.applied_at
+        # However late somebody said that it is on: past its working time it was no pot any more.
+        set_by_then = middle.age_h[:rows, 0] >= newest.card.film.working.middle
+        young &= (middle.t_ms[:rows] > newest.coat.applied_at) | set_by_then
     if washed_at is not None:
         young &= middle.t_ms[:rows] <= washed_at
     return np.asarray(young)

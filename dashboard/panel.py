@@ -9,6 +9,9 @@ from typing import Any
 from model.observation import FILM_WORDS, Word
 
 
+TAP_MS = 60_000
+
+
 @dataclass(frozen=True)
 class Event:
     """One entry. `id` is made where the button was tapped, so that a double tap is one entry."""
@@ -157,8 +160,15 @@ def _thumb_test(panel: Panel, event: Event) -> Panel:
         earlier.pop()
     coats = list(panel.coats)
     of = coats[earlier[-1]]
+    if any(_same_touch(test, other) for other in of.thumb_tests):
+        return panel
     coats[earlier[-1]] = replace(of, thumb_tests=(*of.thumb_tests, test))
     return replace(panel, coats=tuple(coats))
+
+
+def _same_touch(test: ThumbTest, other: ThumbTest) -> bool:
+    """A button tapped several times says no more than tapped once."""
+    return abs(test.at - other.at) <= TAP_MS and replace(test, at=other.at) == other
 
 
 def _in_its_pot(coat: Coat, at: int) -> bool:

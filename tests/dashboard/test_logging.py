@@ -188,12 +188,16 @@ def test_a_registration_with_a_coat_is_kept(shop: FakeShop, client: Client) -> N
 
 
 def test_a_coat_is_logged_as_applied_and_that_is_taken_back(shop: FakeShop, client: Client) -> None:
-    tap = {"id": new_id(), "kind": "coat applied", "panel": "lid-4", "at": NOW - MINUTE}
-    assert client.post("/api/events", tap).json()["said"] == "Coat on 06:09"
-    assert shop.logbook.panels()["lid-4"].newest.applied_at == NOW - MINUTE
+    coat = shop.logbook.panels()["lid-4"].newest
+    assert coat is not None
+    on = coat.mixed_at + 10 * MINUTE
+    tap = {"id": new_id(), "kind": "coat applied", "panel": "lid-4", "at": on}
+    said = client.post("/api/events", tap).json()["said"]
+    assert said.startswith("Coat on ")
+    assert shop.logbook.panels()["lid-4"].newest.applied_at == on
     client.post("/api/events", {"id": new_id(), "kind": "withdrawn", "panel": "lid-4", "event": tap["id"]})
     assert shop.logbook.panels()["lid-4"].newest.applied_at is None
-    assert "<s>Coat on 06:09</s> taken back 06:10 by somebody" in client.get("/panels/lid-4").text
+    assert f"<s>{said}</s> taken back 06:10 by somebody" in client.get("/panels/lid-4").text
 
 
 def test_a_closed_panel_leaves_the_round_stays_readable_and_can_be_opened_again(client: Client) -> None:

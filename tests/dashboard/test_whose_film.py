@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import pytest
 
+from collector.reading import Quantity
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
+from dashboard.entry_check import LogbookError, check
 from dashboard.facts import Facts
 from dashboard.panel import Coat, Event, Panel, ThumbTest, fold
 from model.observation import Word
 from model.verdict import Flag
-from tests.dashboard.night import HOUR_MS, MIXED, card, night
+from tests.dashboard.night import HOUR_MS, MIXED, card, night, trace
 
 REGISTERED = {
     "name": "Lid", "zone": "shed", "surface_probe": "S1", "air_probe": "A1", "substrate": "wood",
@@ -117,3 +119,53 @@ def test_a_coat_that_a_thumb_found_slow_is_not_sanded_with_the_one_on_top_of_it(
     at = MIXED + 30 * HOUR_MS
     alone, both = assess(with_coats(facts, slow), at), assess(with_coats(facts, slow, top), at)
     assert latest(both, "sand") >= latest(alone, "sand")
+
+
+@pytest.mark.parametrize("on_h", [0.1, 3.0, 4.0])
+def test_a_coat_said_late_to_be_on_was_young_in_the_damp_all_the_same(on_h: float) -> None:
+    facts, at = night(lambda hour: 20.0, 4.5), MIXED + round(4.5 * HOUR_MS)
+    (coat,) = facts.panel.coats
+    late = replace(coat, applied_at=MIXED + round(on_h * HOUR_MS))
+    damp = trace(
+        "A1", Quantity.RELATIVE_HUMIDITY, lambda hour: 99.0 if 0.3 < hour < 2.9 else 50.0, until_h=4.5
+    )
+    verdict = assess(replace(with_coats(facts, late), humidity=damp), at).verdict
+    assert Flag.WASH_FIRST in verdict.flags
+    assert verdict.headline.key == "wash_later"
+
+
+def test_a_slow_film_makes_no_pot_last_longer() -> None:
+    """A cup goes off by its own heat: what a thumb says of a film is no promise about a pot."""
+    facts, at = night(lambda hour: 20.0, 3.1), MIXED + round(3.1 * HOUR_MS)
+    (coat,) = facts.panel.coats
+    pots = replace(coat, applied_at=None, last_pot_at=MIXED + 3 * HOUR_MS)
+    slow = replace(pots, thumb_tests=felt((2.8, Word.STRINGY), (2.9, Word.STRINGY)))
+    plain, told = (assess(with_coats(facts, item), at).verdict.headline for item in (pots, slow))
+    assert plain.key == told.key == "in_the_pot"
+    assert told.values["pour_by"] <= plain.values["pour_by"]
+
+
+def test_a_button_tapped_six_times_is_one_touch() -> None:
+    taps = [entry(f"tap-{n}", 5.0 + n / 3600, "thumb test", words=["tack-free"]) for n in range(6)]
+    assert len(panel(mixed("one", 0.0), *taps).coats[0].thumb_tests) == 1
+    again = entry("again", 5.5, "thumb test", words=["tack-free"])
+    assert len(panel(mixed("one", 0.0), *taps, again).coats[0].thumb_tests) == 2
+
+
+def refused(event: Event, *events: Event) -> str:
+    listed = [entry("panel", 0.0, "panel registered"), *events]
+    with pytest.raises(LogbookError) as error:
+        check(event, fold(listed), listed, None)
+    return str(error.value)
+
+
+def test_a_pot_poured_the_next_morning_is_asked_when_it_went_on() -> None:
+    assert "say when it went on" in refused(entry("on", 9.0, "coat applied"), mixed("one", 0.0))
+    check(entry("on", 0.5, "coat applied"), {"lid": panel(mixed("one", 0.0))}, [], None)
+
+
+def test_a_taking_back_is_of_the_same_panel_and_is_not_taken_back() -> None:
+    events = (mixed("one", 0.0), entry("felt", 8.0, "thumb test", words=["greasy"]), back("felt"))
+    assert "log it again" in refused(back("not-felt"), *events)
+    elsewhere = replace(back("one"), panel="other")
+    assert "take it back where it was made" in refused(elsewhere, *events)
