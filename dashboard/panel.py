@@ -8,8 +8,8 @@ from typing import Any
 
 from model.observation import FILM_WORDS, Word
 
-
 TAP_MS = 60_000
+"""So close together two equal touches are one button tapped twice."""
 
 
 @dataclass(frozen=True)
