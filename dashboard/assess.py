@@ -131,6 +131,7 @@ def _short(facts: Facts, at: int, verdict: Verdict, last: int | None) -> Assessm
         mixed_at=newest.mixed_at if newest else None,
         cautions=_cautions(verdict),
         corrections=facts.corrections,
+        entries=panel.mark,
     )
 
 

@@ -7,6 +7,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.panel import Panel
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
 CLOCK_MS = 2 * 60_000
@@ -64,6 +65,7 @@ class Assessment:
     coat          number of the newest coat, from 1; 0 if none was mixed
     measured_h, missing_h   hours of the newest coat's life with and without readings
     temperature_time_factor_Ch, equivalent_age_h, equivalent_age_interval_mean_h   see model.degree_hours
+    entries       the mark of the panel as it was then; "" if nobody kept it
     corrections   entries of the logbook that the readings were corrected by
     conversion    10, 50 and 90 % of the range of the least cured coat, 0 to 1
     """
@@ -101,6 +103,11 @@ class Assessment:
     curve: Curve | None = None
     cautions: tuple[str, ...] = ()
     corrections: tuple[str, ...] = ()
+    entries: str = ""
+
+    def is_of(self, panel: Panel) -> bool:
+        """Whether it was worked out from all that has been logged of the panel by now."""
+        return self.coat == len(panel.coats) and self.entries in ("", panel.mark)
 
     def is_old(self, now: int) -> bool:
         """Whether every reader must say "not known" at `now` (UTC ms): past its time, or before it was worked out."""

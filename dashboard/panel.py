@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from hashlib import blake2b
 from typing import Any
 
 from model.observation import FILM_WORDS, Word
@@ -69,6 +70,11 @@ class Panel:
     sanded_at: int | None = None
     demoulded_at: int | None = None
     closed: bool = False
+
+    @property
+    def mark(self) -> str:
+        """Another one with every entry that changes the panel: what was worked out before it is no answer any more."""
+        return blake2b(repr(self).encode(), digest_size=8).hexdigest()
 
     @property
     def newest(self) -> Coat | None:

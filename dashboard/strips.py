@@ -75,11 +75,11 @@ class Round:
 def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool = True) -> Strip:
     """One panel's strip; `started` is False if watch has never run. Past good_until it says "not known".
 
-    An answer from before the newest coat was logged, or taken back, is none.
+    An answer from before the newest entry, or before one was taken back, is none.
     """
     if panel.closed:
         return _unknown(panel, Say("closed"), Say("why_closed"), view)
-    if assessment is None or assessment.coat != len(panel.coats):
+    if assessment is None or not assessment.is_of(panel):
         key = "not_worked_out" if started else "watch_not_started"
         return _unknown(panel, Say(key), Say(f"why_{key}"), view)
     if assessment.is_old(view.now):

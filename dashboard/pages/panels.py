@@ -45,6 +45,7 @@ def router(desk: Desk) -> APIRouter:
         item, started = desk.assessment(panel_id)
         every = trace.rows(item, view) if item else []
         strip = strips.strip(panel, item, view, started)
+        valid = item if item is not None and item.is_of(panel) else None
         return desk.page(
             request,
             "panel.html",
@@ -53,13 +54,13 @@ def router(desk: Desk) -> APIRouter:
             panel=panel,
             strip=strip,
             ages=ages(view, strip.readings_to, strip.worked_out),
-            next=_next(item, view),
-            reasons=_reasons(item, view),
+            next=_next(valid, view),
+            reasons=_reasons(valid, view),
             has_chart=bool(every),
             legend=LEGEND,
             summary=trace.summary(item, view) if item else "",
             table=trace.table(every),
-            buttons=_buttons(panel, item, strip, view),
+            buttons=_buttons(panel, valid, strip, view),
             log=entries(desk.shop.logbook.events(panel_id), view),
             held=item.cautions if item else (),
         )

@@ -14,9 +14,11 @@ from collector.store.trouble import Kind, TroubleFile
 from collector.store.writer import Writer
 from dashboard import watch as watch_module
 from dashboard.cards import CardShelf
+from dashboard.display import View
 from dashboard.facts import Facts
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
+from dashboard.strips import strip
 from dashboard.watch import Watch
 from dashboard.watch_store import WatchReader, WatchWriter
 from model.verdict import State
@@ -238,6 +240,29 @@ def test_a_disk_that_is_full_rings_once_and_is_over_when_there_is_room(shed: She
         shed.round_at(minute)
     (alarm,) = [alarm for alarm in shed.seen.alarms() if alarm.kind == "recording"]
     assert alarm.returned_at is not None
+
+
+def test_what_was_said_before_an_entry_is_no_answer_after_it(shed: Shed) -> None:
+    """However slow the probe, and though watch has ended: "go on" does not outlive a hand that found it greasy."""
+
+    def shown() -> str:
+        view = View(ZoneInfo("UTC"), "degC", shed.clock.at)
+        return strip(shed.logbook.panels()["lid-4"], shed.seen.assessment("lid-4"), view).headline
+
+    shed.measured(-30, 241)
+    shed.register()
+    shed.log("coat mixed", 0, card="invented-25min")
+    shed.round_at(240)
+    said = shown()
+    assert not said.startswith("Not known")
+    entry = shed.log("thumb test", 240, words=["greasy"])
+    assert shown() == "Not known: not worked out yet"
+    shed.watch.round()
+    assert shown() not in (said, "Not known: not worked out yet")
+    shed.log("withdrawn", 240, event=entry)
+    assert shown() == "Not known: not worked out yet"
+    shed.watch.round()
+    assert shown() == said
 
 
 class _Interrupted:
