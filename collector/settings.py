@@ -254,8 +254,9 @@ def parse(text: str, path: Path) -> Settings:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        line = re.search(r"at line (\d+)", str(error))
-        raise SettingsError(f"{path}:{line[1] if line else 1}: not TOML: {error}") from error
+        found = re.search(r"at line (\d+)", str(error))
+        line = found[1] if found else max(1, len(text.splitlines()))  # "(at end of document)"
+        raise SettingsError(f"{path}:{line}: not TOML: {error}") from error
     if "folder" in raw:
         raise SettingsError(
             f"{path}:{line_of(text, ['folder'])}: folder: unknown key at the top; did you mean 'data'?"

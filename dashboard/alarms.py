@@ -53,6 +53,8 @@ class Condition:
     panel: str | None
     probe: str | None
     say: Say
+    on_ms: int = 0
+    """How long this one must last before it rings, if that is longer than its kind's delay."""
 
     @property
     def cause(self) -> Cause:
@@ -95,7 +97,7 @@ class AlarmStates:
             self._active[cause] = replace(over, returned_at=None, say=condition.say)
             return self._active[cause]
         since = self._since.setdefault(cause, at)
-        if at - since < DELAYS[condition.kind].on:
+        if at - since < max(DELAYS[condition.kind].on, condition.on_ms):
             return None
         alarm = Alarm(
             id=f"{condition.kind.replace(' ', '-')}.{cause[1]}.{since}",
@@ -136,7 +138,9 @@ def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
     """By the settings. A probe known to be slower than they say is one alarm that stays, not one each pause."""
     heard = follower.heard(probe.id)
     if heard is None:
-        return [Condition("probe silent", None, probe.id, Say("alarm_never_heard", {"probe": probe.id}))]
+        # Before it can have spoken, on the first day, nothing is wrong with it.
+        say, on_ms = Say("alarm_never_heard", {"probe": probe.id}), round(3000 * probe.interval_s)
+        return [Condition("probe silent", None, probe.id, say, on_ms)]
     slow = next((item for item in follower.doubts(probe.id) if item.kind == "slow"), None)
     if slow is not None and at - heard <= 3 * HOUR_MS * float(slow.numbers["learned_h"]):
         say = Say("alarm_slow", {"probe": probe.id, "learned_h": round(float(slow.numbers["learned_h"]), 2)})

@@ -34,12 +34,13 @@ HERE = b"here"
 
 @dataclass(frozen=True)
 class Broker:
-    """Where verdicts are told."""
+    """Where verdicts are told. `password` is asked before each connection, so that a corrected file counts at once;
+    it may raise OSError, with words."""
 
     host: str
     port: int
     user: str | None = None
-    password: str | None = None
+    password: Callable[[], str | None] = lambda: None
     tls: ssl.SSLContext | None = None
 
 
@@ -115,8 +116,7 @@ class Announcer:
         self._client.will_set(watch_topic(site), GONE, qos=1, retain=True)
         self._client.reconnect_delay_set(1, 30)
         self._client.on_connect = self._on_connect
-        if broker.user is not None:
-            self._client.username_pw_set(broker.user, broker.password)
+        self._client.on_pre_connect = self._on_pre_connect
         if broker.tls is not None:
             self._client.tls_set_context(broker.tls)
 
@@ -150,6 +150,14 @@ class Announcer:
             self._client.publish(watch_topic(self._site), GONE, qos=1, retain=True).wait_for_publish(1.0)
         self._client.disconnect()
         self._client.loop_stop()
+
+    def _on_pre_connect(self, client: mqtt.Client, data: Any) -> None:
+        if self._broker.user is None:
+            return
+        try:
+            client.username_pw_set(self._broker.user, self._broker.password())
+        except (OSError, UnicodeDecodeError) as error:
+            log.warning("the broker's password cannot be had: %s", error)
 
     def _on_connect(
         self,

@@ -101,7 +101,7 @@ def _check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] 
     elif event.kind == "closed":
         return
     elif panel.newest is None:
-        raise LogbookError(f"{panel.name} has no coat yet: there is nothing to have been {event.kind}")
+        raise LogbookError(f"{panel.name} has no coat yet: log its first coat, then this")
     elif event.kind == "thumb test":
         _check_thumb_test(event, panel)
     elif event.kind == "coat applied" and event.at > _last_pot(panel.newest) + LONGEST_POT_MS:

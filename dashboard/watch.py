@@ -1,7 +1,8 @@
 """Works every panel out again when something came in, stores what it says, and raises alarms.
 
 One round takes in what was committed since the last, assesses the panels that need it, and stores each result;
-only then is it told to the broker. If readings.db or shop.db is not there yet, it waits.
+only then is it told to the broker. If readings.db or shop.db is not there yet, it waits. Where watch.db cannot be
+written, as on a full disk, alarms are told all the same, and stored once there is room.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from zoneinfo import ZoneInfo
 from collector.clock import Clock
 from collector.reading import Quantity
 from collector.store.runs import unsure
-from collector.store.schema import NotYet
+from collector.store.schema import MAY_PASS, NotYet
+from collector.store.trouble import kind_of
 from collector.supervise import Stop
 from dashboard.alarms import AlarmStates, conditions, recording
 from dashboard.announce import Announcer
@@ -64,6 +66,10 @@ class Watch:
     _changed: set[str] = field(default_factory=set, init=False)
     _gone: list[str] = field(default_factory=list, init=False)
     _waiting_for: str = field(default="", init=False)
+    # What watch.db could not take, and why.
+    _unstored: dict[str, Alarm] = field(default_factory=dict, init=False)
+    _undropped: list[str] = field(default_factory=list, init=False)
+    _trouble: str = field(default="", init=False)
 
     def __post_init__(self) -> None:
         self._alarms = AlarmStates(self.store.standing_alarms())
@@ -104,15 +110,30 @@ class Watch:
             self._latest[panel.id] = item
             self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
-            self.store.save([item], [])
-            self._tell_verdict(item)
+            if self._stored(item):
+                self._tell_verdict(item)
             self.turned()
         at = self.clock.now()
         so = conditions(self._latest.values(), follower.probes, follower, at) + recording(self.readings, at)
         rung = self._alarms.update(so, at)
-        self.store.save([], rung, self._gone)
+        self._unstored |= {alarm.id: alarm for alarm in rung}
+        self._undropped += self._gone
+        self._stored()
         self._tell(rung, self._gone)
         self._gone = []
+
+    def _stored(self, *items: Assessment) -> bool:
+        """True if they and all that waited are in watch.db; what waits is tried again with the next."""
+        try:
+            self.store.save(items, self._unstored.values(), self._undropped)
+        except MAY_PASS as error:
+            trouble = f"{kind_of(error).value} ({error})"
+            if trouble != self._trouble:
+                log.error("watch.db cannot be written: %s; alarms are told, answers are not kept", trouble)
+            self._trouble = trouble
+            return False
+        self._unstored, self._undropped, self._trouble = {}, [], ""
+        return True
 
     def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
         facts, at = self._facts(panel, follower), self.clock.now()

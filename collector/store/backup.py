@@ -32,6 +32,7 @@ from collector.store.schema import (
     open_reader,
     take_lock,
 )
+from collector.store.trouble import kind_of
 
 MANIFEST = "manifest.json"
 FORMAT = "coldshed backup 1"
@@ -70,9 +71,8 @@ def back_up(files: Files, target: Path, now: int, vfs: str | None = None) -> lis
             replace_whole(partial / MANIFEST, json.dumps(manifest, indent=1) + "\n")
             move(partial, target)
     except (OSError, *MAY_PASS) as error:
-        raise StoreError(
-            f"{target} cannot be made ({error}): nothing is left there; make room first"
-        ) from error
+        why = kind_of(error).value if isinstance(error, apsw.Error) else error.strerror or error
+        raise StoreError(f"{target} cannot be made ({why}): nothing is left there; make room first") from error
     return copies
 
 

@@ -172,7 +172,7 @@ def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "--found", action="append", help="with felt: the thumb's word; neighbours may be given, too"
     )
     add.add_argument("--tile", type=float, help="with felt: temperature of the tile that was felt, degC")
-    add.add_argument("--at", help="when it happened, UTC, e.g. 2026-01-10T18:20 (default: now)")
+    add.add_argument("--at", help="when it happened, time of the shop, e.g. 2026-01-10T18:20 (default: now)")
     add.add_argument("--who", default="command", help="who did it")
 
 

@@ -49,7 +49,7 @@ def _panels(settings: Settings) -> dict[str, Panel]:
 
 def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, Panel]) -> Event:
     now = house_clock(settings).now()
-    at = utc_ms(arguments.at, "UTC", "--at") if arguments.at else now
+    at = utc_ms(arguments.at, settings.time_zone, "--at") if arguments.at else now
     number = secrets.token_hex(12)
     if arguments.what == "add":
         probes = {probe.id for probe in settings.probe}

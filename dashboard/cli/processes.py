@@ -8,6 +8,7 @@ import logging
 import os
 import socket
 import threading
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -75,11 +76,11 @@ def watch(arguments: argparse.Namespace) -> int:
     if settings.announce is not None:
         told = settings.announce.with_files_in(settings.folder)
         try:
-            broker = Broker(told.host, told.port, told.user, password_of(told), tls_context(told))
-        except LoginFileError as error:
-            raise CommandError(f"announce: {error}") from error
-        announcer = Announcer(broker, settings.site)
-        announcer.start()
+            broker = Broker(told.host, told.port, told.user, partial(password_of, told), tls_context(told))
+            announcer = Announcer(broker, settings.site)
+            announcer.start()
+        except LoginFileError as error:  # a lamp that stays dark must not keep the pages from an answer
+            log.error("announce: %s; then start watch again: until then nothing is told to the broker", error)
     store = WatchWriter(settings.watch_db)
     try:
         return Watch(
@@ -223,18 +224,6 @@ def stop_of(arguments: argparse.Namespace) -> Stop:
     """Set by SIGTERM, SIGINT, and under a supervisor also when that ends."""
     stop = Stop().on_signals()
     return stop.when_supervisor_ends() if arguments.supervised else stop
-
-
-def _secret(settings: Settings, name: str | None) -> str | None:
-    if name is None:
-        return None
-    path = settings.folder / name
-    try:
-        return path.read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise CommandError(
-            f"{path}: cannot be read ({error.strerror}): put the secret there, readable by you alone"
-        ) from error
 
 
 def must_be_free(host: str, port: int, do: str) -> None:

@@ -106,6 +106,11 @@ MISTAKES = [
 ]
 
 
+def test_a_file_that_was_cut_off_is_told_at_its_last_line() -> None:
+    with pytest.raises(SettingsError, match="^cut.toml:3: not TOML: "):
+        parse('site = "s"\ntime_zone = "UTC"\ndata = "da', Path("cut.toml"))
+
+
 @pytest.mark.parametrize(
     ("old", "new", "mark", "key", "also"), MISTAKES, ids=[f"{m[3]}:{m[1]}" for m in MISTAKES]
 )

@@ -49,6 +49,15 @@ def test_a_value_that_sits_on_its_limit_is_one_alarm() -> None:
     assert [alarm.returned_at for alarm in changes] == [None, NOW + 120 * MINUTE]
 
 
+def test_a_condition_may_ask_for_more_patience_than_its_kind() -> None:
+    """A probe that was never heard rings once it has had the time to speak, and not at the first look."""
+    never = Condition("probe silent", None, "S4", Say("alarm_never_heard", {"probe": "S4"}), 30_000)
+    states = AlarmStates()
+    assert states.update([never], NOW) == []
+    assert states.update([never], NOW + 29_999) == []
+    assert [alarm.raised_at for alarm in states.update([never], NOW + 30_000)] == [NOW]
+
+
 def test_words_that_change_are_told_without_a_new_occurrence() -> None:
     """The same cause, another number: the same id."""
     states = AlarmStates()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import queue
 from collections.abc import Iterator
 from dataclasses import replace
@@ -11,6 +13,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from collector.broker_tls import LoginFileError
 from dashboard.announce import (
     GONE,
     HERE,
@@ -94,6 +97,39 @@ def test_a_reader_sees_not_known_past_good_until_and_when_watch_is_gone() -> Non
     assert read_verdict(payload, None, item.good_until - 1).startswith("Not known")
     with pytest.raises(ValueError, match="not a verdict"):
         read_verdict(b"[]", HERE, 0)
+
+
+def test_a_password_that_is_put_right_counts_without_a_new_start(tmp_path: Path) -> None:
+    """Wrong, then not there at all, then right: the file is read before each connection."""
+    users = tmp_path / "users"
+    users.write_text(f"watch:{hashed('right')}\n")
+    users.chmod(0o600)
+    asked: queue.Queue[str] = queue.Queue()
+    secrets = iter(["wrong", None])
+
+    def password() -> str:
+        secret = next(secrets, "right")
+        asked.put(str(secret))
+        if secret is None:
+            raise LoginFileError("password_file secret: cannot be read")
+        return secret
+
+    more = f"password_file {users}\n"
+    with running(mosquitto(tmp_path / "broker", more=more)) as server:
+        announcer = Announcer(Broker("127.0.0.1", server.port, "watch", password), SITE)
+        announcer.start()
+        listener = Listener(server.port)
+        listener.until(watch_topic(SITE), HERE)
+        announcer.stop()
+        listener.close()
+    assert [asked.get_nowait() for _ in range(3)] == ["wrong", "None", "right"]
+
+
+def hashed(password: str) -> str:
+    """As mosquitto_passwd writes it: PBKDF2 of SHA-512, 101 rounds."""
+    salt = b"twelve bytes"
+    key = hashlib.pbkdf2_hmac("sha512", password.encode(), salt, 101)
+    return f"$7$101${base64.b64encode(salt).decode()}${base64.b64encode(key).decode()}"
 
 
 def test_a_broker_that_is_away_stops_nothing(tmp_path: Path) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import apsw
 import pytest
 
 from collector.clock import SteppedClock
@@ -300,3 +302,33 @@ def test_an_entry_is_answered_at_once_though_another_came_in_between(shed: Shed)
     shed.watch.round()
     assert shed.headline("lid-4") == "wash_heavy"
     assert closed.assessment("lid-5") is None
+
+
+def test_a_full_disk_stops_no_alarm_and_what_could_not_be_stored_is_stored_once_there_is_room(
+    shed: Shed, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """SQLite's own limit on the file's size: it is full as on a full disk."""
+    shed.measured(-30, 10)
+    shed.round_at(9)
+    connection = shed.store._file.connection
+    connection.execute("CREATE TABLE filler(x)")
+    connection.pragma("max_page_count", connection.pragma("page_count"))
+    with contextlib.suppress(apsw.FullError):
+        while True:
+            connection.execute("INSERT INTO filler VALUES (zeroblob(200))")
+    for number in range(200):  # more panels than fit into what is left of the last pages
+        shed.register(f"lid-{number}")
+    with caplog.at_level("INFO"):
+        shed.round_at(20)
+        shed.round_at(20.5)
+    told = [record.getMessage() for record in caplog.records]
+    assert len([line for line in told if line.startswith("watch.db cannot be written: disk full")]) == 1
+    assert [line for line in told if line.startswith("alarm: ")] == [
+        "alarm: Check probe S1: silent since 18:09"
+    ]
+    connection.pragma("max_page_count", 1_000_000)
+    shed.round_at(21)
+    assert [(alarm.kind, alarm.raised_at) for alarm in shed.seen.alarms()] == [
+        ("probe silent", START + 20 * MINUTE)
+    ]
+    assert shed.seen.assessment("lid-199") is not None

@@ -280,7 +280,7 @@ def test_b49_a_backup_to_a_full_disk_says_so_and_leaves_nothing(house: StoreHous
     house.say(1.5)
     house.work()
     house.disk.fault = "full"
-    with pytest.raises(StoreError, match="nothing is left there; make room"):
+    with pytest.raises(StoreError, match=r"\(disk full\): nothing is left there; make room"):
         back_up([(house.readings, READINGS)], tmp_path / "copy", T0, vfs=house.disk.name)
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith("copy")] == []
 

@@ -75,7 +75,7 @@ class Running:
 def house(tmp_path_factory: pytest.TempPathFactory, chromium: Chromium) -> Iterator[Running]:
     """One panel in its pot life, one stopped by cold; and a probe that nobody ever heard, which rings."""
     with Wire() as wire, running(shop_broker(tmp_path_factory.mktemp("broker"))) as broker:
-        tables = usb(wire.port) + brokers(broker.port) + probe("S9", "usb", 10) + announce(broker.port)
+        tables = usb(wire.port) + brokers(broker.port) + probe("S9", "usb", 1) + announce(broker.port)
         with opened(tmp_path_factory.mktemp("shop"), tables) as shop:
             run = shop.start("run")
             shop.ready()
