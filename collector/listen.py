@@ -25,7 +25,8 @@ LINKS = Path("/dev/serial")
 def listen(
     settings: Settings, clock: Clock, stop: Callable[[], bool], recorder: Recorder | None = None
 ) -> int:
-    """Prints until `stop`, and records what comes. Nothing is acknowledged: a broker keeps what belongs to collect.
+    """Prints until `stop`, and records what comes. A broker knows us by another name than collect, whose messages it
+    keeps, and forgets us when we go.
 
     Watched folders are left out: listening must not use up their files.
     """
@@ -39,7 +40,7 @@ def listen(
     arrived: queue.Queue[Arrival] = queue.Queue(1000)
     decoders = {item.id: decoder_of(item) for item in items}
     known = wire_names(settings)
-    threads = [SourceThread(source_for(item, apart, clock)) for item in items]
+    threads = [SourceThread(source_for(item, apart, clock, lasting=False)) for item in items]
     for thread in threads:
         thread.start(arrived.put, stop)
     while not stop():
@@ -58,6 +59,8 @@ def listen(
             decoded = Decoded([], [arrival.refusal])
         for line in lines(arrival, decoded, known):
             print(line, flush=True)
+        if arrival.done is not None:  # or the broker would send no more after the first hundred
+            arrival.done()
     return 0
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from collector.reading import ProbeFacts
-from collector.store.trouble import Kind, read
+from collector.store.trouble import Kind, Trouble, read
 from dashboard.assessment import Assessment
 from dashboard.doubts import NOTICES, words
 from dashboard.follow import Follower
@@ -167,13 +167,25 @@ def _suspect(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
 
 def recording(readings: Path, at: int) -> list[Condition]:
     """What keeps collect from storing, the gravest. A file that is locked for less than a minute rings nothing."""
-    troubles = [
-        item for item in read(readings) if item.kind is not Kind.LOCKED or at - item.since >= MINUTE_MS
-    ]
+    return [Condition("recording", None, None, _recording(item)) for item in _grave(read(readings), at)[:1]]
+
+
+def untold(troubles: Iterable[Trouble], stored: Iterable[Alarm], at: int) -> list[Alarm]:
+    """The gravest that keeps collect from storing, if watch could not store its alarm: one disk is full for both."""
+    if any(alarm.kind == "recording" and alarm.returned_at is None for alarm in stored):
+        return []
     return [
-        Condition("recording", None, None, Say("alarm_recording", {"trouble": item.kind.value}))
-        for item in troubles[:1]
+        Alarm(f"recording.untold.{item.since}", "recording", None, None, item.since, None, _recording(item))
+        for item in _grave(troubles, at)[:1]
     ]
+
+
+def _grave(troubles: Iterable[Trouble], at: int) -> list[Trouble]:
+    return [item for item in troubles if item.kind is not Kind.LOCKED or at - item.since >= MINUTE_MS]
+
+
+def _recording(item: Trouble) -> Say:
+    return Say("alarm_recording", {"trouble": item.kind.value})
 
 
 def _too_cold(item: Assessment) -> list[Condition]:

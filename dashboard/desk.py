@@ -15,6 +15,7 @@ from starlette.responses import Response
 from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
 from dashboard import strips, words
+from dashboard.alarms import untold
 from dashboard.assessment import Assessment
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
@@ -90,8 +91,10 @@ class Desk:
 
     def standing(self) -> list[Alarm]:
         """Alarms that last or that nobody has seen, unseen first: what takes the title's place."""
-        open_ones = [alarm for alarm in self.alarms() if alarm.seen_at is None]
-        return sorted(open_ones, key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
+        stored = self.alarms()
+        open_ones = [alarm for alarm in stored if alarm.seen_at is None]
+        open_ones.sort(key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
+        return untold(self.shop.troubles(), stored, self.shop.clock.now()) + open_ones
 
     def round(self, view: View) -> strips.Round:
         try:

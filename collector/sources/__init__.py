@@ -12,8 +12,13 @@ from collector.arrival import Source
 from collector.clock import Clock
 
 
-def source_for(source: settings.Source, whole: settings.Settings, clock: Clock) -> Source:
-    """The source a `[[source]]` table asks for. Its module is imported only when it is used."""
+def source_for(
+    source: settings.Source, whole: settings.Settings, clock: Clock, *, lasting: bool = True
+) -> Source:
+    """The source a `[[source]]` table asks for. Its module is imported only when it is used.
+
+    `lasting`: a broker keeps for it what comes while it is away.
+    """
     match source:
         case settings.SerialSource():
             from collector.sources.serial_port import SerialPortSource
@@ -22,7 +27,7 @@ def source_for(source: settings.Source, whole: settings.Settings, clock: Clock) 
         case settings.MqttSource():
             from collector.sources.mqtt import MqttClientSource
 
-            return MqttClientSource(source.with_files_in(whole.folder), whole.site, clock)
+            return MqttClientSource(source.with_files_in(whole.folder), whole.site, clock, lasting=lasting)
         case settings.FolderSource():
             from collector.sources.folder import WatchedFolderSource
 

@@ -56,8 +56,14 @@ _FILTER = re.compile(r"(?:(?:\+|[^+#/]*)/)*(?:\+|#|[^+#/]*)")
 class MqttClientSource:
     """One broker of the settings. See collector.arrival.Source."""
 
-    def __init__(self, settings: settings.MqttSource, site: str, clock: Clock) -> None:
-        """Raises ValueError if a topic is not a filter that MQTT knows."""
+    def __init__(
+        self, settings: settings.MqttSource, site: str, clock: Clock, *, lasting: bool = True
+    ) -> None:
+        """`lasting`: the broker keeps for us what comes while we are away.
+
+        Raises ValueError if a topic is not a filter that MQTT knows.
+        """
+        self._lasting = lasting
         for topic in settings.topic:
             if not _FILTER.fullmatch(topic):
                 raise ValueError(
@@ -100,7 +106,7 @@ class MqttClientSource:
         """Hands on what arrives until stopped. What `put` raises ends it; the message comes again."""
         self._client_id = client_id(self._site, self.id, machine_id())
         while not stop():
-            link = Link(self._settings, self._client_id, self._clock)
+            link = Link(self._settings, self._client_id, self._clock, self._lasting)
             try:
                 link.open()
             except LoginFileError as error:

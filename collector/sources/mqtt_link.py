@@ -147,7 +147,11 @@ class Link:
     stalled is set when an acknowledgement came so late that later messages may have waited at the broker.
     """
 
-    def __init__(self, settings: settings.MqttSource, client_id: str, clock: Clock) -> None:
+    def __init__(
+        self, settings: settings.MqttSource, client_id: str, clock: Clock, lasting: bool = True
+    ) -> None:
+        """`lasting`: the broker keeps for us what comes while we are away."""
+        self._lasting = lasting
         self.events: SimpleQueue[Event] = SimpleQueue()
         self.dropped = 0
         self.stalled = threading.Event()
@@ -176,20 +180,20 @@ class Link:
         for callback in _CALLBACKS:
             setattr(client, callback, self._safe(getattr(self, f"_{callback}")))
         wishes = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library leaves it bare
-        wishes.SessionExpiryInterval = NEVER
+        wishes.SessionExpiryInterval = NEVER if self._lasting else 0
         wishes.ReceiveMaximum = IN_FLIGHT
         wishes.MaximumPacketSize = MAX_PACKET
         client.connect_async(
             self._settings.host,
             self._settings.port,
             keepalive=KEEPALIVE_S,
-            clean_start=False,
+            clean_start=not self._lasting,
             properties=wishes,
         )
         client.loop_start()
 
     def close(self) -> None:
-        """Leaves, keeping the session at the broker, and ends the thread."""
+        """Leaves, keeping the session at the broker if it is to last, and ends the thread."""
         with self._lock:
             self._connection += 1
             self._unacknowledged.clear()

@@ -72,7 +72,9 @@ def back_up(files: Files, target: Path, now: int, vfs: str | None = None) -> lis
             move(partial, target)
     except (OSError, *MAY_PASS) as error:
         why = kind_of(error).value if isinstance(error, apsw.Error) else error.strerror or error
-        raise StoreError(f"{target} cannot be made ({why}): nothing is left there; make room first") from error
+        raise StoreError(
+            f"{target} cannot be made ({why}): nothing is left there; make room first"
+        ) from error
     return copies
 
 

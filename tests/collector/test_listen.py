@@ -8,6 +8,8 @@ import tty
 from pathlib import Path
 
 import pytest
+from paho.mqtt import publish
+from paho.mqtt.enums import MQTTProtocolVersion
 
 from collector import listen as listens
 from collector.arrival import Arrival, Decoded, Refusal, Sample
@@ -15,8 +17,9 @@ from collector.clock import SteppedClock
 from collector.listen import lines, listen, ports, print_ports
 from collector.reading import Quantity
 from collector.recording import Recorder, arrivals
-from tests.collector.shops import folder, probe, serial, shop
-from tests.services import wait_until
+from collector.settings import Settings
+from tests.collector.shops import broker, folder, probe, serial, shop
+from tests.services import mosquitto, running, wait_until
 
 T0 = 1_795_600_000_000
 
@@ -72,6 +75,43 @@ def test_what_is_heard_is_recorded_byte_for_byte(tmp_path: Path) -> None:
         ("usb", b"S1 T=12.5"),
         ("usb", b"\xff"),
     ]
+
+
+def test_a_broker_is_heard_for_as_long_as_one_listens_and_keeps_nothing_for_it_afterwards(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """More messages than a broker sends unacknowledged; what comes between two listenings does not wait."""
+    with running(mosquitto(tmp_path / "broker")) as server:
+        settings = shop(tmp_path, broker(server.port))
+        first = heard(settings, server.port, 250, capsys)
+        assert [f"shed/n{number} " in first for number in (0, 249)] == [True, True]
+        send(server.port, ["between"])
+        assert "between" not in heard(settings, server.port, 1, capsys)
+
+
+def heard(settings: Settings, port: int, count: int, capsys: pytest.CaptureFixture[str]) -> str:
+    """What listen prints until the last of n0, n1 ... has come."""
+    stop, shown = threading.Event(), [""]
+    thread = threading.Thread(target=listen, args=(settings, SteppedClock(T0), stop.is_set))
+    thread.start()
+
+    def has(text: str) -> bool:
+        shown[0] += capsys.readouterr().out
+        return text in shown[0]
+
+    try:
+        wait_until(lambda: has("-- broker: connected"), "the broker lets us in")
+        send(port, [f"n{number}" for number in range(count)])
+        wait_until(lambda: has(f"shed/n{count - 1} "), "the last of them is shown")
+    finally:
+        stop.set()
+        thread.join()
+    return shown[0]
+
+
+def send(port: int, names: list[str]) -> None:
+    messages = [{"topic": f"shed/{name}", "payload": '{"T": 12.5, "RH": 84.2}', "qos": 1} for name in names]
+    publish.multiple(messages, "127.0.0.1", port, protocol=MQTTProtocolVersion.MQTTv5)
 
 
 def test_foreign_text_cannot_command_the_terminal() -> None:

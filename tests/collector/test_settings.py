@@ -107,7 +107,7 @@ MISTAKES = [
 
 
 def test_a_file_that_was_cut_off_is_told_at_its_last_line() -> None:
-    with pytest.raises(SettingsError, match="^cut.toml:3: not TOML: "):
+    with pytest.raises(SettingsError, match=r"^cut\.toml:3: not TOML: "):
         parse('site = "s"\ntime_zone = "UTC"\ndata = "da', Path("cut.toml"))
 
 

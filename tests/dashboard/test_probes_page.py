@@ -77,4 +77,5 @@ def test_what_keeps_readings_from_being_stored_is_told_with_what_to_do(tmp_path:
     (told,) = asked.get("/api/health").json()["recording"]
     assert told.startswith("the disk is full, nothing is stored: make room")
     assert told in asked.get("/more/probes").text
+    assert "Save the recording: disk full" in asked.get("/").text, "also while watch can store no alarm of it"
     troubles.close()

@@ -161,11 +161,13 @@ def test_export_and_import_refuse_what_is_not_there(shop: Path) -> None:
 def test_panels_are_registered_and_coats_logged_without_a_server(shop: Path) -> None:
     """The command writes shop.db itself while serve does not run."""
     assert coldshed(shop, "panel", "add", "Lid 4", "--zone", "shed", "--surface", "L1").returncode == 0
-    result = coldshed(shop, "panel", "coat", "Lid 4", "--card", "invented-25min", "--at", "2026-01-10T17:20")
+    result = coldshed(shop, "panel", "coat", "Lid 4", "--card", "invented-25min", "--at", "2026-01-10T18:20")
     assert result.returncode == 0, result.stderr
     listed = coldshed(shop, "panel", "list").stdout
     assert listed.startswith("lid-4")
-    assert "coat 1, invented-25min, mixed 2026-01-10T17:20:00Z" in listed
+    assert "coat 1, invented-25min, mixed 2026-01-10T17:20:00Z" in listed, (
+        "a time is that of the shop, in Oslo"
+    )
     wrong = coldshed(shop, "panel", "add", "Lid 5", "--surface", "L7")
     assert "there are: L1" in wrong.stderr
     assert coldshed(shop, "panel", "coat", "Lid 9", "--card", "invented-25min").returncode == 1
