@@ -63,6 +63,16 @@ class CardShelf:
             str(found) for path in self._own_files() if isinstance(found := self._load(path), CardFileError)
         ]
 
+    def replaced(self) -> list[tuple[Path, str]]:
+        """Files of the shop's own whose card has the id of a shipped one, or of another file before it."""
+        taken, found = {card.id for card in self._usable(_shipped())}, []
+        for path in self._own_files():
+            if isinstance(card := self._load(path), ResinCard):
+                if card.id in taken:
+                    found.append((path, card.id))
+                taken.add(card.id)
+        return found
+
     def _own_files(self) -> list[Path]:
         return sorted(self._own.glob("*.toml")) if self._own and self._own.is_dir() else []
 

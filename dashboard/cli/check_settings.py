@@ -76,6 +76,9 @@ def card_findings(shelf: CardShelf, panels: Iterable[Panel]) -> Iterator[Finding
     """Cards that cannot be used, and open panels whose coats have no card: nothing can be said of those."""
     for text in shelf.errors():
         yield wrong(text, "'coldshed check card FILE' shows what the corrected card means")
+    for path, card in shelf.replaced():
+        do = "give it an 'id' of its own, or leave it if it is meant to stand in that card's place"
+        yield note(f"{path}: calls itself {card!r}, as another card does", do)
     names = shelf.names()
     yield ok(f"cards: {', '.join(names)}")
     for panel in panels:

@@ -28,7 +28,9 @@ def import_(arguments: argparse.Namespace) -> int:
     except ImportRefused as error:
         raise CommandError(str(error)) from error
     if done.outcome is None:
-        print(f"collect is running: handed to it as {done.handed_to}")
+        print(
+            f"collect is running: handed to it as {done.handed_to}; once read in, it lies in done or refused beside it"
+        )
         return 0
     for refusal in done.outcome.refused[:20]:
         print(f"refused: {refusal.text}", file=sys.stderr)

@@ -49,14 +49,14 @@ def _ask_serve(settings: Settings, event: Event) -> str:
         with opener.open(request, timeout=10) as answer:
             return f"logged by serve: {json.load(answer).get('said', event.kind)}"
     except urllib.error.HTTPError as error:
-        raise CommandError(f"serve refuses it: {_in_words(error.read())}") from error
+        raise CommandError(f"serve refuses it: {in_words(error.read())}") from error
     except OSError as error:
         raise CommandError(
             f"shop.db is being written, but serve does not answer on {base}: {error}"
         ) from error
 
 
-def _in_words(answer: bytes) -> str:
+def in_words(answer: bytes) -> str:
     """What serve said against it; its words about what to do speak of buttons, which a command has none of."""
     try:
         return str(json.loads(answer)["error"]["what"])

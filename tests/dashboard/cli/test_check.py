@@ -12,6 +12,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from importlib.resources import files
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -102,6 +103,16 @@ def test_a_card_with_an_error_and_a_coat_without_a_card_are_told(tmp_path: Path)
     assert "mine.toml:2" in text
     assert "panel Lid: no card is called 'gone'" in text
     assert "Hull" not in text
+
+
+def test_a_copied_card_that_kept_its_id_is_told(tmp_path: Path) -> None:
+    """It counts in place of the shipped one, and the coats that were logged with that."""
+    card = Path(str(files("model").joinpath("resin_cards/invented-25min.toml"))).read_text(encoding="utf-8")
+    (tmp_path / "a.toml").write_text(card.replace('id = "invented-25min"', 'id = "mine"'), encoding="utf-8")
+    assert found(check_settings.card_findings(CardShelf(tmp_path), []), "note") == ""
+    (tmp_path / "b.toml").write_text(card, encoding="utf-8")
+    text = found(check_settings.card_findings(CardShelf(tmp_path), []), "note")
+    assert "b.toml: calls itself 'invented-25min', as another card does" in text
 
 
 class Room:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.cli.log_entry import in_words
+
 SCRIPT = Path(sysconfig.get_paths()["scripts"]) / "coldshed"
 
 SETTINGS = """
@@ -221,3 +223,12 @@ def test_a_reader_that_goes_away_is_no_error(shop: Path) -> None:
         check=True,
     )  # fmt: skip
     assert "Traceback" not in result.stderr
+
+
+def test_what_serve_refuses_is_told_in_its_words_and_a_foreign_answer_as_it_came() -> None:
+    """No JSON on a terminal."""
+    assert (
+        in_words(b'{"error": {"what": "No panel is called x.", "do": "Tap again."}}')
+        == "No panel is called x."
+    )
+    assert in_words(b"<html>") == "<html>"
