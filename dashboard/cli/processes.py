@@ -200,8 +200,16 @@ def listen(arguments: argparse.Namespace) -> int:
         raise CommandError(
             f"{arguments.record}: cannot be made ({error.strerror}): name a new file in a folder that is there"
         ) from error
-    with recorder:
-        return listen(settings, clock, stop, recorder)
+    try:
+        with recorder:
+            return listen(settings, clock, stop, recorder)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise CommandError(
+            f"{arguments.record}: cannot be written on ({error.strerror}): make room, then record into a new file; "
+            "cut off this one's last line and the rest can be replayed"
+        ) from error
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:

@@ -232,3 +232,26 @@ def test_what_serve_refuses_is_told_in_its_words_and_a_foreign_answer_as_it_came
         == "No panel is called x."
     )
     assert in_words(b"<html>") == "<html>"
+
+
+def test_a_recording_that_finds_no_more_room_ends_in_words(tmp_path: Path) -> None:
+    """A limit on the size of files stands for the full disk; what is heard comes from an older recording."""
+    line = {
+        "received": 1795604832000,
+        "source": "usb",
+        "topic": "",
+        "live": True,
+        "payload": "S1 T=12.5 " + "x" * 900,
+    }
+    text = "".join(json.dumps(item) + "\n" for item in [{"recording": 1}, line, line, line])
+    (tmp_path / "old.rec").write_text(text, encoding="utf-8")
+    (tmp_path / "coldshed.toml").write_text(
+        'site = "s"\ntime_zone = "UTC"\n[[source]]\nid = "r"\nkind = "replay"\nfile = "old.rec"\nrecorded_as = "usb"\n'
+        '[source.decode]\nkind = "text_line"\nfield = [{ key = "T", quantity = "temperature", unit = "degC" }]\n',
+        encoding="utf-8",
+    )
+    command = ["sh", "-c", 'ulimit -f 2; exec "$0" listen --record new.rec', SCRIPT]
+    result = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False)
+    assert result.returncode == 1
+    assert "new.rec: cannot be written on" in result.stderr
+    assert "Traceback" not in result.stderr
