@@ -30,7 +30,7 @@ def compare(day: Site, noise: dict[str, float]) -> list[Votes]:
     """The checks that a day of bins is enough for. noise: variance of one bin's mean, K², by probe."""
     return [
         *loose.votes(day, noise),
-        *swapped.votes(day, noise),
+        *swapped.votes(day),
         *sunlit.votes(day),
         *wet.votes(day),
         *twins.unit_votes(day),

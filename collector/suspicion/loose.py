@@ -99,14 +99,17 @@ def follows_slowly(surface: Floats, air: Floats, noise: float, thin: Bools) -> B
 
 def is_thin(surface: Floats, air: Floats) -> Bools:
     """Whether it takes up most of a difference within ten minutes or so; also while that is not known."""
+    return ~(usual(takes_up(surface, air), 0.5, least=3) <= QUICK)
+
+
+def takes_up(surface: Floats, air: Floats) -> Floats:
+    """Which share of a difference from its air it takes up within ten minutes, over three hours."""
     n, window = 5, 90
     pull = moving.mean(air - surface, n)
     moved = moving.mean(surface, 2) - moving.mean(surface, 2, n)
     mean_pull, mean_moved = moving.mean(pull, window), moving.mean(moved, window)
-    share = (moving.mean(pull * moved, window) - mean_pull * mean_moved) / (
-        moving.mean(pull * pull, window) - mean_pull**2 + 1e-6
-    )
-    return ~(usual(share, 0.5, least=3) <= QUICK)
+    together = moving.mean(pull * moved, window) - mean_pull * mean_moved
+    return together / (moving.mean(pull * pull, window) - mean_pull**2 + 1e-6)
 
 
 def landed(surface: Floats, air: Floats) -> Bools:

@@ -1,8 +1,7 @@
 """Two probes swapped: each suddenly goes on where the other was; or each takes over the other's liveliness.
 
-The first sign needs them to stand apart, and serves any two probes of the site, so it also finds a probe that
-went onto another panel in exchange. The second is for a panel as warm as its air: the air's probe grows calm as
-a laminate while the panel's grows lively as air.
+The first sign serves any two probes of the site that stand apart, so it also finds a probe that went onto another
+panel in exchange. A panel's probe and its air's are told sooner, and by the second sign too: see exchange.
 What cannot be told: two probes on panels that are as warm as each other, and a swap made before the first hour.
 """
 
@@ -12,10 +11,11 @@ from itertools import combinations
 
 import numpy as np
 
-from collector.suspicion import moving
-from collector.suspicion.finding import Bools, Votes, held, none, usual
+from collector.suspicion import exchange, moving
+from collector.suspicion.finding import Bools, Votes, none, recent, usual
 from collector.suspicion.grid import Floats, Site
-from collector.suspicion.response import WINDOW, respond
+from collector.suspicion.loose import QUICK, takes_up
+from collector.suspicion.response import WINDOW
 
 PART = 3
 """Bins of each part that is compared: two before, two after."""
@@ -23,34 +23,47 @@ LEAST_K, LEAST_ELSEWHERE_K = 0.25, 1.5
 CALMER, FAR_K, CALM = 4.0, 1.0, 2.5
 """Nearer to each other than this, an exchange is not told from chance; more is asked of two that do not belong
 together. An exchange is so many times larger than what either moves just before or after."""
-AFTER = 8
-LIVELY_K = 0.1
 SLOW_S = 180.0
 
 
-def votes(site: Site, noise: dict[str, float]) -> list[Votes]:
-    """Two for each pair in which something speaks for it; nothing speaks against a swap but the next one."""
+def votes(site: Site) -> list[Votes]:
+    """Two for each pair in which something speaks for it; nothing speaks against a swap but its undoing."""
     found = []
     told = [p.id for p in site.probes if p.id in site.temperature and p.interval_s <= SLOW_S]
     for one, other in combinations(told, 2):
-        x, y = site.temperature[one], site.temperature[other]
         here, there = site.facts(one), site.facts(other)
-        least_K = LEAST_K if here.zone == there.zone and here.place != there.place else LEAST_ELSEWHERE_K
-        exchanged = _exchanged(x, y, least_K)
-        if here.zone == there.zone and {here.place, there.place} == {"surface", "air"}:
-            surface, air = (x, y) if here.place == "surface" else (y, x)
-            exchanged |= _roles_exchanged(surface, air, noise[one])
-        if not exchanged.any():
-            continue
-        found += [_votes(one, other, exchanged), _votes(other, one, exchanged)]
+        beside = here.zone == there.zone and {here.place, there.place} == {"surface", "air"}
+        x, y = site.temperature[one], site.temperature[other]
+        if beside:
+            exchanged, undone = _exchanged_beside(*((x, y) if here.place == "surface" else (y, x)))
+        else:
+            exchanged = _exchanged(x, y, LEAST_ELSEWHERE_K)
+            undone = none(exchanged)  # which of two panels is which only the first exchange can tell
+        if exchanged.any() or undone.any():
+            window = exchange.WINDOW if beside else WINDOW
+            for probe, partner in ((one, other), (other, one)):
+                found.append(_votes(probe, partner, exchanged, undone, window, toggles=not beside))
     return found
 
 
-def _votes(probe: str, partner: str, exchanged: Bools) -> Votes:
+def _votes(probe: str, partner: str, exchanged: Bools, undone: Bools, window: int, toggles: bool) -> Votes:
     def numbers(index: int) -> dict[str, float | str]:
         return {"other": partner}
 
-    return Votes(probe, "swapped", exchanged, none(exchanged), WINDOW, numbers, toggles=True)
+    return Votes(probe, "swapped", exchanged, undone, window, numbers, toggles)
+
+
+def _exchanged_beside(surface: Floats, air: Floats) -> tuple[Bools, Bools]:
+    """Exchanged, and put back: at first the panel's is the calm one. A thin skin is no calmer than its air."""
+    thin = usual(takes_up(surface, air), 0.5, least=3) > QUICK
+    forth = (exchange.exchanged(surface, air) | exchange.took_over(surface, air)) & ~thin
+    back = exchange.exchanged(air, surface) & ~thin
+    clear = _exchanged(surface, air, LEAST_K) & thin
+    calmer = exchange.roughness(surface, exchange.SEEN_FOR) <= exchange.roughness(air, exchange.SEEN_FOR)
+    was_calmer = moving.mean(calmer.astype(float), 1, 2 * PART + 3) > 0
+    forth |= clear & was_calmer
+    undone = (back | (clear & ~was_calmer)) & ~recent(forth, exchange.WINDOW)
+    return forth & ~recent(undone, exchange.WINDOW), undone
 
 
 def _exchanged(x: Floats, y: Floats, least_K: float) -> Bools:
@@ -74,14 +87,3 @@ def _exchanged_in(x: Floats, y: Floats, least_K: float, bins: int) -> Bools:
         found &= np.abs(moved + way) <= 0.04 + 0.1 * size + 0.7 * unrest
     stays = np.abs(moving.mean(x - y, PART) + before) <= 0.05 + 0.1 * size + unrest
     return np.asarray(found & stays)
-
-
-def _roles_exchanged(surface: Floats, air: Floats, noise: float) -> Bools:
-    """The panel's probe is lively as the air was, the air's is calm as the panel was."""
-    now, was = respond(air, surface, noise), respond(surface, air, noise)
-    calm_before, lively_before = usual(was.answer, 0.9, least=10), usual(was.lively, 0.2, least=10)
-    lively = (now.lively >= LIVELY_K) & (now.lively >= 2.0 * calm_before)
-    calm = (now.answer <= 0.6 * lively_before) & (now.answer <= 0.5 * now.lively)
-    related = (now.gain >= -0.1) & (now.gain <= 0.6) & (now.lively <= 4 * lively_before)
-    beside = np.abs(moving.mean(surface - air, AFTER)) <= 1.5
-    return held(lively & calm & related & beside, 5)

@@ -1,0 +1,101 @@
+"""A calm series and a lively one that change places within minutes: a panel's probe and its air's.
+
+The panel's probe leaps to where the air was and goes on as lively as air; the air's probe comes to rest where the
+panel was. No laminate leaps, whatever the air does, so the lively one may have moved nearly as much as it leaps.
+A small leap is believed only once the courses after it are as unlike as before, the other way round.
+Without a leap, over an hour: the panel's probe has grown rougher than it used to be, while the air's has grown as
+smooth as the panel's used to be.
+What cannot be told: an exchange while both stand within 0.3 K of each other, in air that hardly stirs.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from collector.suspicion import moving
+from collector.suspicion.finding import Bools, held, usual
+from collector.suspicion.grid import Floats
+
+LEAPS = ((1, 0.3, 6.0), (2, 0.3, 4.0))
+"""Bins that are compared before and after; least leap, K; how many times what the calm one moves in as many."""
+GREAT_K = 1.5
+"""A leap of so much is believed at once."""
+TAKES = (1, 2)
+"""Bins in which it is done."""
+OF_LIVELY = 0.5
+"""The leap against what the lively one moves anyway."""
+SEEN_FOR, UNLIKE = 14, 1.2
+"""Bins for which a small leap is watched; how many times rougher the lively one must be than the calm one."""
+STRIDE = 2
+ROUGH_BINS, ROUGH_STRIDE, ROUGH_FOR = 30, 3, 8
+ROUGHER, CHANGED, AS_SMOOTH = 2.5, 1.2, 1.1
+LEAST_ROUGH_K = 0.004
+"""Added to a roughness: less is the rounding of the mean."""
+WINDOW = ROUGH_BINS + 2 * ROUGH_STRIDE
+"""Bins that a judgement looks back on at most."""
+TO_DEVIATION = 0.6745
+"""Median of the size of a normal deviate."""
+
+
+def exchanged(calm: Floats, lively: Floats) -> Bools:
+    """Whether the calm one became the lively one at that bin, and the reverse; a small leap is told half an hour on."""
+    leaps = np.any([leapt(calm, lively, *leap) for leap in LEAPS], axis=0)
+    great = np.any([leapt(calm, lively, part, GREAT_K, times) for part, _, times in LEAPS], axis=0)
+    rougher = roughness(calm, SEEN_FOR) / roughness(lively, SEEN_FOR)
+    was = moving.mean(rougher, 1, SEEN_FOR + STRIDE + 1)
+    small = moving.mean(leaps.astype(float), 1, SEEN_FOR) > 0
+    return np.asarray((great & ~(was > UNLIKE)) | (small & (rougher >= UNLIKE) & (was <= 1 / UNLIKE)))
+
+
+def took_over(calm: Floats, lively: Floats) -> Bools:
+    """Whether, over the last hour, each has been as rough as the other used to be."""
+    of_calm, of_lively = (
+        roughness(value, ROUGH_BINS, ROUGH_STRIDE) + LEAST_ROUGH_K for value in (calm, lively)
+    )
+    calm_used, lively_used = usual(of_calm, 0.8, least=8), usual(of_lively, 0.2, least=8)
+    found = (of_calm >= ROUGHER * of_lively) & (of_calm >= CHANGED * calm_used)
+    found &= (of_lively <= lively_used / CHANGED) & (of_lively <= AS_SMOOTH * calm_used)
+    return held(found, ROUGH_FOR)
+
+
+def leapt(calm: Floats, lively: Floats, part: int, least_K: float, times: float) -> Bools:
+    """Each went within minutes to where the other was, while the calm one, before and after, hardly moved."""
+    return np.asarray(np.any([_leapt(calm, lively, part, bins, least_K, times) for bins in TAKES], axis=0))
+
+
+def _leapt(calm: Floats, lively: Floats, part: int, bins: int, least_K: float, times: float) -> Bools:
+    back = 2 * part + bins
+    calm_before, lively_before = moving.mean(calm, part, back), moving.mean(lively, part, back)
+    lively_now, calm_now = moving.mean(calm, part, part), moving.mean(lively, part, part)
+    calm_moves = np.maximum(
+        np.abs(calm_before - moving.mean(calm, part, back + part)),
+        np.abs(moving.mean(lively, part) - calm_now),
+    )
+    lively_moves = np.maximum(
+        np.abs(lively_before - moving.mean(lively, part, back + part)),
+        np.abs(moving.mean(calm, part) - lively_now),
+    )
+    leap = np.abs(lively_before - calm_before)
+    meanwhile = (bins + part) / part
+    found = (leap >= least_K) & (leap >= times * calm_moves) & (leap >= OF_LIVELY * lively_moves)
+    found &= np.abs(calm_now - calm_before) <= 0.04 + 0.07 * leap + calm_moves * meanwhile
+    found &= np.abs(lively_now - lively_before) <= 0.04 + 0.1 * leap + lively_moves * meanwhile
+    found &= np.abs(lively_now - calm_before) >= 0.5 * leap
+    found &= (lively_before - calm_before) * (lively_now - calm_now) >= 0.5 * leap**2
+    rests = np.abs(moving.mean(lively, part) - calm_before) <= 0.04 + 0.1 * leap + 2 * calm_moves * meanwhile
+    return np.asarray(found & rests)
+
+
+def roughness(value: Floats, bins: int, stride: int = STRIDE) -> Floats:
+    """How far a value stands from the middle between those so many bins before and after it: the standard deviation
+    of that over a window of so many, by medians, so that neither a corner nor an even bend counts."""
+    bend = np.full(len(value), np.nan)
+    if len(value) > 2 * stride:
+        bend[2 * stride :] = value[stride:-stride] - (value[: -2 * stride] + value[2 * stride :]) / 2
+    out = np.full(len(value), np.nan)
+    if len(value) >= bins:
+        bends = sliding_window_view(bend, bins)
+        away = np.abs(bends - np.median(bends, axis=1, keepdims=True))
+        out[bins - 1 :] = np.median(away, axis=1) / TO_DEVIATION
+    return out
