@@ -40,12 +40,24 @@ TO_DEVIATION = 0.6745
 
 def exchanged(calm: Floats, lively: Floats) -> Bools:
     """Whether the calm one became the lively one at that bin, and the reverse; a small leap is told half an hour on."""
+    great, small, was, rougher = _leaps(calm, lively)
+    return np.asarray((great & (was <= 1 / UNLIKE)) | (small & (rougher >= UNLIKE) & (was <= 1 / UNLIKE)))
+
+
+def unclear(one: Floats, other: Floats) -> Bools:
+    """Whether they changed places by a great leap while neither was livelier than the other."""
+    great, _, was, _ = _leaps(one, other)
+    return np.asarray(great & ~(was <= 1 / UNLIKE) & ~(was >= UNLIKE))
+
+
+def _leaps(calm: Floats, lively: Floats) -> tuple[Bools, Bools, Floats, Floats]:
+    """Great leaps, small ones so many bins ago, and how rough the one was to the other before that and is since."""
     leaps = np.any([leapt(calm, lively, *leap) for leap in LEAPS], axis=0)
     great = np.any([leapt(calm, lively, part, GREAT_K, times) for part, _, times in LEAPS], axis=0)
     rougher = roughness(calm, SEEN_FOR) / roughness(lively, SEEN_FOR)
     was = moving.mean(rougher, 1, SEEN_FOR + STRIDE + 1)
     small = moving.mean(leaps.astype(float), 1, SEEN_FOR) > 0
-    return np.asarray((great & ~(was > UNLIKE)) | (small & (rougher >= UNLIKE) & (was <= 1 / UNLIKE)))
+    return great, small, was, rougher
 
 
 def took_over(calm: Floats, lively: Floats) -> Bools:

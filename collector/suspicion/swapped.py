@@ -12,14 +12,14 @@ from itertools import combinations
 import numpy as np
 
 from collector.suspicion import exchange, moving
-from collector.suspicion.finding import Bools, Votes, none, recent, usual
+from collector.suspicion.finding import Bools, Votes, none, usual
 from collector.suspicion.grid import Floats, Site
 from collector.suspicion.loose import QUICK, takes_up
 from collector.suspicion.response import WINDOW
 
 PART = 3
 """Bins of each part that is compared: two before, two after."""
-LEAST_K, LEAST_ELSEWHERE_K = 0.25, 1.5
+LEAST_K, LEAST_ELSEWHERE_K = 0.25, 2.5
 CALMER, FAR_K, CALM = 4.0, 1.0, 2.5
 """Nearer to each other than this, an exchange is not told from chance; more is asked of two that do not belong
 together. An exchange is so many times larger than what either moves just before or after."""
@@ -58,12 +58,22 @@ def _exchanged_beside(surface: Floats, air: Floats) -> tuple[Bools, Bools]:
     thin = usual(takes_up(surface, air), 0.5, least=3) > QUICK
     forth = (exchange.exchanged(surface, air) | exchange.took_over(surface, air)) & ~thin
     back = exchange.exchanged(air, surface) & ~thin
-    clear = _exchanged(surface, air, LEAST_K) & thin
-    calmer = exchange.roughness(surface, exchange.SEEN_FOR) <= exchange.roughness(air, exchange.SEEN_FOR)
-    was_calmer = moving.mean(calmer.astype(float), 1, 2 * PART + 3) > 0
-    forth |= clear & was_calmer
-    undone = (back | (clear & ~was_calmer)) & ~recent(forth, exchange.WINDOW)
-    return forth & ~recent(undone, exchange.WINDOW), undone
+    either = (_exchanged(surface, air, LEAST_K) & thin) | (exchange.unclear(surface, air) & ~thin)
+    return _in_turn(forth, back, either)
+
+
+def _in_turn(forth: Bools, back: Bools, either: Bools) -> tuple[Bools, Bools]:
+    """Exchanges and their undoing; one whose way is not clear undoes the one before. What follows within a judgement's
+    window is the same event.
+    """
+    begun, undone = none(forth), none(forth)
+    swapped, last = False, -exchange.WINDOW
+    for index in np.flatnonzero(forth | back | either):
+        way = not swapped if not (forth[index] or back[index]) else bool(forth[index])
+        if index - last >= exchange.WINDOW:
+            swapped, last = way, int(index)
+        (begun if swapped else undone)[index] = True
+    return begun, undone
 
 
 def _exchanged(x: Floats, y: Floats, least_K: float) -> Bools:

@@ -56,7 +56,7 @@ FAULTS: dict[str, tuple[str, tuple[int, int], Fault]] = {
 FLOORS = {
     "tape off in the shed": 0.88,
     "tape off in the warm room": 0.90,
-    "swap in the shed": 0.82,
+    "swap in the shed": 0.85,
     "swap in the warm room": 0.88,
     "sun on a panel's probe": 0.95,
     "sun on an air probe": 0.88,
