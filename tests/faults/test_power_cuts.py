@@ -1,6 +1,6 @@
 """Promise A1 and A21: 20,000 power cuts over all that writes, and nothing that was acknowledged is lost.
 
-The figures of FAULTS.md finding 1 are the yardstick: FULL loses nothing, NORMAL loses rows, OFF ruins files.
+The figures of the first trials are the yardstick: FULL loses nothing, NORMAL loses rows, OFF ruins files.
 tests/long repeats it with 100,000.
 """
 

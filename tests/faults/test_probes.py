@@ -1,4 +1,4 @@
-"""FAULTS.md, section B, rows 19 to 25: what a probe sends when it has nothing to say, and what must be let through."""
+"""Rows 19 to 25 of the list of faults: what a probe sends when it has nothing to say, and what must be let through."""
 
 from __future__ import annotations
 

@@ -254,7 +254,7 @@ def test_b47_without_its_log_it_opens_and_check_says_exactly_which_batches_are_l
 
 
 def test_b48_every_flipped_bit_that_changes_a_fact_is_noticed_and_sqlite_alone_misses_some() -> None:
-    """FAULTS.md 1.1: of 300 flips SQLite's check missed 39 that changed data."""
+    """In the first trials of 300 flips SQLite's check missed 39 that changed data."""
     found = flip(trials=300, seed=1)
     assert found.changed > 60
     assert found.noticed == found.changed

@@ -21,7 +21,7 @@ AT_ONCE = 10
 WARM = 3
 """Cuts before the first look: the libraries load what they need only when a link is lost."""
 BACK_S = 30.0
-"""FAULTS.md A13: back within 30 s."""
+"""Promise A13: back within 30 s."""
 QUICK = "import collector.sources.mqtt; collector.sources.mqtt.SHORT_S = 0.0"
 """Three connections in a row of under ten seconds are else taken for a second client with our session, and the
 next try waits for half a minute: right for a shop, too slow for a test."""

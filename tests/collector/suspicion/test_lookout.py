@@ -153,7 +153,7 @@ def test_humidity_that_leaps_to_its_wet_end_and_stays_is_suspected_and_fog_is_no
 
 
 def test_humidity_stuck_for_weeks_is_suspected_once_warmth_does_not_move_it() -> None:
-    """FAULTS.md 2: a sensor of open fabric that stays near 99 after a wet night; no leap was seen."""
+    """A sensor of open fabric that stays near 99 after a wet night; no leap was seen."""
     shop = Shop()
     shop.hours(0, 24, each_s=120, look_min=60, A1=lambda h: 8 + 4 * np.sin(h / 4), A1_rh=lambda h: 99.3)
     assert [item.probe for item in shop.suspicions("wet_end")] == ["A1"]
