@@ -1,4 +1,4 @@
-"""What it costs to receive, decode and store, as ratios in one run; BASELINES names the ceilings they are held to."""
+"""What it costs to receive, decode and store, as ratios in one run, held to ceilings measured before."""
 
 from __future__ import annotations
 
