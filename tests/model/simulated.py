@@ -95,7 +95,7 @@ OTHERS = (
     (0.33, 0.5),
     (0, 40e3),
 )
-"""Range of each field of a shape from another model: as far as published amines differ (tests/published/test_cure_kinetics.py)."""
+"""Range of each field of a shape from another model: as far as published amines differ (tests/published)."""
 
 
 def another(count: int, rng: np.random.Generator) -> Shape:
