@@ -44,23 +44,24 @@ class Coat(Body):
     kind: Literal["laminate"] = "laminate"
 
 
-class Tap(Body):
-    """Something done to a panel. at: UTC ms when it happened; None: now."""
+class _Act(Body):
+    """What happened to a panel. at: UTC ms when it happened; None: now."""
 
     id: Id
     who: Who = ""
     at: int | None = Field(default=None, ge=0, lt=2**53)
     panel: Annotated[str, Field(min_length=1, max_length=64)]
+
+
+class Tap(_Act):
+    """Something done to a panel."""
+
     kind: Literal["pot mixed", "coat applied", "washed", "sanded", "demoulded", "closed"]
 
 
-class Mixed(Body):
+class Mixed(_Act):
     """A coat was mixed."""
 
-    id: Id
-    who: Who = ""
-    at: int | None = Field(default=None, ge=0, lt=2**53)
-    panel: Annotated[str, Field(min_length=1, max_length=64)]
     kind: Literal["coat mixed"]
     body: Coat
 
@@ -72,13 +73,9 @@ class Felt(Body):
     tile_C: float | None = None
 
 
-class Thumb(Body):
+class Thumb(_Act):
     """A thumb test."""
 
-    id: Id
-    who: Who = ""
-    at: int | None = Field(default=None, ge=0, lt=2**53)
-    panel: Annotated[str, Field(min_length=1, max_length=64)]
     kind: Literal["thumb test"]
     body: Felt
 

@@ -70,15 +70,7 @@ def router(desk: Desk) -> APIRouter:
     @routes.get("/probes")
     def probes(request: Request) -> Response:
         view = desk.view()
-        heard = desk.shop.heard()
-        body = {
-            "probes": [dataclasses.asdict(line) for line in probe_lines(heard, desk.probe_logs(), view)],
-            "refused": [dataclasses.asdict(item) for item in heard.refused],
-            "rivals": heard.rivals,
-            "missing": [dataclasses.asdict(item) for item in heard.missing],
-            "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
-        }
-        return desk.json(request, body, view)
+        return desk.json(request, _probes(desk, view), view)
 
     @routes.get("/health")
     def health() -> dict[str, Any]:
@@ -89,6 +81,17 @@ def router(desk: Desk) -> APIRouter:
         return _health(desk) | {"recording": [item.text for item in desk.shop.troubles()]}
 
     return routes
+
+
+def _probes(desk: Desk, view: View) -> dict[str, Any]:
+    heard = desk.shop.heard()
+    return {
+        "probes": [dataclasses.asdict(line) for line in probe_lines(heard, desk.probe_logs(), view)],
+        "refused": [dataclasses.asdict(item) for item in heard.refused],
+        "rivals": heard.rivals,
+        "missing": [dataclasses.asdict(item) for item in heard.missing],
+        "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
+    }
 
 
 def _round(desk: Desk, view: View) -> dict[str, Any]:

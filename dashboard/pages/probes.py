@@ -25,28 +25,7 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("")
     def one_probe(request: Request, probe_id: str) -> Response:
-        facts, log, view = known(desk, probe_id), desk.probe_logs()[probe_id], desk.view()
-        heard = desk.heard()
-        measured = probe_view.quantities(heard.of(probe_id) if heard else ())
-        return desk.page(
-            request,
-            "probe.html",
-            view,
-            tab="more",
-            probe=facts,
-            line=next(
-                (line for line in probe_lines(heard, {probe_id: log}, view) if line.id == probe_id), None
-            )
-            if heard
-            else None,
-            device=probe_view.device(log, view),
-            parts=[
-                probe_view.quantity_view(probe_id, facts.accuracy_K, log, quantity, view)
-                for quantity in measured
-            ],
-            ways=probe_view.ways(probe_id, measured),
-            history=probe_view.history(probe_id, log, desk.shop.logbook.events(), view),
-        )
+        return _probe(desk, request, probe_id)
 
     @routes.get("/check")
     def check(
@@ -85,6 +64,28 @@ def router(desk: Desk) -> APIRouter:
         return desk.page(request, "probe_device.html", desk.view(), tab="more", probe=known(desk, probe_id))
 
     return routes
+
+
+def _probe(desk: Desk, request: Request, probe_id: str) -> Response:
+    facts, log, view = known(desk, probe_id), desk.probe_logs()[probe_id], desk.view()
+    heard = desk.heard()
+    measured = probe_view.quantities(heard.of(probe_id) if heard else ())
+    return desk.page(
+        request,
+        "probe.html",
+        view,
+        tab="more",
+        probe=facts,
+        line=next((line for line in probe_lines(heard, {probe_id: log}, view) if line.id == probe_id), None)
+        if heard
+        else None,
+        device=probe_view.device(log, view),
+        parts=[
+            probe_view.quantity_view(probe_id, facts.accuracy_K, log, quantity, view) for quantity in measured
+        ],
+        ways=probe_view.ways(probe_id, measured),
+        history=probe_view.history(probe_id, log, desk.shop.logbook.events(), view),
+    )
 
 
 def known(desk: Desk, probe_id: str) -> ProbeFacts:

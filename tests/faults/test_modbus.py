@@ -11,7 +11,6 @@ import pytest
 from collector.decode.modbus_registers import ModbusRegistersDecoder, signed
 from collector.sources import modbus
 from tests.collector.sources.rs485 import (
-    Asking,
     answer,
     asked,
     asking,
@@ -21,6 +20,7 @@ from tests.collector.sources.rs485 import (
     slaves,
     table,
 )
+from tests.collector.sources.threads import Running
 from tests.services import wait_until
 
 TWO = [register("near", 10), register("far", 20)]
@@ -34,7 +34,7 @@ def right(request: bytes) -> bytes:
     return answer(slave, *[VALUES.get(address + offset, 0) for offset in range(count)])
 
 
-def outcomes(source: Asking, decoder: ModbusRegistersDecoder) -> tuple[set[tuple[str, float]], Counter[str]]:
+def outcomes(source: Running, decoder: ModbusRegistersDecoder) -> tuple[set[tuple[str, float]], Counter[str]]:
     """All (name, value) that were taken, and how often each kind was refused."""
     decoded = [decoder.decode(arrival) for arrival in list(source.arrivals)]
     samples = {(sample.name, sample.value) for item in decoded for sample in item.samples}

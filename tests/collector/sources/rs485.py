@@ -15,10 +15,10 @@ from pymodbus.framer import FramerRTU
 from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from collector.arrival import Arrival
 from collector.clock import SteppedClock
 from collector.settings import ModbusRegisters, ModbusSource, Register
 from collector.sources.modbus import ModbusLineSource
+from tests.collector.sources.threads import Running, running
 
 T0 = 1_795_600_000_000
 REQUEST = 8
@@ -154,33 +154,10 @@ def table(port: str, registers: Sequence[Register], **more: object) -> ModbusSou
     return ModbusSource(id="rs485", kind="modbus", port=port, decode=decode, **times)  # type: ignore[arg-type]
 
 
-class Asking(threading.Thread):
-    """A source in its own thread."""
-
-    def __init__(self, settings: ModbusSource, monotonic: Callable[[], float]) -> None:
-        super().__init__(daemon=True)
-        self.source = ModbusLineSource(settings, SteppedClock(T0), monotonic)
-        self.arrivals: list[Arrival] = []
-        self.ended = threading.Event()
-
-    def run(self) -> None:
-        self.source.run(self.arrivals.append, self.ended.is_set)
-
-    @property
-    def state(self) -> str:
-        return self.source.state
-
-
-@contextlib.contextmanager
-def asking(settings: ModbusSource, monotonic: Callable[[], float] = time.monotonic) -> Iterator[Asking]:
-    thread = Asking(settings, monotonic)
-    thread.start()
-    try:
-        yield thread
-    finally:
-        thread.ended.set()
-        thread.join(5)
-        assert not thread.is_alive()
+def asking(
+    settings: ModbusSource, monotonic: Callable[[], float] = time.monotonic
+) -> contextlib.AbstractContextManager[Running]:
+    return running(ModbusLineSource(settings, SteppedClock(T0), monotonic))
 
 
 @contextlib.contextmanager

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 from collector.arrival import Arrival
@@ -13,6 +11,7 @@ from collector.clock import SteppedClock
 from collector.decode.w1_slave import W1SlaveDecoder
 from collector.settings import W1Slave
 from collector.sources.one_wire import OneWireFolderSource
+from tests.collector.sources.threads import Running, running
 from tests.services import wait_until
 
 T0 = 1_795_600_000_000
@@ -20,37 +19,10 @@ OURS = "28-00000000ab01"
 GOOD = b"c8 00 4b 46 7f ff 08 10 02 : crc=02 YES\nc8 00 4b 46 7f ff 08 10 02 t=12500\n"
 
 
-class Reading(threading.Thread):
-    """A source in its own thread."""
-
-    def __init__(self, folder: Path, *devices: str, interval_s: float = 0.05) -> None:
-        super().__init__(daemon=True)
-        self.source = OneWireFolderSource("pins", folder, devices, interval_s, SteppedClock(T0))
-        self.arrivals: list[Arrival] = []
-        self.ended = threading.Event()
-
-    def run(self) -> None:
-        self.source.run(self.arrivals.append, self.ended.is_set)
-
-    @property
-    def state(self) -> str:
-        return self.source.state
-
-    def heard(self) -> dict[str, bytes]:
-        """The newest payload of each device."""
-        return {arrival.topic: arrival.payload for arrival in self.arrivals}
-
-
-@contextlib.contextmanager
-def reading(*args: object, **more: object) -> Iterator[Reading]:
-    thread = Reading(*args, **more)  # type: ignore[arg-type]
-    thread.start()
-    try:
-        yield thread
-    finally:
-        thread.ended.set()
-        thread.join(5)
-        assert not thread.is_alive()
+def reading(
+    folder: Path, *devices: str, interval_s: float = 0.05
+) -> contextlib.AbstractContextManager[Running]:
+    return running(OneWireFolderSource("pins", folder, devices, interval_s, SteppedClock(T0)))
 
 
 def device(folder: Path, name: str = OURS, content: bytes = GOOD, file: str = "w1_slave") -> Path:
