@@ -213,10 +213,11 @@ def take_lock(path: Path, schema: Schema) -> int:
 
 
 def _version(connection: apsw.Connection, schema: Schema, path: Path | None) -> int:
-    version = int(connection.pragma("user_version") or 0)
-    kind = int(connection.pragma("application_id") or 0)
+    with connection:  # one look: the writer may be making the file just now
+        version = int(connection.pragma("user_version") or 0)
+        kind = int(connection.pragma("application_id") or 0)
+        taken = version or connection.execute("SELECT count(*) FROM sqlite_schema").get
     name = path.name if path else schema.name
-    taken = version or connection.execute("SELECT count(*) FROM sqlite_schema").get
     if taken and kind != schema.application_id:
         raise StoreError(f"{name} is not a {schema.name} file: move it away, nothing was changed")
     if version > schema.version:

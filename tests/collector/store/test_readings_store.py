@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
+import apsw
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,7 +15,8 @@ from collector.arrival import Delivery
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.reader import Batch, Reader
-from collector.store.schema import Locked, NotYet, StoreError
+from collector.store.readings_schema import READINGS
+from collector.store.schema import Locked, NotYet, StoreError, _version, open_writer
 from collector.store.writer import Heard, Refused, Writer
 
 T0 = 1_795_600_000_000
@@ -197,3 +200,20 @@ def test_a_read_over_a_second_is_cut_off_with_a_sentence(
     monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", -1.0)
     with pytest.raises(StoreError, match="shorter range"):
         reader.samples("S1", TEMPERATURE, T0, T0 + 30_000)
+
+
+def test_a_reader_that_comes_while_the_file_is_being_made_does_not_take_it_for_a_foreign_one(
+    tmp_path: Path,
+) -> None:
+    """The writer's first commit falls between what the reader looks at."""
+    path = tmp_path / "readings.db"
+    apsw.Connection(str(path)).pragma("journal_mode", "wal")
+
+    class Overtaken(apsw.Connection):
+        def pragma(self, name: str, *value: Any, **more: Any) -> Any:
+            found = super().pragma(name, *value, **more)
+            if name == "application_id":
+                open_writer(path, READINGS).close()
+            return found
+
+    assert _version(Overtaken(str(path)), READINGS, path) == 0
