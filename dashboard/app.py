@@ -22,6 +22,7 @@ from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.desk import Desk
 from dashboard.entry_check import LogbookError
+from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import round as round_page
@@ -47,11 +48,13 @@ def create_app(
     port: int = 8137,
     readings: Path | None = None,
     card_facts: Callable[[], Mapping[str, tuple[float, float]]] = dict,
+    card: CardOf = no_card,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
     readings   path of readings.db, for what each probe last said and what was refused
     card_facts by a card's id the least and the greatest temperature it covers, degC
+    card       a card by its id
     """
     shop = Shop(
         watched,
@@ -67,6 +70,8 @@ def create_app(
         invented,
         (lambda: read(readings)) if readings else list,
         (lambda: processes(readings)) if readings else dict,
+        Live(readings, logbook, card).facts if readings else nobody,
+        card,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)

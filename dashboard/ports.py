@@ -11,7 +11,9 @@ from collector.reading import ProbeFacts
 from collector.store.trouble import Trouble
 from dashboard.alive import Doing
 from dashboard.assessment import Assessment
+from dashboard.facts import Facts
 from dashboard.field_check import Series
+from dashboard.live import CardOf, no_card, nobody
 from dashboard.panel import Event, Panel
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
@@ -57,3 +59,7 @@ class Shop:
     """What keeps readings from being stored, the gravest first."""
     processes: Callable[[], Mapping[str, Doing]] = dict
     """collect and watch, and what each does."""
+    facts: Callable[[Panel, int], Facts] = nobody
+    """What the model needs to answer for a panel at this time (UTC ms); raises NotYet while collect has never run."""
+    card: CardOf = no_card
+    """A resin card by its id."""

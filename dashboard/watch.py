@@ -15,7 +15,6 @@ from zoneinfo import ZoneInfo
 
 from collector.clock import Clock
 from collector.reading import Quantity
-from collector.store.runs import unsure
 from collector.store.schema import MAY_PASS, NotYet
 from collector.store.trouble import kind_of
 from collector.supervise import Stop
@@ -27,8 +26,8 @@ from dashboard.cards import CardShelf
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View, say
 from dashboard.doubts import matters
-from dashboard.facts import Facts
 from dashboard.follow import Follower
+from dashboard.live import facts_of
 from dashboard.logbook import LogbookReader
 from dashboard.panel import Panel, fold
 from dashboard.watch_store import Alarm, WatchWriter
@@ -136,7 +135,7 @@ class Watch:
         return True
 
     def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
-        facts, at = self._facts(panel, follower), self.clock.now()
+        facts, at = facts_of(panel, follower, self.cards.get), self.clock.now()
         try:
             return assess(facts, at)
         except Exception:
@@ -178,19 +177,6 @@ class Watch:
         ):
             return True
         return _is_silent(panel, follower, at) != self._silent.get(panel.id)
-
-    def _facts(self, panel: Panel, follower: Follower) -> Facts:
-        return Facts(
-            panel=panel,
-            cards={
-                coat.card: card for coat in panel.coats if (card := self.cards.get(coat.card)) is not None
-            },
-            surface=follower.trace(panel.surface_probe, Quantity.TEMPERATURE),
-            air=follower.trace(panel.air_probe, Quantity.TEMPERATURE, beside=panel.surface_probe is not None),
-            humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
-            batch=follower.batch,
-            unsure=unsure(follower.runs),
-        )
 
     def _tell(self, rung: list[Alarm], gone: list[str]) -> None:
         for alarm in rung:

@@ -130,6 +130,7 @@ def serve(arguments: argparse.Namespace) -> int:
         probes=probes,
         cards=shelf.names,
         card_facts=shelf.facts,
+        card=shelf.get,
         clock=clock_of(arguments, settings),
         site=settings.site,
         time_zone=settings.time_zone,

@@ -1,0 +1,80 @@
+"""What serve follows of readings.db, so that a page can ask the model about this minute without waiting for watch."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Protocol
+
+from collector.reading import Quantity
+from collector.store.runs import unsure
+from dashboard.devices import probe_logs
+from dashboard.facts import Facts
+from dashboard.follow import Follower
+from dashboard.panel import Event, Panel
+from model.resin_card import ResinCard
+
+CardOf = Callable[[str], ResinCard | None]
+"""A card by its id; None if there is none that can be used."""
+
+
+def facts_of(panel: Panel, follower: Follower, card_of: CardOf) -> Facts:
+    """One panel's facts as its probes are followed now, with those of its coats' cards that can be read."""
+    cards = {coat.card: card for coat in panel.coats if (card := card_of(coat.card)) is not None}
+    return Facts(
+        panel=panel,
+        cards=cards,
+        surface=follower.trace(panel.surface_probe, Quantity.TEMPERATURE),
+        air=follower.trace(panel.air_probe, Quantity.TEMPERATURE, beside=panel.surface_probe is not None),
+        humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
+        batch=follower.batch,
+        unsure=unsure(follower.runs),
+    )
+
+
+class Entries(Protocol):
+    """The logbook, as far as readings are looked at through it."""
+
+    def events(self) -> list[Event]: ...
+    def panels(self) -> Mapping[str, Panel]: ...
+
+
+class Live:
+    """Facts of any panel, or of a spot where none is registered. Safe to call from several threads.
+
+    readings   path of readings.db
+    """
+
+    def __init__(self, readings: Path, logbook: Entries, card_of: CardOf) -> None:
+        self._readings = readings
+        self._logbook = logbook
+        self._card_of = card_of
+        self._lock = threading.Lock()
+        self._follower: Follower | None = None
+
+    def facts(self, panel: Panel, now: int) -> Facts:
+        """As of `now` (UTC ms). Raises collector.store.schema.NotYet while collect has never run."""
+        logs, oldest = probe_logs(self._logbook.events()), self._oldest(panel)
+        with self._lock:
+            follower = self._follower or Follower(self._readings, now)
+            follower.logs = logs
+            follower.keep(now, oldest)
+            follower.refresh()
+            self._follower = follower
+            return facts_of(panel, follower, self._card_of)
+
+    def _oldest(self, panel: Panel) -> int | None:
+        """When the first coat of any panel still open, or of this one, was mixed, UTC ms."""
+        panels = [item for item in (*self._logbook.panels().values(), panel) if not item.closed]
+        return min((item.coats[0].mixed_at for item in panels if item.coats), default=None)
+
+
+def no_card(_: str) -> None:
+    """The shelf of a shop without cards."""
+
+
+def nobody(panel: Panel, now: int) -> Facts:
+    """Facts of a shop without readings: no probe is there."""
+    return Facts(replace(panel, coats=()), {}, None, None, None, 0)
