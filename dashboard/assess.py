@@ -18,18 +18,22 @@ from dashboard.curve import curve
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
 from dashboard.follow import Trace
+from dashboard.mix_fault import first_fault
+from dashboard.panel import Hold
 from dashboard.standing_of import pot_now, standing_of, when
 from dashboard.unsure_time import agreed, matters
+from dashboard.words import LABELS
 from model.coat import HOUR_MS
-from model.decide import decide, in_the_pot, planned, shuts_by, state_of
+from model.decide import decide, in_the_pot, not_known, planned, shuts_by, state_of
 from model.milestones import Passing
 from model.resin_card import Milestone
-from model.verdict import Flag, Kind, Say, State, Verdict
+from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
 MINUTE_MS = 60_000
 LEAST_TRUST_MS = 3 * MINUTE_MS
 """An answer is never good for less than this past its newest reading: watch needs a minute to renew it."""
 NO_READING_TRUST_MS = 10 * MINUTE_MS
+HELD_RANK = 5
 CLOCK_MS = 2 * MINUTE_MS
 """So much may a phone's clock and ours differ before a coat lies in the future."""
 
@@ -37,7 +41,9 @@ CLOCK_MS = 2 * MINUTE_MS
 def assess(facts: Facts, at: int) -> Assessment:
     """What to do with the panel at `at` (UTC ms), and all numbers behind it."""
     spans = matters(facts, at)
-    return agreed(_assess, facts, at, spans) if spans else _assess(facts, at)
+    answer = agreed(_assess, facts, at, spans) if spans else _assess(facts, at)
+    hold = facts.panel.hold
+    return answer if hold is None else replace(answer, verdict=_held(answer.verdict, hold))
 
 
 def _assess(facts: Facts, at: int) -> Assessment:
@@ -70,7 +76,28 @@ def _assess(facts: Facts, at: int) -> Assessment:
     verdict = (
         unknown.quiet(trace, last, at, state_of(standing)) if silent else _worded(decide(standing), trace, at)
     )
-    return _whole(facts, at, verdict, followed, trace, last)
+    return _whole(facts, at, _unless_mixed_wrongly(verdict, facts, at), followed, trace, last)
+
+
+def _unless_mixed_wrongly(verdict: Verdict, facts: Facts, at: int) -> Verdict:
+    """The verdict, once the pot is empty, only if no coat is known to have been mixed wrongly."""
+    if verdict.state is State.IN_THE_POT:
+        return verdict
+    fault = first_fault(((coat, facts.cards[coat.card]) for coat in facts.panel.coats), at)
+    if fault is None:
+        return verdict
+    return not_known(fault.headline, (fault.why,), Flag.SUSPECT_MIX, Say("next_mix_fault"))
+
+
+def _held(verdict: Verdict, hold: Hold) -> Verdict:
+    """Nobody works on a panel on hold; a pot that runs is poured out all the same."""
+    if verdict.state is State.IN_THE_POT:
+        return verdict
+    said = Say("why_held", {"held_at": hold.since, "who": hold.who or LABELS["nobody"]})
+    return replace(
+        verdict, kind=Kind.WAIT, mark=Mark.RAMP, headline=Say("held", {"reason": hold.reason}),
+        why=(said, *verdict.why), next=None, rank=HELD_RANK,
+    )  # fmt: skip
 
 
 def _worded(verdict: Verdict, trace: Trace, at: int) -> Verdict:

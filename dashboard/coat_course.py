@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from dashboard.facts import last_start_of, start_of
+from dashboard.mix_fault import fault_of
 from dashboard.panel import Coat
 from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
@@ -93,7 +94,8 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     paths, middle = _paths(of, whole, last)
     eldest = paths if last == first else _paths(of, whole, first)[0]
     # Nobody knows whose film a thumb met: taken for the first pot's, it never makes the last one ready too soon.
-    touches = _touches(coat, eldest["central"], at)
+    # A pot that was mixed wrongly teaches its card nothing.
+    touches = [] if fault_of(coat, card) else _touches(coat, eldest["central"], at)
     learned = learn(of.range, touches)
     weights = learned.weights if touches else None
     passed = passings(paths, at, weights)

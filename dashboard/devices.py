@@ -13,7 +13,8 @@ from typing import Any
 
 from collector.reading import Quantity
 from dashboard.correction import Correction, Stretch
-from dashboard.panel import Event, withdrawn
+from dashboard.fold import withdrawn
+from dashboard.panel import Event
 from dashboard.probe_entry import PROBE_KINDS
 
 FIRST = -(2**62)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from dashboard.chart_layout import Did
 from dashboard.devices import ProbeLog
@@ -28,18 +29,40 @@ class Entry:
 
 def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
-    unit = UNITS.get(str(event.body.get("value")), "")
-    probe = event.body.get("probe", "")
+    body = event.body
+    values = {
+        name: body.get(name, "") for name in ("probe", "zone", "reason", "text", "value", "scale", "on")
+    }
     text = DID[event.kind].format(
-        at=view.clock(event.at), n=coat if coat else "", unit=unit, probe=probe, found=_found(event)
+        at=view.clock(event.at),
+        n=coat if coat else "",
+        unit=UNITS.get(str(body.get("value")), ""),
+        found=_found(event),
+        pot=_poured(body.get("pot") or {}),
+        warm=view.temperature(body["at_C"]) if "at_C" in body else "",
+        **values,
     )
     return text.replace("  ", " ")
+
+
+def _poured(pot: Mapping[str, Any]) -> str:
+    """ "312 g resin, 94 g hardener, stirred and scraped"."""
+    said = []
+    if pot.get("resin_g") is not None and pot.get("hardener_g") is not None:
+        said.append(LABELS["poured"].format(resin=f"{pot['resin_g']:g}", hardener=f"{pot['hardener_g']:g}"))
+    if pot.get("stirred") is not None:
+        said.append(LABELS["stirred" if pot["stirred"] else "not_stirred"])
+    if pot.get("vessel") is not None:
+        said.append(LABELS["in_vessel"].format(vessel=pot["vessel"]))
+    return ", ".join(said)
 
 
 def _found(event: Event) -> str:
     """A thumb test's words, the softest first; and the tile's temperature."""
     tile_C = event.body.get("tile_C")
     found = LABELS["or"].join(str(word) for word in event.body.get("words", ()))
+    if event.body.get("patchy"):
+        found = LABELS["patchy"].format(found=found)
     return found if tile_C is None else LABELS["on_a_tile"].format(found=found, tile=f"{tile_C:g}")
 
 
@@ -73,7 +96,8 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
 
 
 def _taken_back(back: Event, view: View) -> str:
-    return LABELS["taken_back"].format(at=view.clock(back.at), who=back.who or LABELS["nobody"])
+    said = LABELS["taken_back"].format(at=view.clock(back.at), who=back.who or LABELS["nobody"])
+    return f"{said}: {back.body['reason']}" if back.body.get("reason") else said
 
 
 def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:
@@ -82,6 +106,7 @@ def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:
     for at, label in (
         (panel.washed_at, "washed"),
         (panel.sanded_at, "sanded"),
+        (panel.trimmed_at, "trimmed"),
         (panel.demoulded_at, "demoulded"),
     ):
         if at is not None:

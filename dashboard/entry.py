@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Container, Sequence
+from collections.abc import Container, Mapping, Sequence
+from typing import Any
 
 from dashboard.correction import Correction
 from dashboard.field_check import Comparison
@@ -21,11 +22,16 @@ def register_event(
     air_probe: str | None,
     substrate: str,
     taken: Container[str],
+    vertical: bool = False,
+    plan: Sequence[Mapping[str, str]] = (),
 ) -> Event:
-    """A new panel; its id is made from its name. `taken`: ids of panels that are there already. Times UTC ms."""
+    """A new panel; its id is made from its name. `taken`: ids of panels that are there already. Times UTC ms.
+
+    plan   its coats in order, each {"kind": ..., "card": ...}, the card left out if it is not chosen yet
+    """
     body = {
         "name": name.strip(), "zone": zone.strip(), "surface_probe": surface_probe, "air_probe": air_probe,
-        "substrate": substrate,
+        "substrate": substrate, "vertical": vertical, "plan": list(plan),
     }  # fmt: skip
     return Event(id_, now, now, who, "panel registered", slug(name, taken), body)
 
@@ -39,16 +45,19 @@ def coat_event(
     card: str,
     applied_at: int | None = None,
     kind: str = "laminate",
+    **more: Any,
 ) -> Event:
-    """A coat mixed at `at`, taken down `now` (UTC ms)."""
-    return Event(
-        id_, at, now, who, "coat mixed", panel, {"card": card, "applied_at": applied_at, "kind": kind}
-    )
+    """A coat mixed at `at`, taken down `now` (UTC ms). more: peel_ply, lots, pot, as the API's coat takes them."""
+    said = {name: value for name, value in more.items() if value is not None}
+    body = {"card": card, "applied_at": applied_at, "kind": kind, **said}
+    return Event(id_, at, now, who, "coat mixed", panel, body)
 
 
-def step_event(id_: str, at: int, now: int, who: str, panel: str, kind: str) -> Event:
-    """Something done to a panel: "washed", "sanded"."""
-    return Event(id_, at, now, who, kind, panel, {})
+def step_event(
+    id_: str, at: int, now: int, who: str, panel: str, kind: str, body: Mapping[str, Any] | None = None
+) -> Event:
+    """Something done to a panel or said of it: "washed", "held"; `body` as dashboard.api.entry_models has it."""
+    return Event(id_, at, now, who, kind, panel, dict(body or {}))
 
 
 def device_event(id_: str, since: int, now: int, who: str, probe: str, serial: str) -> Event:
@@ -81,10 +90,18 @@ def check_event(
 
 
 def thumb_event(
-    id_: str, at: int, now: int, who: str, panel: str, words: Sequence[str], tile_C: float | None
+    id_: str,
+    at: int,
+    now: int,
+    who: str,
+    panel: str,
+    words: Sequence[str],
+    tile_C: float | None,
+    patchy: bool = False,
 ) -> Event:
-    """What a thumb found on a panel's film, or on a tile of tile_C (degC) that cured beside it."""
-    return Event(id_, at, now, who, "thumb test", panel, {"words": list(words), "tile_C": tile_C})
+    """What a thumb found on a panel's film, or on a tile of tile_C (degC) that cured beside it; patchy: unevenly."""
+    body = {"words": list(words), "tile_C": tile_C, "patchy": patchy}
+    return Event(id_, at, now, who, "thumb test", panel, body)
 
 
 def slug(name: str, taken: Container[str]) -> str:

@@ -10,6 +10,7 @@ from typing import Protocol
 
 from collector.reading import Quantity
 from collector.store.runs import unsure
+from dashboard import stays
 from dashboard.devices import probe_logs
 from dashboard.facts import Facts
 from dashboard.follow import Follower
@@ -26,9 +27,9 @@ def facts_of(panel: Panel, follower: Follower, card_of: CardOf) -> Facts:
     return Facts(
         panel=panel,
         cards=cards,
-        surface=follower.trace(panel.surface_probe, Quantity.TEMPERATURE),
-        air=follower.trace(panel.air_probe, Quantity.TEMPERATURE, beside=panel.surface_probe is not None),
-        humidity=follower.trace(panel.air_probe, Quantity.RELATIVE_HUMIDITY),
+        surface=stays.surface(panel, follower.trace),
+        air=stays.air(panel, Quantity.TEMPERATURE, follower.trace),
+        humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, follower.trace),
         batch=follower.batch,
         unsure=unsure(follower.runs),
     )

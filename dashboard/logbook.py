@@ -16,7 +16,8 @@ import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.entry_check import LogbookError, check
-from dashboard.panel import Event, Panel, fold
+from dashboard.fold import fold
+from dashboard.panel import Event, Panel
 
 SHOP = Schema(
     name="shop.db",

@@ -1,16 +1,14 @@
-"""A panel, as what people did and said of it makes it. Times are UTC ms."""
+"""A panel, as what people did and said of it makes it. Times are UTC ms, masses g, temperatures degC."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
 from hashlib import blake2b
 from typing import Any
 
-from model.observation import FILM_WORDS, Word
-
-TAP_MS = 60_000
-"""So close together two equal touches are one button tapped twice."""
+from model.observation import Word
 
 
 @dataclass(frozen=True)
@@ -26,23 +24,72 @@ class Event:
     body: Mapping[str, Any]
 
 
+class CoatKind(StrEnum):
+    """What a coat is for."""
+
+    SEAL = "seal"
+    LAMINATE = "laminate"
+    FILL = "fill"
+    FAIRING = "fairing"
+    FILLET = "fillet"
+    GLUE_LINE = "glue line"
+    IN_MOULD = "in-mould"
+
+
 @dataclass(frozen=True)
 class ThumbTest:
     """What somebody found on a coat; neighbouring words where the page has merged them.
 
     tile_C   temperature of the tile that was felt, degC, if it was not the panel itself
+    patchy   hard here and soft there: it was not stirred
     """
 
     at: int
     words: tuple[Word, ...]
     tile_C: float | None
+    patchy: bool = False
+
+
+@dataclass(frozen=True)
+class Hardness:
+    """A reading of a hardness tester on the part or on a tile made with it, at_C warm."""
+
+    at: int
+    scale: str
+    value: float
+    on: str
+    at_C: float
+
+
+@dataclass(frozen=True)
+class Pot:
+    """One pot of a coat; `event` is the entry that mixed it. None: nobody has said.
+
+    stirred   stirred, scraped and stirred again
+    """
+
+    mixed_at: int
+    event: str = ""
+    resin_g: float | None = None
+    hardener_g: float | None = None
+    vessel: str | None = None
+    bottles_C: float | None = None
+    stirred: bool | None = None
+
+    @property
+    def mass_g(self) -> float | None:
+        """Of what was poured; None unless both were weighed."""
+        if self.resin_g is None or self.hardener_g is None:
+            return None
+        return self.resin_g + self.hardener_g
 
 
 @dataclass(frozen=True)
 class Coat:
     """One coat: number from 1; `applied_at` is None until somebody says, then mixing time stands for it.
 
-    last_pot_at   when the last of its pots was mixed; None if there was only the first, at mixed_at
+    pots      the first, mixed at mixed_at, and those after it; empty where nobody keeps them
+    peel_ply  whether peel ply lies on it; it came off at peel_ply_off_at
     """
 
     number: int
@@ -51,13 +98,57 @@ class Coat:
     applied_at: int | None
     kind: str
     event: str
-    last_pot_at: int | None = None
+    pots: tuple[Pot, ...] = ()
+    peel_ply: bool = False
+    peel_ply_off_at: int | None = None
+    resin_lot: str | None = None
+    hardener_lot: str | None = None
     thumb_tests: tuple[ThumbTest, ...] = ()
+    hardness: tuple[Hardness, ...] = ()
+
+    @property
+    def last_pot_at(self) -> int | None:
+        """When the last of its pots was mixed; None if there was only the first, at mixed_at."""
+        return max(pot.mixed_at for pot in self.pots) if len(self.pots) > 1 else None
+
+
+@dataclass(frozen=True)
+class Stay:
+    """Where a panel was from `since` on, and which probes stood for it there."""
+
+    since: int
+    zone: str
+    surface_probe: str | None
+    air_probe: str | None
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Nobody works on it until it is released."""
+
+    since: int
+    who: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class PlannedCoat:
+    """A coat that is to come; card None: not chosen yet."""
+
+    kind: str
+    card: str | None = None
 
 
 @dataclass(frozen=True)
 class Panel:
-    """A panel as its events leave it."""
+    """A panel as its events leave it.
+
+    zone, surface_probe, air_probe   where it is now; `stays` has all of it where it was moved, else nothing
+    plan         its coats in order, those that are laid among them
+    vertical     it stands or hangs: resin runs before it gels
+    heated_since when the heater on it was switched on, None: it is off
+    closed       nobody watches it any more; `scrapped` says why, if it was
+    """
 
     id: str
     name: str
@@ -70,6 +161,16 @@ class Panel:
     sanded_at: int | None = None
     demoulded_at: int | None = None
     closed: bool = False
+    vertical: bool = False
+    plan: tuple[PlannedCoat, ...] = ()
+    stays: tuple[Stay, ...] = ()
+    wiped_at: int | None = None
+    trimmed_at: int | None = None
+    clamps_off_at: int | None = None
+    tape_pulled_at: int | None = None
+    heated_since: int | None = None
+    hold: Hold | None = None
+    scrapped: str | None = None
 
     @property
     def mark(self) -> str:
@@ -80,114 +181,14 @@ class Panel:
     def newest(self) -> Coat | None:
         return self.coats[-1] if self.coats else None
 
+    @property
+    def next_planned(self) -> PlannedCoat | None:
+        """The coat that comes next by the plan; None: nothing is planned past what is laid."""
+        return self.plan[len(self.coats)] if len(self.coats) < len(self.plan) else None
 
-def withdrawn(events: Iterable[Event]) -> frozenset[str]:
-    """Ids of the entries that were taken back."""
-    return frozenset(str(event.body["event"]) for event in events if event.kind == "withdrawn")
-
-
-def fold(events: Iterable[Event]) -> dict[str, Panel]:
-    """Panels by id, in the order of registration, from their events in the order they were taken down.
-
-    Thumb tests come last: a coat that was taken back and logged anew, or logged late, keeps those made on it.
-    """
-    listed = list(events)
-    gone = withdrawn(listed)
-    panels: dict[str, Panel] = {}
-    for event in _without_coats_taken_back(listed, gone):
-        if event.id in gone or event.panel is None:
-            continue
-        panel = panels.get(event.panel)
-        if event.kind == "panel registered" and panel is None:
-            panels[event.panel] = Panel(id=event.panel, **event.body)
-        elif panel is not None and event.kind in STEPS:
-            panels[event.panel] = STEPS[event.kind](panel, event)
-    return panels
-
-
-def _without_coats_taken_back(events: Iterable[Event], gone: frozenset[str]) -> list[Event]:
-    """Without the pots of coats that were taken back, and their being put on: no other coat's. Thumb tests last."""
-    newest: dict[str | None, str] = {}
-    kept, tests = [], []
-    for event in events:
-        if event.kind == "coat mixed":
-            newest[event.panel] = event.id
-        if event.kind == "thumb test":
-            tests.append(event)
-        elif event.kind not in ("pot mixed", "coat applied") or newest.get(event.panel) not in gone:
-            kept.append(event)
-    return kept + tests
-
-
-def _coat_mixed(panel: Panel, event: Event) -> Panel:
-    coat = Coat(
-        number=len(panel.coats) + 1,
-        card=event.body["card"],
-        mixed_at=event.at,
-        applied_at=event.body.get("applied_at"),
-        kind=event.body.get("kind", "laminate"),
-        event=event.id,
-    )
-    # A wash or a sanding prepares the surface for what comes after it: a new coat starts with a clean slate.
-    return replace(panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None)
-
-
-def _pot_mixed(panel: Panel, event: Event) -> Panel:
-    """One more pot for the newest coat: what closes still counts from the first, what becomes ready from the last."""
-    newest = panel.newest
-    if newest is None:
-        return panel
-    last = max(event.at, newest.last_pot_at or newest.mixed_at)
-    return replace(panel, coats=(*panel.coats[:-1], replace(newest, last_pot_at=last, applied_at=None)))
-
-
-def _coat_applied(panel: Panel, event: Event) -> Panel:
-    """The newest coat is on: its pot is empty. Said again, it is on since it was first said."""
-    newest = panel.newest
-    if newest is None:
-        return panel
-    since = event.at if newest.applied_at is None else min(newest.applied_at, event.at)
-    return replace(panel, coats=(*panel.coats[:-1], replace(newest, applied_at=since)))
-
-
-def _thumb_test(panel: Panel, event: Event) -> Panel:
-    """Of the coat that was the newest then. While that was in its only pot, the coat below was felt; but whatever
-    lies on a film is washed off the newest, whenever that was put on.
-    """
-    earlier = [index for index, coat in enumerate(panel.coats) if coat.mixed_at <= event.at]
-    if not earlier:
-        return panel
-    test = ThumbTest(event.at, tuple(Word(word) for word in event.body["words"]), event.body.get("tile_C"))
-    if (
-        test.words[0] not in FILM_WORDS
-        and len(earlier) > 1
-        and _in_its_pot(panel.coats[earlier[-1]], event.at)
-    ):
-        earlier.pop()
-    coats = list(panel.coats)
-    of = coats[earlier[-1]]
-    if any(_same_touch(test, other) for other in of.thumb_tests):
-        return panel
-    coats[earlier[-1]] = replace(of, thumb_tests=(*of.thumb_tests, test))
-    return replace(panel, coats=tuple(coats))
-
-
-def _same_touch(test: ThumbTest, other: ThumbTest) -> bool:
-    """A button tapped several times says no more than tapped once."""
-    return abs(test.at - other.at) <= TAP_MS and replace(test, at=other.at) == other
-
-
-def _in_its_pot(coat: Coat, at: int) -> bool:
-    return coat.last_pot_at is None and coat.applied_at is not None and at < coat.applied_at
-
-
-STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
-    "coat mixed": _coat_mixed,
-    "pot mixed": _pot_mixed,
-    "coat applied": _coat_applied,
-    "thumb test": _thumb_test,
-    "washed": lambda panel, event: replace(panel, washed_at=event.at),
-    "sanded": lambda panel, event: replace(panel, sanded_at=event.at),
-    "demoulded": lambda panel, event: replace(panel, demoulded_at=event.at),
-    "closed": lambda panel, event: replace(panel, closed=True),
-}
+    @property
+    def probes(self) -> frozenset[str]:
+        """All that stand or stood for it."""
+        named = [self.surface_probe, self.air_probe]
+        named += [probe for stay in self.stays for probe in (stay.surface_probe, stay.air_probe)]
+        return frozenset(probe for probe in named if probe)

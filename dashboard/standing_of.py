@@ -9,6 +9,7 @@ from dashboard.course import PanelCourse
 from dashboard.facts import Facts
 from dashboard.film import felt_at, film_now, first_minute
 from dashboard.panel import Coat
+from dashboard.panel import Pot as PouredPot
 from model.blocks import MINUTE_MS, Blocks
 from model.coat import HOUR_MS
 from model.hold import (
@@ -19,7 +20,7 @@ from model.hold import (
     stopped_by_cold,
 )
 from model.milestones import Passing
-from model.pot import CUP
+from model.pot import CUP, TRAY
 from model.resin_card import CLOSING, Milestone, ResinCard
 from model.standing import Glassy, Pot, Standing, Stopped, When
 from model.verdict import Say
@@ -31,7 +32,7 @@ SMOOTHED_MIN = 15
 LARGE_POT_G = 500.0
 """More than anybody should mix at once: a smaller pot lasts longer."""
 WARM_BOTTLES_C = 25.0
-"""Bottles are kept at 20 to 25 degC (common practice, no source); nobody measures them here, so the warm end counts."""
+"""Bottles are kept at 20 to 25 degC (common practice, no source); where nobody says, the warm end counts."""
 
 
 def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
@@ -80,19 +81,25 @@ def when(passing: Passing) -> When:
 
 
 def pot_now(coat: Coat, card: ResinCard, panel_C: float | None, quick_rate: float = 1.0) -> Pot | None:
-    """While nobody has said that the coat is on: when a full cup of it must be out of the pot.
+    """While nobody has said that the coat is on: when the newest pot of it must be empty.
 
-    Neither the pot's mass nor the bottles' temperature is known here, so it is a large cup from warm bottles, or
-    from the panel's own warmth where that is more: warm bottles in a cold shed count.
+    What was poured, and the bottles' warmth, as far as somebody said; else a large cup from warm bottles. A panel
+    warmer than the bottles counts: so is the air around the pot. panel_C None: not known, as warm as the bottles.
     """
     if coat.applied_at is not None:
         return None
-    warmest = max(WARM_BOTTLES_C, card.pot.temperature_C, panel_C if panel_C is not None else WARM_BOTTLES_C)
-    pot = pot_of(card)
-    quick, likely = (pot.life(LARGE_POT_G, CUP, warmest, warmest, rate) for rate in (quick_rate, 1.0))
-    mixed = coat.last_pot_at or coat.mixed_at
-    pour_by, usable = (mixed + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h))
-    return Pot(mixed, pour_by, usable)
+    newest = max(coat.pots, key=lambda pot: pot.mixed_at, default=PouredPot(coat.mixed_at))
+    usual = max(WARM_BOTTLES_C, card.pot.temperature_C)
+    bottles = newest.bottles_C if newest.bottles_C is not None else usual
+    around = panel_C if panel_C is not None else bottles
+    mass, vessel = newest.mass_g or LARGE_POT_G, TRAY if newest.vessel == "tray" else CUP
+    quick, likely = (
+        pot_of(card).life(mass, vessel, bottles, max(bottles, around), rate) for rate in (quick_rate, 1.0)
+    )
+    pour_by, usable = (
+        newest.mixed_at + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h)
+    )
+    return Pot(newest.mixed_at, pour_by, usable)
 
 
 def _smoothed(followed: PanelCourse) -> float:

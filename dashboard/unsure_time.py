@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,11 @@ from model.history import Samples
 from model.verdict import Flag, Say, Value, Verdict
 
 Shift = Callable[[int], int]
+_TIMES = (
+    "washed_at", "sanded_at", "demoulded_at", "wiped_at", "trimmed_at", "clamps_off_at", "tape_pulled_at",
+    "heated_since",
+)  # fmt: skip
+"""When what was done to a panel was done."""
 
 
 def matters(facts: Facts, at: int) -> list[Unsure]:
@@ -107,16 +113,17 @@ def _moved_panel(panel: Panel, shift: Shift) -> Panel:
             item,
             mixed_at=shift(item.mixed_at),
             applied_at=maybe(item.applied_at),
-            last_pot_at=maybe(item.last_pot_at),
+            pots=tuple(replace(pot, mixed_at=shift(pot.mixed_at)) for pot in item.pots),
+            peel_ply_off_at=maybe(item.peel_ply_off_at),
             thumb_tests=tuple(replace(test, at=shift(test.at)) for test in item.thumb_tests),
+            hardness=tuple(replace(test, at=shift(test.at)) for test in item.hardness),
         )
 
+    times: dict[str, Any] = {name: maybe(getattr(panel, name)) for name in _TIMES}
     return replace(
         panel,
         coats=tuple(coat(item) for item in panel.coats),
-        washed_at=maybe(panel.washed_at),
-        sanded_at=maybe(panel.sanded_at),
-        demoulded_at=maybe(panel.demoulded_at),
+        **times,
     )
 
 

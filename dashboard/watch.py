@@ -26,10 +26,11 @@ from dashboard.cards import CardShelf
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View, say
 from dashboard.doubts import matters
+from dashboard.fold import fold
 from dashboard.follow import Follower
 from dashboard.live import facts_of
 from dashboard.logbook import LogbookReader
-from dashboard.panel import Panel, fold
+from dashboard.panel import Panel
 from dashboard.watch_store import Alarm, WatchWriter
 
 log = logging.getLogger("coldshed.watch")
@@ -152,9 +153,7 @@ class Watch:
         changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
         logs = probe_logs(events)
         said_anew = {probe for probe in self._logs | logs if self._logs.get(probe) != logs.get(probe)}
-        changed |= {
-            key for key, panel in panels.items() if {panel.surface_probe, panel.air_probe} & said_anew
-        }
+        changed |= {key for key, panel in panels.items() if panel.probes & said_anew}
         known = set(self._panels) if self._logbook_version >= 0 else self.store.panels()
         self._changed = (self._changed & panels.keys()) | changed
         self._gone = [key for key in sorted(known | set(self._gone)) if key not in panels]

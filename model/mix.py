@@ -113,6 +113,13 @@ def split(
 _ASKED = (Milestone.TACK_FREE, Milestone.SAND, Milestone.DEMOULD, Milestone.CURED)
 
 
+def hardener_off_percent(mix: Mix, resin_g: float, hardener_g: float) -> float:
+    """Too much (+) or too little (-) of the hardener that the resin asks for. Raises ValueError for 0 g or less."""
+    if not hardener_g > 0.0:
+        raise ValueError(f"the pot got more than 0 g of hardener; got {hardener_g:g}")
+    return 100.0 * (hardener_g / batch_for_resin(mix, resin_g).hardener_g - 1.0)
+
+
 @dataclass(frozen=True)
 class PouredRatio:
     """What was poured against what the sheet asks. The sheet's own ratio is taken to be balanced.
@@ -146,12 +153,10 @@ def poured_ratio(calibration: Calibration, resin_g: float, hardener_g: float) ->
         raise ValueError(
             f"a ratio is judged for the central member alone; got {len(calibration.members)} members"
         )
-    if not hardener_g > 0.0:
-        raise ValueError(f"the pot got more than 0 g of hardener; got {hardener_g:g}")
     mix = calibration.card.mix
-    ratio = hardener_g / batch_for_resin(mix, resin_g).hardener_g
+    off = hardener_off_percent(mix, resin_g, hardener_g)
+    ratio = 1.0 + 0.01 * off
     bonded = stoichiometry.bonded_share(ratio)
-    off = 100.0 * (ratio - 1.0)
     return PouredRatio(
         hardener_percent=off,
         is_fault=abs(off) > mix.tolerance_percent + 1e-9,

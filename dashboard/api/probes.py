@@ -9,7 +9,7 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from pydantic import Field
 
 from collector.reading import Quantity
-from dashboard.api.logging import Body, Id, Short, Who
+from dashboard.api.entry_models import Body, Id, Short, Who
 from dashboard.correction import Correction, CorrectionError
 from dashboard.desk import Desk
 from dashboard.entries import said

@@ -12,6 +12,7 @@ from collector.reading import Quality, Quantity
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
+from dashboard.panel import Pot
 from dashboard.words import takes
 from model.verdict import Flag, Kind, State
 from tests.dashboard.night import HOUR_MS, MIXED, after, card, night, trace
@@ -242,7 +243,7 @@ def test_a_coat_of_several_pots_closes_by_the_first_and_becomes_ready_by_the_las
     """An hour and a half between the pots: the window opens that much later and shuts no later."""
     facts = night(lambda hour: 20.0, 3.0)
     coat = facts.panel.coats[0]
-    pots = replace(coat, last_pot_at=MIXED + round(1.5 * HOUR_MS))
+    pots = replace(coat, pots=(Pot(MIXED), Pot(MIXED + round(1.5 * HOUR_MS))))
     at = MIXED + 3 * HOUR_MS
     one = {item.name: item for item in assess(facts, at).milestones}
     two = {

@@ -8,7 +8,8 @@ import pytest
 
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
-from dashboard.panel import Event, ThumbTest, fold
+from dashboard.fold import fold
+from dashboard.panel import Event, ThumbTest
 from model.observation import Word
 from model.verdict import Flag, Kind, State
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop
@@ -141,7 +142,7 @@ def test_a_thumb_test_is_taken_down_and_shown_in_the_log(shop: FakeShop, client:
         (
             {"words": ["tack-free"], "tile_C": 300.0},
             409,
-            "A tile of 300.0 degC: -20.0 to 60.0 degC are allowed",
+            "A tile at 300 degC: -20 to 60 degC are allowed",
         ),
         ({"words": ["rock hard"]}, 422, "tack-free"),
         ({"words": []}, 422, "words"),

@@ -11,7 +11,8 @@ from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.entry_check import LogbookError, check
 from dashboard.facts import Facts
-from dashboard.panel import Coat, Event, Panel, ThumbTest, fold
+from dashboard.fold import fold
+from dashboard.panel import Coat, Event, Panel, Pot, ThumbTest
 from model.observation import Word
 from model.verdict import Flag
 from tests.dashboard.night import HOUR_MS, MIXED, card, night, trace
@@ -92,7 +93,7 @@ def test_the_first_pots_film_makes_the_last_pots_not_ready_sooner(hours: float, 
     facts, at = night(lambda hour: 20.0, hours), MIXED + round(hours * HOUR_MS)
     (coat,) = facts.panel.coats
     one_pot = replace(coat, thumb_tests=felt((hours - 0.1, word)))
-    two_pots = replace(one_pot, last_pot_at=MIXED + 2 * HOUR_MS)
+    two_pots = replace(one_pot, pots=(Pot(MIXED), Pot(MIXED + 2 * HOUR_MS)))
     single, double = (assess(with_coats(facts, item), at) for item in (one_pot, two_pots))
     for name in ("recoat_from", "sand"):
         assert latest(double, name) >= latest(single, name) + 2 * HOUR_MS - 10 * 60_000, name
@@ -138,7 +139,7 @@ def test_a_slow_film_makes_no_pot_last_longer() -> None:
     """A cup goes off by its own heat: what a thumb says of a film is no promise about a pot."""
     facts, at = night(lambda hour: 20.0, 3.1), MIXED + round(3.1 * HOUR_MS)
     (coat,) = facts.panel.coats
-    pots = replace(coat, applied_at=None, last_pot_at=MIXED + 3 * HOUR_MS)
+    pots = replace(coat, applied_at=None, pots=(Pot(MIXED), Pot(MIXED + 3 * HOUR_MS)))
     slow = replace(pots, thumb_tests=felt((2.8, Word.STRINGY), (2.9, Word.STRINGY)))
     plain, told = (assess(with_coats(facts, item), at).verdict.headline for item in (pots, slow))
     assert plain.key == told.key == "in_the_pot"

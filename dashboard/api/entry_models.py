@@ -1,0 +1,285 @@
+"""Entries as the API takes them. Times UTC ms, masses g, temperatures degC; who: a free name, as typed."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from dashboard.entry_check import LONGEST_REASON, LONGEST_TEXT
+from dashboard.panel import CoatKind
+from model.observation import Word
+
+Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
+Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Who = Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$")]
+PanelId = Annotated[str, Field(min_length=1, max_length=64)]
+Number = Annotated[float, Field(allow_inf_nan=False)]
+Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x1f\x7f]+$")]
+
+
+class Body(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Planned(Body):
+    """A coat that is to come."""
+
+    kind: CoatKind = CoatKind.LAMINATE
+    card: Short | None = None
+
+
+class Registration(Body):
+    """A new panel; its id is made from its name. vertical: it stands or hangs."""
+
+    id: Id
+    who: Who = ""
+    name: Short
+    zone: Short
+    surface_probe: Short | None = None
+    air_probe: Short | None = None
+    substrate: Short
+    vertical: bool = False
+    plan: Annotated[list[Planned], Field(max_length=60)] = []
+
+
+class PouredPot(Body):
+    """What is known of a pot. stirred: stirred, scraped and stirred again."""
+
+    resin_g: Number | None = None
+    hardener_g: Number | None = None
+    vessel: Literal["cup", "tray"] | None = None
+    bottles_C: Number | None = None
+    stirred: bool | None = None
+
+
+class Coat(Body):
+    """A coat mixed with a card, from lots, and its first pot."""
+
+    card: Short
+    applied_at: int | None = None
+    kind: CoatKind = CoatKind.LAMINATE
+    peel_ply: bool = False
+    resin_lot: Short | None = None
+    hardener_lot: Short | None = None
+    pot: PouredPot | None = None
+
+
+class Act(Body):
+    """What happened to a panel. at: UTC ms when it happened; None: now."""
+
+    id: Id
+    who: Who = ""
+    at: int | None = Field(default=None, ge=0, lt=2**53)
+    panel: PanelId
+
+
+class Tap(Act):
+    """Something done to a panel, of which nothing more is said."""
+
+    kind: Literal[
+        "coat applied", "washed", "wiped", "sanded", "trimmed", "peel ply off", "clamps off", "tape pulled",
+        "heat off", "demoulded", "closed",
+    ]  # fmt: skip
+
+
+class Mixed(Act):
+    """A coat was mixed."""
+
+    kind: Literal["coat mixed"]
+    body: Coat
+
+
+class AnotherPot(Body):
+    """One more pot for the newest coat."""
+
+    pot: PouredPot | None = None
+
+
+class MixedPot(Act):
+    """Another pot was mixed for the newest coat."""
+
+    kind: Literal["pot mixed"]
+    body: AnotherPot = AnotherPot()
+
+
+class Weights(Body):
+    """What is told later of a pot. of: the entry that mixed it."""
+
+    of: Id
+    pot: PouredPot
+
+
+class Weighed(Act):
+    """What was poured, or whether it was stirred."""
+
+    kind: Literal["pot weighed"]
+    body: Weights
+
+
+class Felt(Body):
+    """What was found on a film. tile_C: degC, if a tile that cured beside the panel was felt in its place.
+
+    patchy   hard here and soft there
+    """
+
+    words: Annotated[list[Word], Field(min_length=1, max_length=3)]
+    tile_C: Number | None = None
+    patchy: bool = False
+
+
+class Thumb(Act):
+    """A thumb test."""
+
+    kind: Literal["thumb test"]
+    body: Felt
+
+
+class Tester(Body):
+    """What a hardness tester showed, on what, and how warm that was, degC."""
+
+    scale: Literal["Shore A", "Shore D", "Barcol"]
+    value: Number
+    on: Literal["part", "tile"]
+    at_C: Number
+
+
+class Tested(Act):
+    """A hardness test."""
+
+    kind: Literal["hardness"]
+    body: Tester
+
+
+class Heat(Body):
+    """hold_C: what the heater holds the panel at, degC, if it has a thermostat."""
+
+    hold_C: Number | None = None
+
+
+class Heated(Act):
+    """The heater was switched on."""
+
+    kind: Literal["heat on"]
+    body: Heat = Heat()
+
+
+class Why(Body):
+    """A reason of one line."""
+
+    reason: Reason
+
+
+class Reasoned(Act):
+    """Held, released or scrapped, and why."""
+
+    kind: Literal["held", "released", "scrapped"]
+    body: Why
+
+
+class Place(Body):
+    """Where the panel is from now on, and the probes that stand for it there."""
+
+    zone: Short
+    surface_probe: Short | None = None
+    air_probe: Short | None = None
+
+
+class Moved(Act):
+    """The panel was carried to another place."""
+
+    kind: Literal["panel moved"]
+    body: Place
+
+
+class Change(Body):
+    """What is said anew of a panel; what is left out stays."""
+
+    name: Short | None = None
+    substrate: Short | None = None
+    vertical: bool | None = None
+    plan: Annotated[list[Planned], Field(max_length=60)] | None = None
+
+
+class Changed(Act):
+    """A panel is described anew."""
+
+    kind: Literal["panel changed"]
+    body: Change
+
+
+class Note(Body):
+    """Free text of one line or more."""
+
+    text: Annotated[
+        str, Field(min_length=1, max_length=LONGEST_TEXT, pattern=r"^[^\x00-\x09\x0b-\x1f\x7f]+$")
+    ]
+
+
+class Noted(Act):
+    """A note on a panel."""
+
+    kind: Literal["note"]
+    body: Note
+
+
+class Seen(Body):
+    """Somebody has seen an alarm."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["alarm seen"]
+    alarm: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class Withdrawn(Body):
+    """An entry is taken back; it stays readable. reason: why, if somebody says."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["withdrawn"]
+    panel: PanelId | None = None
+    event: Id
+    reason: Reason | None = None
+
+
+class SeenTo(Body):
+    """Somebody saw to a probe that was suspected: mended it, or found it right as it was."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["probe put right"]
+    probe: Short
+    fixed: bool
+
+
+class Unit(Body):
+    """The shop's unit."""
+
+    id: Id
+    who: Who = ""
+    kind: Literal["preference"]
+    key: Literal["unit"]
+    value: Literal["degC", "degF"]
+
+
+Told = Mixed | MixedPot | Weighed | Thumb | Tested | Heated | Reasoned | Moved | Changed | Noted
+"""Entries of a panel that say more than that something was done."""
+Entry = Annotated[Tap | Told | Seen | SeenTo | Withdrawn | Unit, Field(discriminator="kind")]
+
+
+def body_of(entry: Tap | Told | Seen | SeenTo | Withdrawn | Unit) -> dict[str, Any]:
+    """What the logbook keeps of an entry beside who, when and which panel; what nobody said is left out."""
+    match entry:
+        case Tap():
+            return {}
+        case Seen():
+            return {"alarm": entry.alarm}
+        case SeenTo():
+            return {"probe": entry.probe, "serial": "", "fixed": entry.fixed}
+        case Withdrawn():
+            return {"event": entry.event} | ({"reason": entry.reason} if entry.reason else {})
+        case Unit():
+            return {"key": entry.key, "value": entry.value}
+        case _:
+            return entry.body.model_dump(mode="json", exclude_none=True)
