@@ -163,6 +163,38 @@ class Keep(Table):
     readings_days: int | None = Field(default=None, ge=120, le=100_000)
 
 
+class ShopHours(Table):
+    """leave_at: the shop's own time of day at which the last person leaves: "before you leave" is asked before it."""
+
+    leave_at: str = "22:00"
+
+    @field_validator("leave_at")
+    @classmethod
+    def _is_a_time(cls, text: str) -> str:
+        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+            raise ValueError(f'{text!r} is no time of day; write it like "22:00"')
+        return text
+
+    @property
+    def leave_minute(self) -> int:
+        """The same as minutes since midnight."""
+        return int(self.leave_at[:2]) * 60 + int(self.leave_at[3:])
+
+
+class Forecast(Table):
+    """A file with a forecast of the air outdoors, which something of the shop's own keeps fresh.
+
+    file        CSV or JSON; its layout stands in dashboard/forecast_file.py and in the README
+    probe       a probe that hangs outdoors: how the shop follows the weather is learned from it. Without one, from
+                the past hours that stand in the file
+    max_age_h   an older forecast is not used
+    """
+
+    file: str = Field(min_length=1)
+    probe: Name | None = None
+    max_age_h: float = Field(default=12.0, gt=0, le=72)
+
+
 class Settings(Table):
     """The whole file. `data` is the folder of readings.db, watch.db and shop.db, relative to the file."""
 
@@ -173,6 +205,8 @@ class Settings(Table):
     probe: tuple[Probe, ...] = ()
     serve: Serve = Serve()
     keep: Keep = Keep()
+    shop: ShopHours = ShopHours()
+    forecast: Forecast | None = None
     announce: Announce | None = None
     forward: Forward | None = None
     folder: Path = Path()
@@ -203,6 +237,9 @@ class Settings(Table):
                     raise _misfit("probe", index, "name" if probe.name else "id", text)
                 wires.add((probe.source, name))
             seen.add(probe.id)
+        if self.forecast is not None and self.forecast.probe not in (None, *seen):
+            text = f"no probe is called {self.forecast.probe!r}; {nearest(str(self.forecast.probe), sorted(seen))}"
+            raise PydanticCustomError("misfit", "{text}", {"text": text, "where": ["forecast", "probe"]})
         return self
 
     @property
@@ -302,6 +339,8 @@ _MODELS: dict[str, type[Table]] = _TAGGED | {
     "probe": Probe,
     "serve": Serve,
     "keep": Keep,
+    "shop": ShopHours,
+    "forecast": Forecast,
     "announce": Announce,
     "forward": Forward,
     "field": FieldMap,

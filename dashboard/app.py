@@ -22,6 +22,7 @@ from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.desk import Desk
 from dashboard.entry_check import LogbookError
+from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
@@ -49,12 +50,16 @@ def create_app(
     readings: Path | None = None,
     card_facts: Callable[[], Mapping[str, tuple[float, float]]] = dict,
     card: CardOf = no_card,
+    leave_minute: int = 22 * 60,
+    forecast: ForecastFile | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
     readings   path of readings.db, for what each probe last said and what was refused
     card_facts by a card's id the least and the greatest temperature it covers, degC
     card       a card by its id
+    leave_minute   when the last person leaves, minutes since the shop's midnight
+    forecast   the shop's forecast file, if it has one
     """
     shop = Shop(
         watched,
@@ -70,8 +75,9 @@ def create_app(
         invented,
         (lambda: read(readings)) if readings else list,
         (lambda: processes(readings)) if readings else dict,
-        Live(readings, logbook, card).facts if readings else nobody,
+        Live(readings, logbook, card, forecast).facts if readings else nobody,
         card,
+        leave_minute,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)

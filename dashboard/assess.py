@@ -19,6 +19,7 @@ from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
 from dashboard.follow import Trace
 from dashboard.mix_fault import first_fault
+from dashboard.night import bare_night, night_of
 from dashboard.panel import Hold
 from dashboard.standing_of import pot_now, standing_of, when
 from dashboard.unsure_time import agreed, matters
@@ -52,7 +53,10 @@ def _assess(facts: Facts, at: int) -> Assessment:
     last = _last_usable(trace, at) if trace else None
     newest = facts.panel.newest
     if newest is None:
-        return _short(facts, at, _before_mixing(facts, trace, last, at), last)
+        answer = _short(facts, at, _before_mixing(facts, trace, last, at), last)
+        if trace is None or last is None or _unheard(trace, last, at):
+            return answer
+        return replace(answer, night=bare_night(facts, trace, at))
     missing = [coat.card for coat in facts.panel.coats if coat.card not in facts.cards]
     if missing:
         return _short(facts, at, unknown.no_card(missing[0]), last)
@@ -189,6 +193,7 @@ def _whole(
         film=film_of(followed.film, first_minute(newest), facts.panel.washed_at),
         gaps=tuple(followed.gaps + silent),
         curve=curve(followed, known=not silent),
+        night=None if silent else night_of(facts, followed.ahead, newest.card.minimum_C, followed.source),
     )
 
 

@@ -57,6 +57,29 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Night:
+    """What lies ahead of the panel in a bit more than a day, one value each quarter of an hour; times UTC ms.
+
+    likely_C, low_C, high_C   the panel, degC, and between what 8 of 10 such nights lie
+    dew_point_C   of the air beside it, as likely; empty where it is not measured
+    cold_at       from when the panel is likely below the card's minimum; None: not within these hours
+    closes_by, closes_at   when the margin over the dew point falls under margin_K: early end, and as likely
+    source        what is said of the forecast file; None: there is none
+    """
+
+    t: tuple[int, ...]
+    likely_C: tuple[float, ...]
+    low_C: tuple[float, ...]
+    high_C: tuple[float, ...]
+    dew_point_C: tuple[float, ...]
+    margin_K: float
+    cold_at: int | None = None
+    closes_by: int | None = None
+    closes_at: int | None = None
+    source: Say | None = None
+
+
+@dataclass(frozen=True)
 class Assessment:
     """One panel at one time. `good_until`: past it every reader must say "not known". Times UTC ms.
 
@@ -101,6 +124,7 @@ class Assessment:
     film: Film | None = None
     gaps: tuple[tuple[int, int], ...] = ()
     curve: Curve | None = None
+    night: Night | None = None
     cautions: tuple[str, ...] = ()
     corrections: tuple[str, ...] = ()
     entries: str = ""
@@ -122,7 +146,7 @@ class Assessment:
         """Raises ValueError or KeyError for a text that to_json() did not write."""
         raw: dict[str, Any] = json.loads(text)
         verdict = raw.pop("verdict")
-        film, curve = raw.pop("film"), raw.pop("curve")
+        film, curve, night = raw.pop("film"), raw.pop("curve"), raw.pop("night", None)
         return cls(
             **{key: _tuples(value) for key, value in raw.items() if key != "milestones"},
             milestones=tuple(Passing(**item) for item in raw["milestones"]),
@@ -138,6 +162,7 @@ class Assessment:
             ),
             film=Film(**film) if film else None,
             curve=Curve(**{key: tuple(value) for key, value in curve.items()}) if curve else None,
+            night=_night(night) if night else None,
         )
 
 
@@ -149,6 +174,13 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (tuple, list)):
         return [_plain(item) for item in value]
     return value
+
+
+def _night(raw: dict[str, Any]) -> Night:
+    source = raw.pop("source")
+    return Night(
+        **{key: _tuples(value) for key, value in raw.items()}, source=Say(**source) if source else None
+    )
 
 
 def _tuples(value: Any) -> Any:

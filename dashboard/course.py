@@ -8,33 +8,22 @@ import numpy as np
 
 from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
-from dashboard.film import dew_by_minute, dew_now, dew_samples, exposure_of, wash_that_counts
-from dashboard.follow import Trace
+from dashboard.film import dew_by_minute, dew_now, exposure_of, wash_that_counts
+from dashboard.outlooks import panel_outlook, panel_samples
 from dashboard.panel import Coat
 from model.blocks import Blocks
 from model.blush import FilmExposure
 from model.coat import HOUR_MS
 from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
-from model.forecast import outlook
-from model.history import Samples, gaps, lagged, longest_join_ms, minute_blocks
+from model.history import Samples, gaps, longest_join_ms, minute_blocks
 from model.resin_card import Milestone, ResinCard
+from model.verdict import Say
 
-OUTLOOK_H = 72.0
 WIDENING_K_H = 3.0
 """How fast an unheated shed or a heated room changes at most, K/h: bounds what can have happened in a gap."""
 DATUM_C = 0.0
 """Datum of the temperature-time factor shown beside the kinetics, degC: a person can check it by hand."""
 TREND_K_H = 0.3
-
-LAG_S = {
-    "wood": 3600.0,
-    "foam": 1200.0,
-    "solid laminate": 2400.0,
-    "metal mould": 5400.0,
-    "composite mould": 3600.0,
-    "floor": 14400.0,
-}
-"""Time constant with which a panel follows the air, s, when only the air is measured (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +32,7 @@ class PanelCourse:
 
     suspect_since   since when the mix of one of its coats is suspected
     history   minutes from the oldest coat that counts up to now
+    ahead     minutes from now on, as they are likely to be; source: what is said of the forecast file, if there is one
     dew       dew point of the air in each minute of the newest coat's life, degC, NaN where unknown
     washed_at   when its film was washed so that it counts: not while it was tacky
     """
@@ -52,6 +42,8 @@ class PanelCourse:
     least: CoatCourse
     suspect_since: int | None
     history: Blocks
+    ahead: Blocks
+    source: Say | None
     air: Blocks | None
     dew: np.ndarray[tuple[int], np.dtype[np.float64]]
     film: FilmExposure
@@ -73,7 +65,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     """The panel's course up to `at` and through the outlook. Needs a coat, its card, and a usable reading by `at`."""
     trace = facts.temperature
     assert trace is not None
-    samples = _panel_samples(facts, trace, at)
+    samples = panel_samples(facts, trace, at)
     coats = _coats_that_count(facts)
     start = min(start_of(coat, card) for coat, card in coats)
     history = minute_blocks(samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
@@ -81,10 +73,9 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         history = _either(
             history, minute_blocks(trace.samples, trace.interval_s, min(start, at), at, WIDENING_K_H)
         )
-    whole = history.joined(outlook(samples, at, OUTLOOK_H, dew_samples(facts)))
-    half_width_K = trace.half_width_from(min(start, at))
-    followed = [follow_coat(coat, card, whole, at, half_width_K) for coat, card in coats]
-    newest, least = followed[-1], max(followed, key=_furthest_from_sanding)
+    ahead, source = panel_outlook(facts, samples, at)
+    followed = coats_through(facts, history.joined(ahead), at)
+    newest, least = followed[-1], least_cured(followed)
     suspected = [of.suspect_since for of in followed if of.suspect_since is not None]
     begun = min(start_of(newest.coat, newest.card), at)
     holes = gaps(samples, trace.interval_s, begun, at)
@@ -101,6 +92,8 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         least=least,
         suspect_since=min(suspected, default=None),
         history=history,
+        ahead=ahead,
+        source=source,
         air=_air_blocks(facts, begun, at),
         dew=dew,
         film=exposure_of(facts, newest, dew, washed_at),
@@ -119,6 +112,21 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
             hours, value, energy, reference, longest_h=longest_h
         ),
     )
+
+
+def coats_through(facts: Facts, whole: Blocks, at: int) -> list[CoatCourse]:
+    """The coats that count through `whole`, the panel's history and what lies ahead of it; the newest last."""
+    coats = _coats_that_count(facts)
+    trace = facts.temperature
+    assert trace is not None
+    start = min(start_of(coat, card) for coat, card in coats)
+    half_width_K = trace.half_width_from(min(start, at))
+    return [follow_coat(coat, card, whole, at, half_width_K) for coat, card in coats]
+
+
+def least_cured(followed: list[CoatCourse]) -> CoatCourse:
+    """The coat that is furthest from sanding."""
+    return max(followed, key=_furthest_from_sanding)
 
 
 def _either(lagging: Blocks, air: Blocks) -> Blocks:
@@ -142,15 +150,6 @@ def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
 def _furthest_from_sanding(followed: CoatCourse) -> float:
     ready = followed.passings[Milestone.SAND].safe
     return float("inf") if ready is None else float(ready)
-
-
-def _panel_samples(facts: Facts, trace: Trace, at: int) -> Samples:
-    """The panel's temperature up to `at`: measured on it, or the air's followed with the lag of what it lies on."""
-    samples = trace.samples
-    if trace is not facts.surface:
-        samples = lagged(samples, LAG_S[facts.panel.substrate])
-    upto = int(np.searchsorted(samples.t, at, "right"))
-    return Samples(samples.t[:upto], samples.value[:upto])
 
 
 def _life(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from collector.store.runs import Unsure
 from dashboard.follow import Trace
 from dashboard.panel import Coat, Panel
+from dashboard.weather import Weather
 from model.resin_card import ResinCard
 
 
@@ -19,6 +20,7 @@ class Facts:
     surface, air, humidity   the panel's probes as they are followed; None: no such probe
     batch   the newest batch of readings among them
     unsure  stretches of time whose place is not known exactly
+    weather what the shop's forecast file says of the air outdoors; None: there is no such file
     """
 
     panel: Panel
@@ -28,6 +30,7 @@ class Facts:
     humidity: Trace | None
     batch: int
     unsure: tuple[Unsure, ...] = ()
+    weather: Weather | None = None
 
     @property
     def temperature(self) -> Trace | None:

@@ -14,14 +14,16 @@ from dashboard import stays
 from dashboard.devices import probe_logs
 from dashboard.facts import Facts
 from dashboard.follow import Follower
+from dashboard.forecast_file import ForecastFile
 from dashboard.panel import Event, Panel
+from dashboard.weather import Weather, weather_of
 from model.resin_card import ResinCard
 
 CardOf = Callable[[str], ResinCard | None]
 """A card by its id; None if there is none that can be used."""
 
 
-def facts_of(panel: Panel, follower: Follower, card_of: CardOf) -> Facts:
+def facts_of(panel: Panel, follower: Follower, card_of: CardOf, weather: Weather | None = None) -> Facts:
     """One panel's facts as its probes are followed now, with those of its coats' cards that can be read."""
     cards = {coat.card: card for coat in panel.coats if (card := card_of(coat.card)) is not None}
     return Facts(
@@ -32,7 +34,16 @@ def facts_of(panel: Panel, follower: Follower, card_of: CardOf) -> Facts:
         humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, follower.trace),
         batch=follower.batch,
         unsure=unsure(follower.runs),
+        weather=weather,
     )
+
+
+def weather_now(forecast: ForecastFile | None, follower: Follower, at: int) -> Weather | None:
+    """The shop's forecast file at `at` (UTC ms), with the probe outdoors that it names; None: there is no such file."""
+    if forecast is None:
+        return None
+    air = follower.trace(forecast.probe, Quantity.TEMPERATURE)
+    return weather_of(forecast.at(at), air, follower.trace(forecast.probe, Quantity.RELATIVE_HUMIDITY), at)
 
 
 class Entries(Protocol):
@@ -46,12 +57,16 @@ class Live:
     """Facts of any panel, or of a spot where none is registered. Safe to call from several threads.
 
     readings   path of readings.db
+    forecast   the shop's forecast file, if it has one
     """
 
-    def __init__(self, readings: Path, logbook: Entries, card_of: CardOf) -> None:
+    def __init__(
+        self, readings: Path, logbook: Entries, card_of: CardOf, forecast: ForecastFile | None = None
+    ) -> None:
         self._readings = readings
         self._logbook = logbook
         self._card_of = card_of
+        self._forecast = forecast
         self._lock = threading.Lock()
         self._follower: Follower | None = None
 
@@ -64,7 +79,8 @@ class Live:
             follower.keep(now, oldest)
             follower.refresh()
             self._follower = follower
-            return facts_of(panel, follower, self._card_of)
+            weather = weather_now(self._forecast, follower, now)
+            return facts_of(panel, follower, self._card_of, weather)
 
     def _oldest(self, panel: Panel) -> int | None:
         """When the first coat of any panel still open, or of this one, was mixed, UTC ms."""

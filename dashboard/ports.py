@@ -63,3 +63,5 @@ class Shop:
     """What the model needs to answer for a panel at this time (UTC ms); raises NotYet while collect has never run."""
     card: CardOf = no_card
     """A resin card by its id."""
+    leave_minute: int = 22 * 60
+    """When the last person leaves, minutes since the shop's midnight."""

@@ -28,7 +28,8 @@ from dashboard.display import View, say
 from dashboard.doubts import matters
 from dashboard.fold import fold
 from dashboard.follow import Follower
-from dashboard.live import facts_of
+from dashboard.forecast_file import ForecastFile
+from dashboard.live import facts_of, weather_now
 from dashboard.logbook import LogbookReader
 from dashboard.panel import Panel
 from dashboard.watch_store import Alarm, WatchWriter
@@ -45,6 +46,7 @@ class Watch:
 
     readings   path of readings.db
     zone       the time zone of the words told to the broker
+    forecast   the shop's forecast file, if it has one
     turned     called whenever a round, or one panel of it, is done
     """
 
@@ -56,6 +58,7 @@ class Watch:
     zone: ZoneInfo
     announcer: Announcer | None = None
     turned: Callable[[], None] = lambda: None
+    forecast: ForecastFile | None = None
     _follower: Follower | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
     _silent: dict[str, bool] = field(default_factory=dict, init=False)
@@ -136,7 +139,8 @@ class Watch:
         return True
 
     def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
-        facts, at = facts_of(panel, follower, self.cards.get), self.clock.now()
+        at = self.clock.now()
+        facts = facts_of(panel, follower, self.cards.get, weather_now(self.forecast, follower, at))
         try:
             return assess(facts, at)
         except Exception:

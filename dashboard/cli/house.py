@@ -6,6 +6,7 @@ from collector.settings import Settings
 from collector.steady_clock import this_machine
 from collector.store.house_clock import HouseClock
 from dashboard.entry_times import EntryTimes
+from dashboard.forecast_file import ForecastFile
 from dashboard.logbook import LogbookReader
 
 
@@ -17,3 +18,11 @@ def house_clock(settings: Settings) -> HouseClock:
 def read_logbook(settings: Settings) -> LogbookReader:
     """Every method of it raises NotYet while serve has never run."""
     return LogbookReader(settings.shop_db, EntryTimes(settings.readings_db))
+
+
+def forecast_of(settings: Settings) -> ForecastFile | None:
+    """The forecast file of the settings, relative to theirs; None: they name none."""
+    told = settings.forecast
+    if told is None:
+        return None
+    return ForecastFile(settings.folder / told.file, told.max_age_h, told.probe)

@@ -65,6 +65,7 @@ def watch(arguments: argparse.Namespace) -> int:
     from collector.broker_tls import LoginFileError, password_of, tls_context
     from dashboard.announce import Announcer, Broker
     from dashboard.cards import CardShelf
+    from dashboard.cli.house import forecast_of
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import LogbookReader
     from dashboard.watch import Watch
@@ -92,6 +93,7 @@ def watch(arguments: argparse.Namespace) -> int:
             zone=ZoneInfo(settings.time_zone),
             announcer=announcer,
             turned=heartbeat.turned,
+            forecast=forecast_of(settings),
         ).run(stop)
     finally:
         heartbeat.stopping()
@@ -107,6 +109,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from collector.store.reader import Reader
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
+    from dashboard.cli.house import forecast_of
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.watch_store import WatchReader
@@ -136,6 +139,8 @@ def serve(arguments: argparse.Namespace) -> int:
         time_zone=settings.time_zone,
         invented=arguments.demo_clock is not None,
         port=settings.serve.port,
+        leave_minute=settings.shop.leave_minute,
+        forecast=forecast_of(settings),
     )
     server = uvicorn.Server(
         uvicorn.Config(

@@ -20,17 +20,18 @@ from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.labels import DID, MILESTONES, QUALITY, SHOWN
 from dashboard.words.probes import PROBE_LABELS
+from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 
 __all__ = [
     "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "SHOWN",
     "WHYS", "takes",
 ]  # fmt: skip
 
-HEADLINES = answers.HEADLINES | DOUBT_HEADLINES
+HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
 WHYS = answers.WHYS | DOUBT_WHYS
 ALARMS = answers.ALARMS | DOUBT_ALARMS
-LABELS = labels.LABELS | PROBE_LABELS
-KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS
+LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS
+KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
 
 
 def takes(key: str) -> frozenset[str]:

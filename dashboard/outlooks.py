@@ -1,0 +1,101 @@
+"""What lies ahead of a panel and of the air around it: past nights, or the weather forecast through the shop.
+
+One place for it, so that a headline, Tonight and a what-if look at the same hours to come.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from dashboard.facts import Facts
+from dashboard.film import dew_now, dew_samples
+from dashboard.follow import Trace
+from model.blocks import Blocks
+from model.forecast import outlook
+from model.history import HOUR_MS, Samples, lagged
+from model.shed import LEAST_OVERLAP_H, fit, outlook_from_outdoors
+from model.verdict import Say
+
+OUTLOOK_H = 72.0
+THIN_MS = 10 * 60_000
+"""As fine as the shop's own log needs to be for learning how it follows the weather."""
+
+LAG_S = {
+    "wood": 3600.0,
+    "foam": 1200.0,
+    "solid laminate": 2400.0,
+    "metal mould": 5400.0,
+    "composite mould": 3600.0,
+    "floor": 14400.0,
+}
+"""Time constant with which a panel follows the air, s, when only the air is measured (common practice, no source)."""
+
+
+def panel_samples(facts: Facts, trace: Trace, at: int) -> Samples:
+    """The panel's temperature up to `at`: measured on it, or the air's followed with the lag of what it lies on."""
+    samples = trace.samples
+    if trace is not facts.surface:
+        samples = lagged(samples, LAG_S[facts.panel.substrate])
+    upto = int(np.searchsorted(samples.t, at, "right"))
+    return Samples(samples.t[:upto], samples.value[:upto])
+
+
+def panel_outlook(facts: Facts, samples: Samples, at: int) -> tuple[Blocks, Say | None]:
+    """The panel's next 72 h from `at` (UTC ms) on, and what is said of the forecast file; None: there is none.
+
+    samples   of the panel, as panel_samples() gives them; at least one
+    """
+    own = outlook(samples, at, OUTLOOK_H, dew_samples(facts))
+    weather = facts.weather
+    if weather is None or weather.air is None:
+        return own, weather.say if weather else None
+    common_h = _common_h(samples, weather.air, at)
+    if common_h < LEAST_OVERLAP_H:
+        return own, Say("forecast_learning", {"common_h": common_h, "needed_h": LEAST_OVERLAP_H})
+    return _through(own, samples, weather.air, at), weather.say
+
+
+def dew_outlook(facts: Facts, at: int, hours: float) -> Blocks | None:
+    """Dew point of the air beside the panel, degC, in the next hours; None where it is not measured now."""
+    samples = dew_samples(facts)
+    if samples is None or dew_now(facts, at) is None:
+        return None
+    own = outlook(samples, at, hours)
+    outdoors = facts.weather.dew_point if facts.weather else None
+    if outdoors is None or _common_h(samples, outdoors, at) < LEAST_OVERLAP_H:
+        return own
+    return _through(own, samples, outdoors, at)
+
+
+def _common_h(samples: Samples, outdoors: Samples, at: int) -> float:
+    """Hours before `at` in which both were logged; a stretch of the shop's log that is missing does not count."""
+    past = outdoors.t[outdoors.t <= at]
+    upto = samples.t[samples.t <= at]
+    if not len(past) or not len(upto) or outdoors.t[-1] <= at:
+        return 0.0
+    begin, end = max(past[0], upto[0]), min(past[-1], upto[-1])
+    logged = len(np.unique(upto[(upto >= begin) & (upto <= end)] // HOUR_MS))
+    return float(min(max(int(end - begin) / HOUR_MS, 0.0), logged))
+
+
+def _through(own: Blocks, samples: Samples, outdoors: Samples, at: int) -> Blocks:
+    """The forecast for outdoors through the shop's lag and offset; beyond its end the own outlook, met smoothly."""
+    shed = fit(outdoors, _thinned(samples), at)
+    soon = outlook_from_outdoors(shed, samples, outdoors, at, len(own) / 60.0)
+    left = len(own) - len(soon)
+    if left <= 0:
+        return soon
+    part = slice(len(soon), None)
+    step = float(soon.central[-1] - own.central[len(soon) - 1])
+    fading = step * np.exp(-np.arange(1, left + 1) * 60.0 / shed.lag_s)
+    central = np.concatenate([soon.central, own.central[part] + fading])
+    spread = np.concatenate([soon.spread, np.maximum(own.spread[part], float(soon.spread[-1]))])
+    return replace(own, cold=central.copy(), central=central, hot=central.copy(), spread=spread)
+
+
+def _thinned(samples: Samples) -> Samples:
+    """The first sample of each ten minutes."""
+    _, first = np.unique(samples.t // THIN_MS, return_index=True)
+    return Samples(samples.t[first], samples.value[first])
