@@ -98,6 +98,7 @@ from collector.source_tables import (
     W1Slave as W1Slave,
 )
 from collector.toml_lines import line_of, nearest
+from collector.web_address import web_address
 
 EXAMPLE = Path(__file__).with_name("example.toml")
 """The documentation of every key; a test loads it."""
@@ -134,10 +135,20 @@ class Probe(Table):
 
 
 class Serve(Table):
-    """Where the pages are served. Only loopback until accounts exist."""
+    """Where the pages are served. Only loopback until accounts exist.
+
+    public_url   what a phone calls this computer by, "http://shed.lan:8137": labels lead there, and requests under
+                 that name are answered. What carries them to the loopback port is the shop's own: a tunnel, a proxy
+    """
 
     host: Literal["127.0.0.1", "::1", "localhost"] = "127.0.0.1"
     port: int = Field(default=8137, ge=1, le=65535)
+    public_url: str | None = None
+
+    @field_validator("public_url")
+    @classmethod
+    def _an_address(cls, url: str | None) -> str | None:
+        return None if url is None else web_address(url)
 
 
 class Announce(BrokerLogin):

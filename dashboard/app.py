@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import apsw
 from fastapi import FastAPI, Request, Response
@@ -17,6 +18,7 @@ from collector.store.schema import MAY_PASS, StoreError
 from collector.store.trouble import kind_of, read
 from dashboard import security
 from dashboard.alive import Doing, doing
+from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
@@ -24,6 +26,7 @@ from dashboard.desk import Desk
 from dashboard.entry_check import LogbookError
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
+from dashboard.pages import labels as label_pages
 from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import round as round_page
@@ -52,6 +55,7 @@ def create_app(
     card: CardOf = no_card,
     leave_minute: int = 22 * 60,
     forecast: ForecastFile | None = None,
+    public_url: str | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -60,6 +64,7 @@ def create_app(
     card       a card by its id
     leave_minute   when the last person leaves, minutes since the shop's midnight
     forecast   the shop's forecast file, if it has one
+    public_url what a phone calls us by: labels lead there, and requests under that name are answered
     """
     shop = Shop(
         watched,
@@ -78,6 +83,7 @@ def create_app(
         Live(readings, logbook, card, forecast).facts if readings else nobody,
         card,
         leave_minute,
+        public_url,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)
@@ -88,14 +94,17 @@ def create_app(
         thumb.router(desk),
         more.router(desk),
         probe_pages.router(desk),
+        label_pages.router(desk),
         api_reading.router(desk),
         api_logging.router(desk),
         api_probes.router(desk),
+        api_labels.router(desk),
         files.router(),
     ):
         app.include_router(router)
     _errors(app, desk)
-    app.add_middleware(security.Guard, hosts=tuple(allowed_hosts), port=port)
+    called = [urlsplit(public_url).netloc] if public_url else []
+    app.add_middleware(security.Guard, hosts=(*allowed_hosts, *called), port=port)
     return app
 
 

@@ -20,6 +20,7 @@ from dashboard.assessment import Assessment
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.panel import Panel
+from dashboard.paper import Paper
 from dashboard.ports import Shop
 from dashboard.probes import Heard
 from dashboard.watch_store import Alarm
@@ -49,6 +50,7 @@ class Desk:
             invented=shop.invented,
             v=version,
         )
+        self._paper = Paper(shop.site, shop.invented, version)
 
     def view(self) -> View:
         """The viewer's zone, unit and time."""
@@ -96,12 +98,16 @@ class Desk:
         open_ones.sort(key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
         return untold(self.shop.troubles(), stored, self.shop.clock.now()) + open_ones
 
-    def round(self, view: View) -> strips.Round:
+    def latest(self) -> list[Assessment] | None:
+        """The newest assessment of every panel; None while watch has never run."""
         try:
-            latest: list[Assessment] | None = self.shop.watched.latest()
+            return self.shop.watched.latest()
         except NotYet:
-            latest = None
-        return strips.round_of(self.panels(), latest, view)
+            return None
+
+    def round(self, view: View, zone: str | None = None) -> strips.Round:
+        """As the page shows it: of all zones or of one, those that wait folded where there are many."""
+        return strips.folded(strips.round_of(self.panels(), self.latest(), view, zone))
 
     def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page; 304 if the browser's copy differs in nothing but the time it was made."""
@@ -109,6 +115,11 @@ class Desk:
             view=view, now=_NOW, rate=self.shop.clock.rate, alarms=self.standing(), **values
         )
         # no-store: a page brought back from a cache would count its age from the wrong moment.
+        return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
+
+    def paper(self, request: Request, template: str, view: View, **values: Any) -> Response:
+        """A page to be printed."""
+        text = self._paper.html(template, view, **values)
         return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
 
     def json(self, request: Request, body: Mapping[str, Any], view: View) -> Response:

@@ -65,3 +65,5 @@ class Shop:
     """A resin card by its id."""
     leave_minute: int = 22 * 60
     """When the last person leaves, minutes since the shop's midnight."""
+    public_url: str | None = None
+    """What a phone calls this computer by; None if nobody said."""

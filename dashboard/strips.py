@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -55,6 +56,7 @@ class Strip:
     worked_out: int | None
     readings_to: int | None
     folded: bool = False
+    zone: str = ""
 
     @property
     def contour(self) -> str:
@@ -64,12 +66,16 @@ class Strip:
 
 @dataclass(frozen=True)
 class Round:
-    """All strips in order, with how old they are."""
+    """All strips in order, with how old they are.
+
+    zones   of all open panels, whatever zone the round is of
+    """
 
     strips: tuple[Strip, ...]
     known: int
     readings_to: int | None
     worked_out: int | None
+    zones: tuple[str, ...] = ()
 
 
 def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool = True) -> Strip:
@@ -104,6 +110,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         last_said=last_said(assessment, view),
         worked_out=assessment.at,
         readings_to=assessment.readings_to,
+        zone=panel.zone,
     )
 
 
@@ -151,22 +158,46 @@ def _felt_lately(panel: Panel, assessment: Assessment) -> bool:
     return newest is not None and assessment.at - newest.at <= FELT_MS and set(newest.words) <= BONDS
 
 
-def round_of(panels: Mapping[str, Panel], assessments: Iterable[Assessment] | None, view: View) -> Round:
-    """The round of all open panels; assessments None: watch has never run. Order: rank, deadline, name."""
+def round_of(
+    panels: Mapping[str, Panel],
+    assessments: Iterable[Assessment] | None,
+    view: View,
+    zone: str | None = None,
+) -> Round:
+    """The round of all open panels, or of a zone's, in the order of rank, deadline, name.
+
+    assessments   None: watch has never run
+    """
     by_panel = {item.panel: item for item in assessments or ()}
     open_panels = [panel for panel in panels.values() if not panel.closed]
     started = assessments is not None
-    strips = [strip(panel, by_panel.get(panel.id), view, started) for panel in open_panels]
-    fold = len(strips) > FOLD_BEYOND
-    strips = [_folded(item) if fold and item.kind is Kind.WAIT else item for item in strips]
-    strips.sort(key=lambda item: (item.rank, _limit(by_panel.get(item.panel)), item.title))
+    shown = [panel for panel in open_panels if zone in (None, panel.zone)]
+    strips = [strip(panel, by_panel.get(panel.id), view, started) for panel in shown]
+    strips.sort(key=lambda item: (item.rank, _limit(by_panel.get(item.panel)), _counted(item.title)))
     known = [item for item in strips if item.known]
     return Round(
         strips=tuple(strips),
         known=len(known),
         readings_to=min((item.readings_to for item in known if item.readings_to is not None), default=None),
         worked_out=min((item.worked_out for item in strips if item.worked_out is not None), default=None),
+        zones=tuple(sorted({panel.zone for panel in open_panels})),
     )
+
+
+def _counted(title: str) -> list[tuple[int, str]]:
+    """To order names by: "Hull 2" before "Hull 10"."""
+    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", title)]
+
+
+def folded(found: Round) -> Round:
+    """With more panels than FOLD_BEYOND, those that only wait, and offer nothing but their page, in a line each."""
+    if len(found.strips) <= FOLD_BEYOND:
+        return found
+    return replace(found, strips=tuple(_folded(item) if _only_waits(item) else item for item in found.strips))
+
+
+def _only_waits(item: Strip) -> bool:
+    return item.kind is Kind.WAIT and item.button.href == f"/panels/{item.panel}"
 
 
 def _brief(sentences: list[str]) -> str:
@@ -195,6 +226,7 @@ def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | No
         last_said="",
         worked_out=old.at if old else None,
         readings_to=old.readings_to if old else None,
+        zone=panel.zone,
     )
 
 

@@ -20,6 +20,7 @@ from dashboard.figures import figure
 from dashboard.pages.more import alarm_line, probe_lines
 from dashboard.pages.panels import find
 from dashboard.panel import Panel
+from dashboard.round_sheet import sheet_of
 from dashboard.words import LABELS
 
 WATCH_LATE_MS = 3 * 60_000
@@ -31,9 +32,10 @@ def router(desk: Desk) -> APIRouter:
     routes = APIRouter(prefix="/api")
 
     @routes.get("/round")
-    def round_(request: Request) -> Response:
+    def round_(request: Request, zone: str | None = None) -> Response:
+        """Of all zones or of one. Of each strip `paper_until`: UTC ms until which a printed line is gone by."""
         view = desk.view()
-        return desk.json(request, _round(desk, view), view)
+        return desk.json(request, _round(desk, view, zone), view)
 
     @routes.get("/panels")
     def panels(request: Request) -> Response:
@@ -94,15 +96,18 @@ def _probes(desk: Desk, view: View) -> dict[str, Any]:
     }
 
 
-def _round(desk: Desk, view: View) -> dict[str, Any]:
-    found = desk.round(view)
+def _round(desk: Desk, view: View, zone: str | None) -> dict[str, Any]:
+    sheet = sheet_of(desk.panels(), desk.latest(), view, zone)
+    until, found = {line.strip.panel: line.until for line in sheet.lines}, strips.folded(sheet.round)
     return {
         "site": desk.shop.site,
         "invented": desk.shop.invented,
         "known": found.known,
         "readings_to": found.readings_to,
         "worked_out": found.worked_out,
-        "strips": [dataclasses.asdict(item) for item in found.strips],
+        "zone": zone,
+        "zones": found.zones,
+        "strips": [dataclasses.asdict(item) | {"paper_until": until[item.panel]} for item in found.strips],
     }
 
 

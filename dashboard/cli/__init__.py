@@ -59,6 +59,7 @@ def parser() -> argparse.ArgumentParser:
     _copies(commands)
     _panels(commands)
     _probes(commands)
+    _paper(commands)
     _check(commands)
     return top
 
@@ -208,6 +209,19 @@ def _probes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     probe.add_argument("--yes", action="store_true", help="with check: log and correct without asking")
     probe.add_argument("--entry", help="with back: id of the entry to take back")
     probe.add_argument("--who", default="command", help="who did it")
+
+
+def _paper(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    walk = _command(
+        commands, "round", "say what to do with each panel, or write the round sheet", "paper:round_"
+    )
+    walk.add_argument("--zone", help="only this part of the site (default: all)")
+    walk.add_argument(
+        "--html", type=Path, metavar="FILE", help="write a sheet with tick boxes, to be printed"
+    )
+    label = _command(commands, "labels", "say each panel's six letters, or write QR labels", "paper:labels_")
+    label.add_argument("panel", nargs="*", help="the panel's name (default: all that are open)")
+    label.add_argument("--html", type=Path, metavar="FILE", help="write labels, to be printed")
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

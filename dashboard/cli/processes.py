@@ -141,6 +141,7 @@ def serve(arguments: argparse.Namespace) -> int:
         port=settings.serve.port,
         leave_minute=settings.shop.leave_minute,
         forecast=forecast_of(settings),
+        public_url=settings.serve.public_url,
     )
     server = uvicorn.Server(
         uvicorn.Config(

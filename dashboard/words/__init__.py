@@ -19,6 +19,7 @@ from dashboard.words import answers, labels
 from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.labels import DID, MILESTONES, QUALITY, SHOWN
+from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 
@@ -30,7 +31,7 @@ __all__ = [
 HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
 WHYS = answers.WHYS | DOUBT_WHYS
 ALARMS = answers.ALARMS | DOUBT_ALARMS
-LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS
+LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS
 KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
 
 

@@ -68,7 +68,12 @@ class FakeShop:
 
 
 def open_shop(
-    folder: Path, clock: Clock | None = None, port: int = 8137, filled: bool = True, heard: bool = False
+    folder: Path,
+    clock: Clock | None = None,
+    port: int = 8137,
+    filled: bool = True,
+    heard: bool = False,
+    public_url: str | None = None,
 ) -> FakeShop:
     """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have sent in_ice()."""
     clock = clock or SteppedClock(NOW)
@@ -87,6 +92,7 @@ def open_shop(
         port=port,
         readings=folder / "readings.db" if heard else None,
         card_facts=lambda: {card: (5.0 if "winter" in card else 10.0, 35.0) for card in CARDS},
+        public_url=public_url,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:
@@ -109,11 +115,20 @@ def in_ice(now: int) -> list[Reading]:
     return [Reading(probe, what, value, at, at) for probe, what, value in wanted for at in times]
 
 
-def register(shop: FakeShop, name: str, coats: int) -> str:
+def many(shop: FakeShop, panels: int) -> None:
+    """More panels, in two zones, most of them waiting: a small shop's morning."""
+    for number in range(1, panels + 1):
+        name = f"Hull {number}"
+        panel = register(shop, name, 2, "hall" if number % 3 else "shed")
+        verdict = recoat(NOW + number * MINUTE, NOW + 90 * MINUTE) if number % 9 == 0 else waiting(NOW)
+        shop.save(answer(panel, name, verdict))
+
+
+def register(shop: FakeShop, name: str, coats: int, zone: str = "shed") -> str:
     """Registers a panel with coats two and a half hours apart, the first at 17:00; returns its id."""
     panel = name.lower().replace(" ", "-")
     start = NOW - 13 * HOUR - 10 * MINUTE
-    body = {"name": name, "zone": "shed", "surface_probe": "S1", "air_probe": "A1", "substrate": "wood"}
+    body = {"name": name, "zone": zone, "surface_probe": "S1", "air_probe": "A1", "substrate": "wood"}
     events = [("panel registered", start - HOUR, body)]
     for number in range(coats):
         events.append(("coat mixed", start + number * 160 * MINUTE, {"card": CARDS[1], "kind": "laminate"}))

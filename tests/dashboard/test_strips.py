@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard.display import TIE, View
 from dashboard.panel import Coat, Panel, ThumbTest
-from dashboard.strips import round_of, strip
+from dashboard.strips import folded, round_of, strip
 from model.decide import not_known
 from model.observation import Word
 from model.verdict import Kind, Mark, Say
@@ -74,12 +74,11 @@ def test_each_verdict_offers_the_one_thing_to_log() -> None:
 def test_with_more_than_five_panels_those_that_wait_fold() -> None:
     names = [*FIVE, "wait-1"]
     items = [*morning(NOW), answer("wait-1", "Wait 1", waiting(NOW))]
-    folded = {item.panel for item in round_of(panels(*names), items, view()).strips if item.folded}
-    assert folded == {"wait-1"}
-    few = round_of(panels("wait-1"), items[-1:], view())
+    six = folded(round_of(panels(*names), items, view()))
+    assert {item.panel for item in six.strips if item.folded} == {"wait-1"}
+    few = folded(round_of(panels("wait-1"), items[-1:], view()))
     assert not few.strips[0].folded
-    strip_of_six = round_of(panels(*names), items, view()).strips[-1]
-    assert strip_of_six.why == "Likely from 07:40.", "a folded strip keeps its first sentence"
+    assert six.strips[-1].why == "Likely from 07:40.", "a folded strip keeps its first sentence"
 
 
 def test_a_closed_panel_is_not_on_the_round() -> None:
