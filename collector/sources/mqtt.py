@@ -33,6 +33,7 @@ from collector.sources.mqtt_link import (
     Message,
     Published,
     Refused,
+    Stored,
     Subscribed,
     Trouble,
     Unreachable,
@@ -131,7 +132,9 @@ class MqttClientSource:
             except Empty:
                 event = None
             now = time.monotonic()
-            if event is not None:
+            if isinstance(event, Stored):
+                link.send_acks()
+            elif event is not None:
                 heard = now
                 if link.stalled.is_set():
                     link.stalled.clear()

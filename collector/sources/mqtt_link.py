@@ -26,6 +26,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 from collector import settings
 from collector.broker_tls import password_of, tls_context, why_no_connection
 from collector.clock import Clock
+from collector.sources.quick_client import QuickClient
 
 KEEPALIVE_S = 20
 CONNECT_TIMEOUT_S = 3.0
@@ -109,6 +110,11 @@ class Message(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class Stored:
+    """Messages are ours now: send_acks() tells the broker."""
+
+
+@dataclass(frozen=True, slots=True)
 class Alive:
     """The broker answered a ping; the library cuts the connection itself if it does not."""
 
@@ -120,7 +126,7 @@ class Trouble:
     why: str
 
 
-Event = Connected | Refused | Unreachable | Lost | Subscribed | Published | Message | Alive | Trouble
+Event = Connected | Refused | Unreachable | Lost | Subscribed | Published | Message | Stored | Alive | Trouble
 
 
 class _Ear(logging.Logger):
@@ -160,7 +166,8 @@ class Link:
         self._lock = threading.Lock()
         self._connection = 0
         self._unacknowledged: dict[int, float] = {}
-        self._client = Client(
+        self._stored: list[int] = []
+        self._client = QuickClient(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
             protocol=MQTTProtocolVersion.MQTTv5,
@@ -194,9 +201,8 @@ class Link:
 
     def close(self) -> None:
         """Leaves, keeping the session at the broker if it is to last, and ends the thread."""
-        with self._lock:
-            self._connection += 1
-            self._unacknowledged.clear()
+        self.send_acks()
+        self._new_connection()
         self._client.disconnect()
         self._client.loop_stop()
         # Callbacks and client hold each other, and with them sockets, until garbage is collected.
@@ -212,8 +218,9 @@ class Link:
         self._client.publish(topic, payload, qos=1)
 
     def ack(self, mid: int, connection: int) -> None:
-        """Tells the broker that a message is ours now; any thread may call it.
+        """The broker is to be told that a message is ours now; any thread may call it.
 
+        Those of one commit are told together: the first puts an event on the queue, whose taker calls send_acks().
         Does nothing once its connection is gone: the broker then sends the message again, and the same number
         may by now belong to another one.
         """
@@ -223,7 +230,17 @@ class Link:
                 return
             if time.monotonic() - since > STALLED_S:
                 self.stalled.set()  # before the broker can send what it kept back
-            self._client.ack(mid, 1)
+            self._stored.append(mid)
+            first = len(self._stored) == 1
+        if first:
+            self.events.put(Stored())
+
+    def send_acks(self) -> None:
+        """Tells the broker of all messages that are ours by now."""
+        with self._lock:
+            for mid in self._stored:
+                self._client.ack(mid, 1)
+            self._stored = []
 
     def longest_unacknowledged(self) -> float:
         """Seconds the oldest message of this connection has waited for its ack(); 0 if none waits."""
@@ -235,6 +252,7 @@ class Link:
         with self._lock:
             self._connection += 1
             self._unacknowledged.clear()
+            self._stored = []
 
     def _safe(self, callback: Callable[..., None]) -> Callable[..., None]:
         def guarded(*args: Any) -> None:

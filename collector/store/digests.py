@@ -11,7 +11,7 @@ A record line is the row's fields in text, a float as float.hex(); times are raw
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -54,6 +54,14 @@ class Digest:
 def day_of(at: int) -> int:
     """The UTC day of a time in ms, counted from 1970."""
     return at // DAY_MS
+
+
+def days_of(times: Sequence[int]) -> set[int]:
+    """The UTC days of all these times (ms). Those of a batch mostly lie in one."""
+    if not times:
+        return set()
+    first, last = day_of(min(times)), day_of(max(times))
+    return {first} if first == last else {day_of(at) for at in times}
 
 
 def mark_undigested(connection: apsw.Connection, days: Iterable[int]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import apsw
@@ -15,17 +16,22 @@ from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.steady_clock import SteadyClock
 from collector.store import rechecks, run_table
 from collector.store.delivered import Delivered, keep_apart, pack
-from collector.store.digests import day_of, mark_undigested, rewritten
+from collector.store.digests import day_of, days_of, mark_undigested, rewritten
 from collector.store.keeping import is_summarised, removed_before, removing
 from collector.store.readings_schema import FLAGS, NEWEST_WITHIN_MS, READINGS
 from collector.store.rechecks import Changed
-from collector.store.rivals import Sorted, sorted_out
+from collector.store.rivals import Row, Sorted, sorted_out
 from collector.store.runs import GIVEN, Run
 from collector.store.schema import WriterFile, open_writer, transaction
 from collector.store.sequences import Count, Sequences
 
 LONGEST_TEXT = 300
 """Characters kept of a refusal's text or of an unknown name: both may be hostile input."""
+
+ROWS_AT_ONCE = 50
+_PLACE = "(?, ?, ?, ?, ?, ?)"
+_INSERT = "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES %s ON CONFLICT DO NOTHING"
+_INSERT_ONE, _INSERT_MANY = _INSERT % _PLACE, _INSERT % ", ".join([_PLACE] * ROWS_AT_ONCE)
 
 HEARD_KEPT = 200
 """Names nobody claims are a help for setting up, not a log: only the most recent are kept."""
@@ -162,7 +168,7 @@ class Writer:
         """
         connection = self._file.connection
         series = dict(self._series)
-        days = {day_of(reading.at) for reading in readings} | {day_of(self._clock.now())}
+        days = days_of([reading.at for reading in readings]) | {day_of(self._clock.now())}
         delivered = pack(deliveries)
         with transaction(connection):
             done = self._store(connection, readings, series, delivered, late)
@@ -247,31 +253,25 @@ class Writer:
         late: Collection[int],
     ) -> Committed:
         seq = int(connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM batch").get)
-        rows = [
+        rows: list[Row] = [
             (
                 reading.at,
                 series.get((reading.probe, reading.quantity)) or _series_id(connection, reading, series),
                 reading.value,
-                int(reading.quality),
+                reading.quality,
                 reading.received - reading.at,
                 seq,
             )
             for reading in readings
         ]
         before = connection.total_changes()
-        connection.executemany(
-            "INSERT INTO reading(t, series, value, quality, lag, batch) VALUES(?, ?, ?, ?, ?, ?) "
-            "ON CONFLICT DO NOTHING",
-            rows,
-        )
+        _insert(connection, rows)
         done = Sorted(stored=rows)
         if connection.total_changes() - before < len(rows):
             done = sorted_out(connection, rows, seq, self._accuracy_K)
             rows = done.stored
         times = [row[0] for row in rows]
-        newest: dict[int, int] = {}
-        for at, number, *_ in rows:
-            newest[number] = max(at, newest.get(number, at))
+        newest = {row[1]: row[0] for row in sorted(rows)}
         if times:
             connection.execute(
                 "INSERT INTO batch(seq, t_min, t_max, run, committed, delivered) VALUES(?, ?, ?, ?, ?, ?)",
@@ -282,10 +282,10 @@ class Writer:
             [(at, number, NEWEST_WITHIN_MS) for number, at in newest.items()],
         )
         if done.revised:
-            rewritten(connection, {day_of(at) for at in done.revised})
+            rewritten(connection, days_of(done.revised))
             span = iter([(min(done.revised), max(done.revised))])
             run_table.announce(connection, span, FLAGS, self._run, self._clock.now())
-        again = [*done.rivals, *(at for at in times if at in late)]
+        again = done.rivals + [at for at in times if at in late] if late else done.rivals
         if again:
             rechecks.mark(connection, min(again))
         return Committed(seq if times else None, len(times), done.repeated, len(done.rivals))
@@ -306,6 +306,14 @@ class Writer:
             "(SELECT source, name, quantity FROM heard ORDER BY last_at DESC LIMIT ?)",
             (HEARD_KEPT,),
         )
+
+
+def _insert(connection: apsw.Connection, rows: Sequence[Row]) -> None:
+    """Leaves out rows whose place is taken. ROWS_AT_ONCE of them cost two thirds of what they do one by one."""
+    whole = len(rows) - len(rows) % ROWS_AT_ONCE
+    for start in range(0, whole, ROWS_AT_ONCE):
+        connection.execute(_INSERT_MANY, tuple(chain.from_iterable(rows[start : start + ROWS_AT_ONCE])))
+    connection.executemany(_INSERT_ONE, rows[whole:])
 
 
 def _series_id(connection: apsw.Connection, reading: Reading, series: dict[tuple[str, str], int]) -> int:

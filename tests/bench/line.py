@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 
 @dataclass(frozen=True)
@@ -35,3 +36,8 @@ def best_s(run: Callable[[], object], times: int = 7) -> float:
         run()
         found.append(time.process_time() - begin)
     return min(found)
+
+
+def of_the_peer(ours_s: Sequence[float], peers_s: Sequence[float]) -> float:
+    """How fast ours is beside a peer that took its turn right after or before: the median over the pairs of turns."""
+    return median(peer / own for own, peer in zip(ours_s, peers_s, strict=True))

@@ -388,6 +388,20 @@ def test_messages_that_are_not_stored_are_asked_for_again(broker: Server, monkey
         send_until_live(broker, listener)
 
 
+def test_what_was_acknowledged_right_before_the_end_does_not_come_again(broker: Server):
+    class Last(Listener):
+        def put(self, arrival: Arrival) -> None:
+            super().put(arrival)
+            self._stop.set()
+
+    with Last(broker).connected() as last:
+        send(broker, b"one")
+        last.wait_for(b"one")
+    with Listener(broker).connected() as listener:
+        send_until_live(broker, listener)
+    assert b"one" not in listener.payloads()
+
+
 def test_after_a_slow_acknowledgement_nothing_is_live_until_the_marker_is_back(
     broker: Server, monkeypatch: pytest.MonkeyPatch
 ):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.reader import Batch, Reader
 from collector.store.readings_schema import READINGS
 from collector.store.schema import Locked, NotYet, StoreError, _version, open_writer
-from collector.store.writer import Heard, Refused, Writer
+from collector.store.writer import ROWS_AT_ONCE, Heard, Refused, Writer
 
 T0 = 1_795_600_000_000
 TEMPERATURE, HUMIDITY = Quantity.TEMPERATURE, Quantity.RELATIVE_HUMIDITY
@@ -62,6 +63,26 @@ def test_a_repeat_is_one_row_and_another_value_is_a_conflict(writer: Writer, rea
     assert (again.seq, again.stored, again.repeated, again.conflicts) == (2, 1, 1, 1)
     assert reader.samples("S1", TEMPERATURE, T0, T0 + 1)[1].tolist() == [12.5, 14.0]
     assert reader.conflicts() == 1
+
+
+def test_a_large_batch_stores_what_its_readings_would_one_by_one(writer: Writer) -> None:
+    """Readings go in many at a time; repeats and rivals stand at the edges and in the middle of those."""
+    many = [reading(T0 + i // 2 * 10, i / 8, f"S{i % 2}") for i in range(3 * ROWS_AT_ONCE + 7)]
+    for i in (0, 1, ROWS_AT_ONCE - 1, ROWS_AT_ONCE, 120, len(many)):
+        many.insert(i, many[90])
+        many.insert(i, replace(many[70], value=many[70].value + 0.5))
+    alone = Writer.open(None, SteppedClock(T0))
+    one_by_one = [alone.commit([item]) for item in many]
+    done = writer.commit(many)
+    assert done.stored == sum(each.stored for each in one_by_one) == 3 * ROWS_AT_ONCE + 7
+    assert done.repeated == sum(each.repeated for each in one_by_one)
+    assert done.conflicts == sum(each.conflicts for each in one_by_one)
+    for query in (
+        "SELECT t, series, value, quality, lag FROM reading",
+        "SELECT t, series, value FROM conflict",
+    ):
+        assert writer.connection.execute(query).fetchall() == alone.connection.execute(query).fetchall()
+    alone.close()
 
 
 def test_nothing_new_makes_no_batch_but_keeps_refusals_and_deliveries(writer: Writer, reader: Reader) -> None:
