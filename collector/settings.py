@@ -15,6 +15,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from collector.notice_tables import Notices, Recipient
 from collector.source_tables import (
     UNITS as UNITS,
 )
@@ -220,6 +221,7 @@ class Settings(Table):
     forecast: Forecast | None = None
     announce: Announce | None = None
     forward: Forward | None = None
+    notices: Notices | None = None
     folder: Path = Path()
 
     _zone_exists = field_validator("time_zone")(check_zone)
@@ -268,6 +270,10 @@ class Settings(Table):
     @property
     def shop_db(self) -> Path:
         return self.data_folder / "shop.db"
+
+    @property
+    def notices_db(self) -> Path:
+        return self.data_folder / "notices.db"
 
 
 def _misfit(table: str, index: int, key: str, text: str) -> PydanticCustomError:
@@ -354,6 +360,8 @@ _MODELS: dict[str, type[Table]] = _TAGGED | {
     "forecast": Forecast,
     "announce": Announce,
     "forward": Forward,
+    "notices": Notices,
+    "to": Recipient,
     "field": FieldMap,
     "registers": Register,
     "time": TimeField,

@@ -15,8 +15,8 @@ from starlette.responses import Response
 from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
 from dashboard import strips, words
-from dashboard.alarms import untold
 from dashboard.assessment import Assessment
+from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.panel import Panel

@@ -31,7 +31,8 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
     body = event.body
     values = {
-        name: body.get(name, "") for name in ("probe", "zone", "reason", "text", "value", "scale", "on")
+        name: body.get(name, "")
+        for name in ("probe", "zone", "reason", "text", "value", "scale", "on", "of", "person")
     }
     text = DID[event.kind].format(
         at=view.clock(event.at),
@@ -39,6 +40,7 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
         unit=UNITS.get(str(body.get("value")), ""),
         found=_found(event),
         pot=_poured(body.get("pot") or {}),
+        until=view.clock(body["until"]) if "until" in body else "",
         warm=view.temperature(body["at_C"]) if "at_C" in body else "",
         **values,
     )

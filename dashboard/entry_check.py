@@ -6,10 +6,12 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+from dashboard.alarm_entry import ALARM_ENTRIES, check_alarm_entry
 from dashboard.correction import CorrectionError
 from dashboard.fold import STEPS
 from dashboard.panel import Coat, CoatKind, Event, Panel
 from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
+from dashboard.quiet import QuietError
 from model.observation import Word, of_one_kind
 
 WORDS = tuple(word.value for word in Word)
@@ -37,7 +39,7 @@ FUTURE_MS = 2 * 60_000
 """A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
 LONGEST_POT_MS = 6 * 3_600_000
 """No resin stays liquid longer than this between mixing and going on (common practice, no source)."""
-KINDS = {"panel registered", *STEPS, *PROBE_KINDS, "withdrawn", "alarm seen", "preference"}
+KINDS = {"panel registered", *STEPS, *PROBE_KINDS, *ALARM_ENTRIES, "withdrawn", "preference"}
 WITHOUT_A_COAT = frozenset(
     {"panel moved", "panel changed", "held", "released", "scrapped", "note", "photo", "closed", "heat on", "heat off"}
 )  # fmt: skip
@@ -68,6 +70,11 @@ def check(
         try:
             check_probe_entry(event.kind, event.at, event.body)
         except CorrectionError as error:
+            raise LogbookError(str(error)) from error
+    elif event.kind in ALARM_ENTRIES:
+        try:
+            check_alarm_entry(event.kind, event.at, event.body)
+        except QuietError as error:
             raise LogbookError(str(error)) from error
     elif event.kind == "withdrawn":
         _check_withdrawal(event, events, panels)

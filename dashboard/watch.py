@@ -18,11 +18,12 @@ from collector.reading import Quantity
 from collector.store.schema import MAY_PASS, NotYet
 from collector.store.trouble import kind_of
 from collector.supervise import Stop
-from dashboard.alarms import AlarmStates, conditions, recording
+from dashboard.alarms import AlarmStates
 from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
+from dashboard.conditions import conditions, recording
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View, say
 from dashboard.doubts import matters
@@ -117,8 +118,8 @@ class Watch:
                 self._tell_verdict(item)
             self.turned()
         at = self.clock.now()
-        so = conditions(self._latest.values(), follower.probes, follower, at) + recording(self.readings, at)
-        rung = self._alarms.update(so, at)
+        so = conditions(self._latest.values(), follower.probes, follower, at, self.zone, self._panels)
+        rung = self._alarms.update(so + recording(self.readings, at), at)
         self._unstored |= {alarm.id: alarm for alarm in rung}
         self._undropped += self._gone
         self._stored()

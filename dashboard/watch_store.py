@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import apsw
 
 from collector.store.schema import NotYet, Schema, WriterFile, open_reader, open_writer, transaction
+from dashboard.alarm import Alarm as Alarm
 from dashboard.assessment import Assessment
 from dashboard.logbook import LogbookReader
 from model.verdict import Say
@@ -57,23 +57,13 @@ WATCH = Schema(
         CREATE TABLE counter(one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT NULL);
         INSERT INTO counter VALUES (1, 0);
         """,
+        # Names of the panels an alarm is about, as JSON, and whether it may wake somebody.
+        """
+        ALTER TABLE alarm ADD COLUMN panels TEXT NOT NULL DEFAULT '[]';
+        ALTER TABLE alarm ADD COLUMN urgent INTEGER NOT NULL DEFAULT 1;
+        """,
     ),
 )
-
-
-@dataclass(frozen=True)
-class Alarm:
-    """One occurrence. kind: a key of alarms.DELAYS. Seen: when a person said so, and who."""
-
-    id: str
-    kind: str
-    panel: str | None
-    probe: str | None
-    raised_at: int
-    returned_at: int | None
-    say: Say
-    seen_at: int | None = None
-    seen_by: str | None = None
 
 
 class WatchWriter:
@@ -100,8 +90,9 @@ class WatchWriter:
                 self._save_one(connection, seq, item)
             for alarm in rung:
                 connection.execute(
-                    "INSERT OR REPLACE INTO alarm(id, seq, kind, panel, probe, raised_at, returned_at, say)"
-                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    "INSERT OR REPLACE INTO alarm"
+                    "(id, seq, kind, panel, probe, raised_at, returned_at, say, panels, urgent)"
+                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                     (
                         alarm.id,
                         seq,
@@ -111,6 +102,8 @@ class WatchWriter:
                         alarm.raised_at,
                         alarm.returned_at,
                         _say(alarm.say),
+                        json.dumps(alarm.panels, ensure_ascii=False),
+                        alarm.urgent,
                     ),
                 )
             for panel in left:
@@ -194,12 +187,23 @@ class WatchReader:
             return seq
 
 
-_ALARMS = "SELECT id, kind, panel, probe, raised_at, returned_at, say FROM alarm"
+_ALARMS = "SELECT id, kind, panel, probe, raised_at, returned_at, say, panels, urgent FROM alarm"
 
 
 def _alarm(row: tuple[Any, ...]) -> Alarm:
-    number, kind, panel, probe, raised_at, returned_at, say = row
-    return Alarm(number, kind, panel, probe, raised_at, returned_at, Say(**json.loads(say)))
+    number, kind, panel, probe, raised_at, returned_at, say, panels, urgent = row
+    about = tuple(json.loads(panels))
+    return Alarm(
+        number,
+        kind,
+        panel,
+        probe,
+        raised_at,
+        returned_at,
+        Say(**json.loads(say)),
+        panels=about,
+        urgent=bool(urgent),
+    )
 
 
 def _say(say: Say) -> str:

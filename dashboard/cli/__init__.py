@@ -42,6 +42,10 @@ def parser() -> argparse.ArgumentParser:
         ("forward", "send committed readings on to the time-series server"),
     ):
         _command(commands, name, text, f"processes:{name}")
+    notify = _command(commands, "notify", "tell people of alarms away from the pages", "notices:notify")
+    notify.add_argument(
+        "--test", action="store_true", help="only send everybody a test, and say who was reached"
+    )
 
     listen = _command(
         commands, "listen", "print live what the probes send, without storing it", "processes:listen"

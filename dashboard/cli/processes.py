@@ -38,7 +38,9 @@ START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:])
 def run(arguments: argparse.Namespace) -> int:
     """collect, watch and serve (and forward, where the settings name a server), until a signal."""
     settings = settings_of(arguments)
-    names = ["collect", "watch", "serve"] + (["forward"] if settings.forward else [])
+    names = ["collect", "watch", "serve"]
+    also = {"forward": settings.forward, "notify": settings.notices}
+    names += [name for name, table in also.items() if table is not None]
     children = commands(names, arguments.settings, arguments.demo_clock)
     heartbeat = Heartbeat.of_environment()
     return Supervisor(children, turned=heartbeat.turned).run(Stop().on_signals())

@@ -16,9 +16,10 @@ from __future__ import annotations
 from string import Formatter
 
 from dashboard.words import answers, labels
+from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
-from dashboard.words.labels import DID, MILESTONES, QUALITY, SHOWN
+from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
@@ -30,8 +31,9 @@ __all__ = [
 
 HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
 WHYS = answers.WHYS | DOUBT_WHYS
-ALARMS = answers.ALARMS | DOUBT_ALARMS
-LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS
+ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
+DID = labels.DID | ALARM_DID
+LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS | ALARM_LABELS
 KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
 
 

@@ -18,7 +18,7 @@ from collector.store.reader import Reader
 from collector.store.schema import Damaged
 from collector.store.trouble import NAME, TroubleFile, read
 from collector.store.writer import Writer
-from dashboard.alarms import recording
+from dashboard.conditions import recording
 from tests.collector.shops import probe, serial, shop
 
 T0 = 1_795_600_000_000

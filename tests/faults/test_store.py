@@ -26,7 +26,7 @@ from collector.store.reader import Reader
 from collector.store.readings_schema import READINGS
 from collector.store.schema import StoreError, transaction
 from collector.store.writer import Writer
-from dashboard.alarms import recording
+from dashboard.conditions import recording
 from tests.faults.cuts import cut_power
 from tests.faults.disk import Recorder
 from tests.faults.flips import flip

@@ -1,0 +1,87 @@
+"""Words about alarms, notices and quiet hours; ALARM_SENTENCES are part of words.KEYS, by its rules."""
+
+from __future__ import annotations
+
+ALARM_SENTENCES: dict[str, str] = {
+    "alarm_pot": "Pour {panel} out before {pour_by}",
+    "alarm_window_opens": "Get set to recoat {panel}: from {open_from}",
+    "alarm_window_shuts": "Recoat {panel} before {shut_by}",
+    "alarm_cold_tonight": "Warm {panel} tonight: {low_C} likely, needs {minimum_C}",
+    "alarm_margin": "Cover {panel} or warm it: margin {margin_K}, closing",
+    "alarm_ready_sand": "Sand {panel} when you like",
+    "alarm_ready_sand_cold": "Sand {panel} cold, support it: it is not cured",
+    "alarm_ready_demould": "Demould {panel} when you like; keep it cool",
+    "alarm_cured": "Check {panel}, then sign it off",
+}
+"""Each begins with what can be done at that hour."""
+
+GROUPED: dict[str, str] = {
+    "alarm_window_opens": "Get set to recoat {n} panels: {names}",
+    "alarm_window_shuts": "Recoat {n} panels soon: {names}",
+    "alarm_cold_tonight": "Warm {n} panels tonight: {names}",
+    "alarm_stopped": "Warm {n} panels: no cure in {names}",
+    "alarm_margin": "Cover {n} panels or warm them: {names}",
+    "alarm_blush": "Wash {n} panels: {names}",
+    "alarm_silent": "Check {n} probes, silent: {names}",
+    "alarm_never_heard": "Check {n} probes, never heard: {names}",
+    "alarm_ready_sand": "Sand {n} panels when you like: {names}",
+    "alarm_ready_demould": "Demould {n} panels when you like: {names}",
+    "alarm_cured": "Check {n} panels, then sign them off: {names}",
+}
+"""The same of several panels, or probes, in one sentence."""
+
+ACTS: dict[str, str] = {
+    "pot about to go": "Roll it out or tip it into a tray; a full cup can smoke and burn.",
+    "window shuts soon": "In the window the next coat bonds without sanding; later wash and sand first.",
+    "window opens soon": "Try your thumb: tacky like tape.",
+    "too cold tonight": "Heat it before you leave, or cover it and lift it off the floor. No heater unattended.",
+    "too cold": "Warm the panel, not the air, while somebody is there.",
+    "margin closing": "Cover it, close the door, or warm it a little. No unvented burner.",
+    "blush exposure": "Wash it with water and a white pad, wipe it dry, then go on.",
+    "probe silent": "Check its battery and cable; test with thumb until it is heard.",
+    "probe suspect": "See to the probe, then say so on its page.",
+    "recording": "Make room on the disk or plug it in again: until then nothing is kept.",
+    "ready to sand": "Wash it first if it feels greasy. Respirator and dust extraction.",
+    "ready to demould": "Look at the tile and the record first.",
+    "fully cured": "The record supports it; a signature is yours.",
+}
+"""What to do about a kind, in a notice's second line and on the page."""
+
+STATES: dict[str, str] = {
+    "normal": "over",
+    "unacknowledged": "not seen yet",
+    "acknowledged": "seen",
+    "returned to normal unacknowledged": "over, not seen",
+    "shelved": "quiet until {until}",
+    "out of service": "switched off",
+}
+"""States of the alarm standards, as a page says them."""
+
+WHO_IS_WOKEN: dict[str, str] = {
+    "always": "wakes everybody",
+    "unless a person says no": "wakes, unless switched off",
+    "only who asked for it": "wakes who asks for it",
+    "never": "waits for the morning",
+}
+
+ALARM_LABELS: dict[str, str] = {
+    "notice_over": "Over meanwhile, not told in time:",
+    "notice_only_over": "Nothing to do: over meanwhile",
+    "notice_more": " (+{n})",
+    "notice_from": "{site}, {at}, notice {mark}",
+    "notice_panels": "It stands for {names}.",
+    "notice_no_panels": "No open panel rests on it.",
+    "notice_gone": "{said} ({since} to {to})",
+    "notice_test": "Test: this notice reached you",
+    "notice_test_body": "Nothing is wrong. Somebody pressed Send a test.",
+}
+
+ALARM_DID: dict[str, str] = {
+    "alarm shelved": "Quiet until {until}",
+    "alarm unshelved": "Not quiet any more {at}",
+    "out of service": "Switched off {at}: {of}",
+    "in service": "Switched on again {at}: {of}",
+    "quiet hours": "Quiet hours of {person} set {at}",
+    "notice test": "Test on its way {at}",
+}
+"""What an entry of the log says."""
