@@ -22,6 +22,8 @@ from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
+from dashboard.api import record as api_record
+from dashboard.decided import Decisions
 from dashboard.desk import Desk
 from dashboard.entry_check import LogbookError
 from dashboard.forecast_file import ForecastFile
@@ -29,9 +31,11 @@ from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.pages import labels as label_pages
 from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
+from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
 from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
+from dashboard.record.gather import Archive
 from dashboard.static_files import StaticFiles
 from dashboard.watch_store import WATCH
 
@@ -56,6 +60,8 @@ def create_app(
     leave_minute: int = 22 * 60,
     forecast: ForecastFile | None = None,
     public_url: str | None = None,
+    card_text: Callable[[str], str | None] = no_card,
+    decisions: Decisions | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -65,6 +71,8 @@ def create_app(
     leave_minute   when the last person leaves, minutes since the shop's midnight
     forecast   the shop's forecast file, if it has one
     public_url what a phone calls us by: labels lead there, and requests under that name are answered
+    card_text  the text of a card by its id, for records
+    decisions  what keeps the answers that people decided by
     """
     shop = Shop(
         watched,
@@ -84,6 +92,8 @@ def create_app(
         card,
         leave_minute,
         public_url,
+        Archive(readings, logbook, card_text, watched.said, site, time_zone) if readings else None,
+        decisions,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)
@@ -99,6 +109,8 @@ def create_app(
         api_logging.router(desk),
         api_probes.router(desk),
         api_labels.router(desk),
+        record_page.router(desk),
+        api_record.router(desk),
         files.router(),
     ):
         app.include_router(router)

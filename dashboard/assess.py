@@ -163,6 +163,7 @@ def _short(facts: Facts, at: int, verdict: Verdict, last: int | None) -> Assessm
         cautions=_cautions(verdict),
         corrections=facts.corrections,
         entries=panel.mark,
+        cards=tuple(sorted((card.id, card.digest) for card in facts.cards.values())),
     )
 
 
@@ -177,6 +178,9 @@ def _whole(
         good_until=_good_until(verdict, trace, last, at),
         milestones=tuple(_stored(passing) for passing in _milestones(newest, least).values()),
         conversion=least.conversion_range,
+        rate=least.rate_range,
+        age_h=least.age_range_h,
+        effective=newest.learned.effective,
         glass_transition_C=least.glass_transition_C,
         panel_C=followed.panel_C,
         air_C=followed.air_C,

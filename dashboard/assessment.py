@@ -91,6 +91,9 @@ class Assessment:
     entries       the mark of the panel as it was then; "" if nobody kept it
     corrections   entries of the logbook that the readings were corrected by
     conversion    10, 50 and 90 % of the range of the least cured coat, 0 to 1
+    rate, age_h   of the same: its rate over the card's, and its equivalent age
+    effective     how many of the range's coats still count after the thumb tests of the newest coat
+    cards         (id, digest of its text) of every card the panel's coats were mixed with
     """
 
     panel: str
@@ -128,6 +131,10 @@ class Assessment:
     cautions: tuple[str, ...] = ()
     corrections: tuple[str, ...] = ()
     entries: str = ""
+    rate: tuple[float, float, float] | None = None
+    age_h: tuple[float, float, float] | None = None
+    effective: float | None = None
+    cards: tuple[tuple[str, str], ...] = ()
 
     def is_of(self, panel: Panel) -> bool:
         """Whether it was worked out from all that has been logged of the panel by now."""

@@ -6,7 +6,9 @@ file, line and key; the other cards are still there.
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -24,13 +26,23 @@ def read_card(path: Path) -> ResinCard:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise CardFileError(f"{path}: cannot be read: {error}") from error
+    return card_of(text, str(path))
+
+
+def card_of(text: str, path: str) -> ResinCard:
+    """The card in a file's text. Raises CardFileError naming file, line and key."""
     try:
-        return parse_card(tomllib.loads(text))
+        return replace(parse_card(tomllib.loads(text)), digest=digest_of(text))
     except tomllib.TOMLDecodeError as error:
         raise CardFileError(f"{path}: not TOML: {error}") from error
     except CardError as error:
         key = ".".join(str(part) for part in error.path) or "card"
         raise CardFileError(f"{path}:{line_of(text, error.path)}: {key}: {error.message}") from error
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 of a card's text, hexadecimal."""
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 class CardShelf:
@@ -50,6 +62,13 @@ class CardShelf:
         for card in (*self._usable(self._own_files()), *self._usable(_shipped())):
             if card.id == name:
                 return card
+        return None
+
+    def text(self, name: str) -> str | None:
+        """The text of the card called `name`, None if there is none that can be used."""
+        for path in (*self._own_files(), *_shipped()):
+            if isinstance(card := self._load(path), ResinCard) and card.id == name:
+                return path.read_text(encoding="utf-8")
         return None
 
     def facts(self) -> dict[str, tuple[float, float]]:

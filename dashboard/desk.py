@@ -34,6 +34,7 @@ class Desk:
 
     def __init__(self, shop: Shop, version: str) -> None:
         self.shop = shop
+        self.version = version
         self._zone = ZoneInfo(shop.time_zone)
         self._templates = Environment(
             loader=PackageLoader("dashboard"),
@@ -120,6 +121,10 @@ class Desk:
     def paper(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page to be printed."""
         text = self._paper.html(template, view, **values)
+        return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
+
+    def html(self, request: Request, text: str, view: View) -> Response:
+        """A page that was made elsewhere, of the same kind."""
         return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
 
     def json(self, request: Request, body: Mapping[str, Any], view: View) -> Response:

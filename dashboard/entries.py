@@ -30,6 +30,8 @@ class Entry:
 def said(event: Event, view: View, coat: int | None = None) -> str:
     """ "Coat 3 started 06:12"."""
     body = event.body
+    if event.kind == "decided":
+        return _decided(event, view)
     values = {
         name: body.get(name, "")
         for name in ("probe", "zone", "reason", "text", "value", "scale", "on", "of", "person")
@@ -45,6 +47,13 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
         **values,
     )
     return text.replace("  ", " ")
+
+
+def _decided(event: Event, view: View) -> str:
+    """ "Demould granted 09:10"."""
+    key = "decided_granted" if event.body["granted"] else "decided_refused"
+    act = LABELS[f"decided_{event.body['act'].replace(' ', '')}"]
+    return LABELS[key].format(act=act, at=view.clock(event.at), missing="; ".join(event.body["missing"]))
 
 
 def _poured(pot: Mapping[str, Any]) -> str:
@@ -79,8 +88,8 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
     kept = KEPT | {"panel registered"} if coats else KEPT
     found, coat = [], 0
     for event in listed:
-        if event.kind == "withdrawn":
-            continue
+        if event.kind == "withdrawn" or (event.kind == "decided" and event.body["of"]):
+            continue  # what is kept beside an entry shows on the record
         back = gone.get(event.id)
         number = coat + 1 if event.kind == "coat mixed" else None
         if event.kind == "coat mixed" and back is None:

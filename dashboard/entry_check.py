@@ -39,7 +39,7 @@ FUTURE_MS = 2 * 60_000
 """A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
 LONGEST_POT_MS = 6 * 3_600_000
 """No resin stays liquid longer than this between mixing and going on (common practice, no source)."""
-KINDS = {"panel registered", *STEPS, *PROBE_KINDS, *ALARM_ENTRIES, "withdrawn", "preference"}
+KINDS = {"panel registered", *STEPS, *PROBE_KINDS, *ALARM_ENTRIES, "withdrawn", "preference", "decided"}
 WITHOUT_A_COAT = frozenset(
     {"panel moved", "panel changed", "held", "released", "scrapped", "note", "photo", "closed", "heat on", "heat off"}
 )  # fmt: skip

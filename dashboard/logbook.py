@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -43,6 +43,11 @@ SHOP = Schema(
 
 def _event(id_: str, at: int, recorded: int, who: str, kind: str, panel: str | None, body: str) -> Event:
     return Event(id_, at, recorded, who, kind, panel, json.loads(body))
+
+
+def _row(event: Event) -> tuple[Any, ...]:
+    body = json.dumps(dict(event.body), allow_nan=False)
+    return event.id, event.at, event.recorded, event.who, event.kind, event.panel, body
 
 
 class Times(Protocol):
@@ -107,14 +112,23 @@ class LogbookReader:
         }
 
 
+Beside = Callable[[Event, Mapping[str, Panel]], list[Event]]
+
+
 class Logbook(LogbookReader):
     """The one writer of shop.db; safe to call from several threads."""
 
     def __init__(
-        self, path: Path, cards: Callable[[], Iterable[str]] | None = None, times: Times | None = None
+        self,
+        path: Path,
+        cards: Callable[[], Iterable[str]] | None = None,
+        times: Times | None = None,
+        beside: Beside = lambda event, panels: [],
     ) -> None:
+        """`beside`: what is taken down in the same commit as an entry, worked out from the panels before it."""
         super().__init__(path, times)
         self._cards = cards
+        self.beside = beside
         self._lock = threading.Lock()
         self._file: WriterFile | None = None
 
@@ -138,19 +152,13 @@ class Logbook(LogbookReader):
             if next(connection.execute("SELECT 1 FROM event WHERE id = ?", (event.id,)), None):
                 return False
             events = self.events()
-            check(event, fold(events), events, self._cards() if self._cards else None)
+            panels = fold(events)
+            check(event, panels, events, self._cards() if self._cards else None)
+            taken = [event, *self.beside(event, panels)]
             with transaction(connection):
-                connection.execute(
+                connection.executemany(
                     "INSERT INTO event(id, at, recorded, who, kind, panel, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
-                    (
-                        event.id,
-                        event.at,
-                        event.recorded,
-                        event.who,
-                        event.kind,
-                        event.panel,
-                        json.dumps(dict(event.body)),
-                    ),
+                    [_row(each) for each in taken],
                 )
             return True
 

@@ -11,11 +11,13 @@ from collector.reading import ProbeFacts
 from collector.store.trouble import Trouble
 from dashboard.alive import Doing
 from dashboard.assessment import Assessment
+from dashboard.decided import Decisions
 from dashboard.facts import Facts
 from dashboard.field_check import Series
 from dashboard.live import CardOf, no_card, nobody
 from dashboard.panel import Event, Panel
 from dashboard.probes import Heard
+from dashboard.record.gather import Archive
 from dashboard.watch_store import Alarm
 
 
@@ -24,6 +26,7 @@ class Watched(Protocol):
 
     def latest(self) -> list[Assessment]: ...
     def assessment(self, panel: str) -> Assessment | None: ...
+    def said(self, panel: str) -> list[tuple[int, str, str]]: ...
     def alarms(self) -> list[Alarm]: ...
     def version(self) -> int: ...
 
@@ -67,3 +70,7 @@ class Shop:
     """When the last person leaves, minutes since the shop's midnight."""
     public_url: str | None = None
     """What a phone calls this computer by; None if nobody said."""
+    archive: Archive | None = None
+    """What records are made from; None: there are no readings."""
+    decisions: Decisions | None = None
+    """What keeps the answers that people decided by; None: nothing does."""

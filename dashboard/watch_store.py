@@ -162,6 +162,11 @@ class WatchReader:
         rows = self._rows("SELECT body FROM assessment WHERE panel = ?", (panel,))
         return Assessment.from_json(rows[0][0]) if rows else None
 
+    def said(self, panel: str) -> list[tuple[int, str, str]]:
+        """Each headline of a panel as it was shown: since when, the state, and the Say as JSON; in order."""
+        rows = self._rows("SELECT at, state, headline FROM said WHERE panel = ? ORDER BY seq", (panel,))
+        return [(int(at), str(state), str(headline)) for at, state, headline in rows]
+
     def alarms(self, limit: int = 200) -> list[Alarm]:
         """Alarms, the newest first."""
         try:

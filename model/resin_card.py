@@ -141,6 +141,7 @@ class ResinCard:
     activation_energy_J_mol, Tg_inf_C, heat_J_g   None: not on the sheet, the model's own default is used
     invented        True: an example, no product's data; it widens the range and caps the verdict
     columns         the sheet's times at other temperatures: those before gel give the activation energy
+    digest          SHA-256 of the text it was read from, hexadecimal; "" if nobody said
     """
 
     id: str
@@ -159,6 +160,7 @@ class ResinCard:
     Tg_inf_C: float | None = None
     heat_J_g: float | None = None
     columns: tuple[Column, ...] = ()
+    digest: str = ""
 
 
 def parse_card(raw: Mapping[str, Any]) -> ResinCard:

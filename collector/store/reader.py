@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading, Suspicion
+from collector.store.digests import Digest, stored
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
@@ -28,7 +29,11 @@ LONGEST_READ_S = 1.0
 Samples = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]
 """Times (UTC ms, ascending), values (SI) and Quality bits, equally long."""
 
+Ledger = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]
+"""Samples, and of each the seq of its batch."""
+
 _ROW = np.dtype([("at", np.int64), ("value", np.float64), ("quality", np.int64)])
+_LEDGER_ROW = np.dtype([*_ROW.descr, ("batch", np.int64)])
 
 _WHAT = f"s.probe, s.quantity, r.value, {AT}, r.t + r.lag + run.offset, r.quality"
 _COLUMNS = f"SELECT {_WHAT}"
@@ -115,28 +120,38 @@ class Reader:
 
     def samples(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Samples:
         """One series from start to end, both ends in, whatever its quality."""
+        at, value, quality = self._series(
+            f"{AT}, r.value, r.quality", _ROW, probe, quantity, start_ms, end_ms
+        )
+        return at, value, quality
+
+    def ledger(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Ledger:
+        """The same, and the batch that each reading came in."""
+        at, value, quality, batch = self._series(
+            f"{AT}, r.value, r.quality, r.batch", _LEDGER_ROW, probe, quantity, start_ms, end_ms
+        )
+        return at, value, quality, batch
+
+    def digests(self, day: int) -> list[Digest]:
+        """What a finished UTC day (since 1970) was digested to; none if it was not yet."""
+        with self._in_time() as connection:
+            return stored(connection, day)
+
+    def _series(
+        self, what: str, row: np.dtype[Any], probe: str, quantity: Quantity, start_ms: int, end_ms: int
+    ) -> list[NDArray[Any]]:
         where = f"{JOINED} WHERE r.series = (SELECT id FROM series WHERE probe = ? AND quantity = ?)"
+        bindings = (probe, quantity.value)
         with self._in_time() as connection:
             found = [
-                np.fromiter(rows, dtype=_ROW)
-                for rows in served_between(
-                    connection,
-                    f"{AT}, r.value, r.quality",
-                    where,
-                    (probe, quantity.value),
-                    start_ms,
-                    end_ms,
-                )
+                np.fromiter(rows, dtype=row)
+                for rows in served_between(connection, what, where, bindings, start_ms, end_ms)
             ]
         table = found[0] if len(found) == 1 else np.concatenate(found)
         if len(found) > 1:  # runs that were moved may lie among, and in theory upon, other rows
             table = table[np.lexsort((table["value"], table["at"]))]
             table = table[np.diff(table["at"], prepend=-1) != 0]
-        return (
-            np.ascontiguousarray(table["at"]),
-            np.ascontiguousarray(table["value"]),
-            np.ascontiguousarray(table["quality"]),
-        )
+        return [np.ascontiguousarray(table[name]) for name in row.names or ()]
 
     def readings_after(self, seq: int, limit: int) -> tuple[list[Reading], int]:
         """Readings of the batches after `seq`, whole batches only, until there are `limit` or more.

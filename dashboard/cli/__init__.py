@@ -64,6 +64,7 @@ def parser() -> argparse.ArgumentParser:
     _panels(commands)
     _probes(commands)
     _paper(commands)
+    _record(commands)
     _check(commands)
     return top
 
@@ -228,15 +229,31 @@ def _paper(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     label.add_argument("--html", type=Path, metavar="FILE", help="write labels, to be printed")
 
 
+def _record(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    record = _command(
+        commands, "record", "write what a panel went through: to print, or as numbers", "record:record"
+    )
+    record.add_argument("panel", help="the panel's name or id")
+    record.add_argument("--html", type=Path, metavar="FILE", help="as a page that prints on A4 and Letter")
+    record.add_argument(
+        "--json", type=Path, metavar="FILE", help="as JSON, which 'coldshed check record' works out again"
+    )
+    record.add_argument("--csv", type=Path, metavar="FILE", help="only its readings, as CSV")
+
+
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = _command(commands, "check", "say what is wrong anywhere, and what to do", "checks:check")
     check.add_argument(
-        "what", nargs="?", choices=("settings", "card", "store"), help="only this (default: everything)"
+        "what",
+        nargs="?",
+        choices=("settings", "card", "store", "record"),
+        help="only this (default: everything)",
     )
     check.add_argument(
         "file",
         nargs="?",
         type=Path,
-        help="with card: the card's file, or its id; with store: a file or a backup (default: all)",
+        help="with card: the card's file, or its id; with store: a file or a backup (default: all); "
+        "with record: the JSON that 'coldshed record' wrote",
     )
     check.add_argument("--chart", type=Path, help="with card: also write a chart to this .html file")

@@ -16,6 +16,7 @@ from dashboard.cli.card_table import check_card
 from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
 from dashboard.cli.house import house_clock, read_logbook
+from dashboard.cli.record import check_record
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.panel import Panel
 
@@ -26,6 +27,8 @@ def check(arguments: argparse.Namespace) -> int:
         return check_card(arguments)
     if arguments.what == "store":
         return 0 if _print(check_store(arguments.settings, arguments.file)) else 1
+    if arguments.what == "record":
+        return 0 if _print(check_record(arguments.file)) else 1
     settings, found = check_settings.settings_findings(arguments.settings)
     right = _print(found)
     if settings is not None and arguments.what != "settings":

@@ -27,11 +27,12 @@ def explained() -> Iterator[Outcome]:
     """Everything else is a defect of ours and keeps its traceback."""
     from dashboard.cards import CardFileError
     from dashboard.entry_check import LogbookError
+    from dashboard.record.used import RecordError
 
     outcome = Outcome()
     try:
         yield outcome
-    except (CommandError, SettingsError, StoreError, CardFileError, LogbookError) as error:
+    except (CommandError, SettingsError, StoreError, CardFileError, LogbookError, RecordError) as error:
         print(f"coldshed: {error}", file=sys.stderr)
         outcome.code = 1
     except MAY_PASS as error:

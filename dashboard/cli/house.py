@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
+from collector.clock import Clock
 from collector.settings import Settings
 from collector.steady_clock import this_machine
 from collector.store.house_clock import HouseClock
+from dashboard.decided import Decisions
+from dashboard.display import View
 from dashboard.entry_times import EntryTimes
 from dashboard.forecast_file import ForecastFile
 from dashboard.logbook import LogbookReader
+from dashboard.watch_store import WatchReader
 
 
 def house_clock(settings: Settings) -> HouseClock:
     """The collector's, or the machine's where collect has not run in this boot."""
     return HouseClock(settings.readings_db, this_machine())
+
+
+def decisions(settings: Settings, clock: Clock) -> Decisions:
+    """What keeps, beside an entry, the answer that it goes on from."""
+    book = read_logbook(settings)
+    zone = ZoneInfo(settings.time_zone)
+
+    def view() -> View:
+        return View(zone, book.preference("unit") or "degC", clock.now())
+
+    return Decisions(WatchReader(settings.watch_db, book), settings.readings_db, view)
 
 
 def read_logbook(settings: Settings) -> LogbookReader:

@@ -13,6 +13,7 @@ from collector.settings import Settings
 from collector.store.schema import Locked
 from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
+from dashboard.cli.house import decisions, house_clock
 from dashboard.cli.times import iso
 from dashboard.correction import UNIT
 from dashboard.entry_times import EntryTimes
@@ -24,7 +25,8 @@ def log_entry(settings: Settings, event: Event) -> str:
     """Takes it down; returns what to tell. Raises CommandError or LogbookError if it is refused."""
     try:
         cards, times = CardShelf(settings.folder / "cards").names, EntryTimes(settings.readings_db)
-        logbook = Logbook(settings.shop_db, cards, times).open()
+        beside = decisions(settings, house_clock(settings)).beside
+        logbook = Logbook(settings.shop_db, cards, times, beside).open()
     except Locked:
         return _ask_serve(settings, event)
     try:

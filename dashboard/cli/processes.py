@@ -111,7 +111,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from collector.store.reader import Reader
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
-    from dashboard.cli.house import forecast_of
+    from dashboard.cli.house import decisions, forecast_of
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.watch_store import WatchReader
@@ -119,7 +119,10 @@ def serve(arguments: argparse.Namespace) -> int:
     settings = settings_of(arguments)
     stop = stop_of(arguments)
     shelf = CardShelf(settings.folder / "cards")
-    logbook = Logbook(settings.shop_db, shelf.names, EntryTimes(settings.readings_db)).open()
+    clock = clock_of(arguments, settings)
+    deciding = decisions(settings, clock)
+    times = EntryTimes(settings.readings_db)
+    logbook = Logbook(settings.shop_db, shelf.names, times, deciding.beside).open()
 
     def probes() -> list[ProbeFacts]:
         reader = Reader.open(settings.readings_db)
@@ -136,7 +139,9 @@ def serve(arguments: argparse.Namespace) -> int:
         cards=shelf.names,
         card_facts=shelf.facts,
         card=shelf.get,
-        clock=clock_of(arguments, settings),
+        card_text=shelf.text,
+        decisions=deciding,
+        clock=clock,
         site=settings.site,
         time_zone=settings.time_zone,
         invented=arguments.demo_clock is not None,

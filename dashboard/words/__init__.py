@@ -22,18 +22,19 @@ from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DO
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
+from dashboard.words.record import DECISION_LABELS, RECORD
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 
 __all__ = [
-    "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "SHOWN",
-    "WHYS", "takes",
+    "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "RECORD",
+    "SHOWN", "WHYS", "takes",
 ]  # fmt: skip
 
 HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
 WHYS = answers.WHYS | DOUBT_WHYS
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
 DID = labels.DID | ALARM_DID
-LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS | ALARM_LABELS
+LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS | ALARM_LABELS | DECISION_LABELS
 KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
 
 

@@ -39,7 +39,11 @@ BANNED = (
     "readings stopped",
     "green",
 )
-ALL_TEXTS = [*words.KEYS.values(), *words.LABELS.values(), *words.CAUTIONS.values(), *words.DID.values()]
+ALL_TEXTS = [
+    text
+    for texts in (words.KEYS, words.LABELS, words.RECORD, words.CAUTIONS, words.DID)
+    for text in texts.values()
+]
 
 
 def example(key: str) -> Say:

@@ -1,0 +1,25 @@
+"""One night and its record for all tests of this folder that only look at them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from dashboard.record.document import document
+from tests.dashboard.record.night import Shop, lived_through
+
+
+@pytest.fixture(scope="package")
+def night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    """lived_through(); nobody may log to it."""
+    shop = lived_through(tmp_path_factory.mktemp("night"))
+    yield shop
+    shop.close()
+
+
+@pytest.fixture(scope="package")
+def made(night: Shop) -> dict[str, Any]:
+    """Its record."""
+    return document(night.used())
