@@ -1,9 +1,10 @@
 """A record's numbers worked out again in plain Python from its raw rows: no line of the product's arithmetic.
 
 Sources: temperature-time factor and equivalent age as ASTM C1074 defines them, the datum's crossing exact, the
-Arrhenius integral by Simpson's rule on twelve parts of each line between two readings; dew point by the Magnus form with 17.62
-and 243.12 degC (D. Sonntag 1990, as WMO-No. 8 prints it, value from memory); cure by the classical Runge-Kutta rule of
-fourth order on the rate law that MODEL.md states. The members of the range are the product's own fixed set.
+Arrhenius integral by Simpson's rule on twelve parts of each line between two readings; dew point by the Magnus form
+with 17.62 and 243.12 degC (D. Sonntag 1990, as WMO-No. 8 prints it, value from memory); cure by the classical
+Runge-Kutta rule of fourth order on the rate law that the model's design states. The coats that make up the range are
+the product's own fixed set.
 """
 
 from __future__ import annotations
@@ -141,7 +142,7 @@ def bounded(rows: list[Row], side: float, longest: int = 300_000, K_h: float = 3
 
 @dataclass(frozen=True)
 class Law:
-    """The numbers of the rate law, as MODEL.md has them."""
+    """The numbers of the rate law, as the design of the model has them."""
 
     m: float = 0.8
     n: float = 2.0

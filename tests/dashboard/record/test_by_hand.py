@@ -18,7 +18,7 @@ from tests.dashboard.record.night import CORRECTION, GAP, MINUTE, START, lived_t
 
 HOUR = by_hand.HOUR
 E, REFERENCE, FULL = 57_000.0, 20.0, 85.0
-"""The card gives neither activation energy nor full Tg: the model's defaults, as MODEL.md states them."""
+"""The card gives neither activation energy nor full Tg: the model's defaults, as its design states them."""
 RECOAT_FROM, WORKING = 2.7, 1.6
 YOUNG = 1.8 * RECOAT_FROM
 HALF_WIDTH = 0.2
