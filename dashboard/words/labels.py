@@ -201,6 +201,7 @@ DID: dict[str, str] = {
     "sanded": "Sanded {at}",
     "demoulded": "Demoulded {at}",
     "closed": "Closed {at}",
+    "decided": "Decided {at}",
     "alarm seen": "Alarm seen {at}",
     "device replaced": "{probe}: other device from {at}",
     "correction entered": "{probe}: correction from {at}",
