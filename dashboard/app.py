@@ -20,16 +20,16 @@ from dashboard import security
 from dashboard.alive import Doing, doing
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
+from dashboard.api import photos as api_photos
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.api import record as api_record
 from dashboard.decided import Decisions
 from dashboard.desk import Desk
-from dashboard.entry_check import LogbookError
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
+from dashboard.pages import acts, more, panels, thumb
 from dashboard.pages import labels as label_pages
-from dashboard.pages import more, panels, thumb
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
@@ -37,6 +37,7 @@ from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.record.gather import Archive
 from dashboard.static_files import StaticFiles
+from dashboard.step_check import LogbookError
 from dashboard.watch_store import WATCH
 
 log = logging.getLogger("coldshed.serve")
@@ -102,11 +103,13 @@ def create_app(
         round_page.router(desk),
         panels.router(desk),
         thumb.router(desk),
+        acts.router(desk),
         more.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
         api_reading.router(desk),
         api_logging.router(desk),
+        api_photos.router(desk),
         api_probes.router(desk),
         api_labels.router(desk),
         record_page.router(desk),

@@ -2,29 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 from dashboard.chart_layout import Did
 from dashboard.devices import ProbeLog
 from dashboard.display import UNITS, View
+from dashboard.entry_check import TIMELESS
+from dashboard.fold import STEPS, time_changes, told
 from dashboard.panel import Event, Panel
 from dashboard.words import DID, LABELS
 
 KEPT = frozenset({"withdrawn", "alarm seen", "preference"})
 """What nobody takes back."""
+HIDDEN = frozenset({"withdrawn", "time changed"})
+"""What shows on the entry that it is about."""
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of the log; `taken_back` says when and by whom, or is ""."""
+    """One line of the log; `taken_back` says when, by whom and why, or is "".
+
+    at       UTC ms, as it was last said
+    before   what it said before its time was changed, each with when, by whom and why
+    photo    where its picture is shown, if it has one
+    """
 
     id: str
+    at: int
     text: str
     who: str
     taken_back: str
     can_take_back: bool
+    can_change_time: bool
+    before: tuple[tuple[str, str], ...] = ()
+    photo: str | None = None
 
 
 def said(event: Event, view: View, coat: int | None = None) -> str:
@@ -84,11 +97,12 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
     """
     listed = list(events)
     gone = {str(event.body["event"]): event for event in listed if event.kind == "withdrawn"}
+    changes = time_changes(listed)
     coats = [event for event in listed if event.kind == "coat mixed" and event.id not in gone]
     kept = KEPT | {"panel registered"} if coats else KEPT
     found, coat = [], 0
-    for event in listed:
-        if event.kind == "withdrawn" or (event.kind == "decided" and event.body["of"]):
+    for first, event in zip(listed, told(listed), strict=True):
+        if event.kind in HIDDEN or (event.kind == "decided" and event.body["of"]):
             continue  # what is kept beside an entry shows on the record
         back = gone.get(event.id)
         number = coat + 1 if event.kind == "coat mixed" else None
@@ -97,18 +111,36 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
         found.append(
             Entry(
                 id=event.id,
+                at=event.at,
                 text=said(event, view, number),
                 who=event.who,
-                taken_back=_taken_back(back, view) if back else "",
+                taken_back=_by(back, "taken_back", view) if back else "",
                 can_take_back=back is None and event.kind not in kept,
+                can_change_time=back is None and event.kind in STEPS and event.kind not in TIMELESS,
+                before=tuple(_before(first, changes, number, view)),
+                photo=f"/panels/{event.panel}/photos/{event.body['digest']}"
+                if event.kind == "photo"
+                else None,
             )
         )
     return found[::-1]
 
 
-def _taken_back(back: Event, view: View) -> str:
-    said = LABELS["taken_back"].format(at=view.clock(back.at), who=back.who or LABELS["nobody"])
-    return f"{said}: {back.body['reason']}" if back.body.get("reason") else said
+def _before(
+    first: Event, changes: Iterable[Event], number: int | None, view: View
+) -> Iterator[tuple[str, str]]:
+    """What an entry said before each change of its time, and the change."""
+    event = first
+    for change in changes:
+        if change.body["event"] == first.id:
+            yield said(event, view, number), _by(change, "time_changed", view)
+            event = replace(event, at=int(change.body["to"]))
+
+
+def _by(entry: Event, key: str, view: View) -> str:
+    """ "taken back 06:30 by Kim: wrong panel"."""
+    text = LABELS[key].format(at=view.clock(entry.at), who=entry.who or LABELS["nobody"])
+    return f"{text}: {entry.body['reason']}" if entry.body.get("reason") else text
 
 
 def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:

@@ -45,4 +45,6 @@ def _moved(event: Event, by: int) -> Event:
     body = dict(event.body)
     if isinstance(body.get("applied_at"), int):
         body["applied_at"] += by
+    if event.kind == "time changed":
+        body["to"] += by
     return replace(event, at=event.at + by, recorded=event.recorded + by, body=body)

@@ -25,7 +25,7 @@ def fold(events: Iterable[Event]) -> dict[str, Panel]:
 
     What was felt comes last: a coat that was taken back and logged anew, or logged late, keeps the tests made on it.
     """
-    listed = list(events)
+    listed = told(events)
     gone = withdrawn(listed)
     panels: dict[str, Panel] = {}
     for event in _without_coats_taken_back(listed, gone):
@@ -37,6 +37,24 @@ def fold(events: Iterable[Event]) -> dict[str, Panel]:
         elif panel is not None and event.kind in STEPS:
             panels[event.panel] = STEPS[event.kind](panel, event)
     return panels
+
+
+def told(events: Iterable[Event]) -> list[Event]:
+    """The entries, each at the time that was last said of it."""
+    listed = list(events)
+    said = {str(event.body["event"]): int(event.body["to"]) for event in time_changes(listed)}
+    return (
+        [replace(event, at=said[event.id]) if event.id in said else event for event in listed]
+        if said
+        else listed
+    )
+
+
+def time_changes(events: Iterable[Event]) -> list[Event]:
+    """Entries that say another time of an entry, without those taken back, in the order they were taken down."""
+    listed = list(events)
+    gone = withdrawn(listed)
+    return [event for event in listed if event.kind == "time changed" and event.id not in gone]
 
 
 def _planned(body: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,9 +15,11 @@ from typing import Any, Protocol
 import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
-from dashboard.entry_check import LogbookError, check
+from dashboard.entry_check import check
 from dashboard.fold import fold
 from dashboard.panel import Event, Panel
+from dashboard.picture import Picture
+from dashboard.step_check import LogbookError
 
 SHOP = Schema(
     name="shop.db",
@@ -37,6 +39,8 @@ SHOP = Schema(
         );
         CREATE INDEX event_panel ON event(panel, seq);
         """,
+        # Pictures by the digest of their bytes: an entry of kind "photo" names one.
+        "CREATE TABLE picture(digest TEXT PRIMARY KEY, type TEXT NOT NULL, bytes BLOB NOT NULL);",
     ),
 )
 
@@ -84,6 +88,11 @@ class LogbookReader:
         )
         events = [_event(*row) for row in rows]
         return self._times.corrected(events) if self._times else events
+
+    def picture(self, digest: str) -> Picture | None:
+        """A picture that an entry names; None if there is none of that digest."""
+        rows = self._rows("SELECT type, bytes FROM picture WHERE digest = ?", (digest,))
+        return Picture(str(rows[0][0]), bytes(rows[0][1])) if rows else None
 
     def version(self) -> int:
         """Another one with every entry, and when times were corrected."""
@@ -142,9 +151,10 @@ class Logbook(LogbookReader):
             self._file.close()
             self._file = None
 
-    def append(self, event: Event) -> bool:
+    def append(self, event: Event, picture: Picture | None = None) -> bool:
         """Takes an entry down; it is on the disk when this returns. False if its id was there already.
 
+        picture   what an entry of kind "photo" names by its digest
         Raises LogbookError if it makes no sense; nothing is written then.
         """
         with self._lock:
@@ -156,6 +166,11 @@ class Logbook(LogbookReader):
             check(event, panels, events, self._cards() if self._cards else None)
             taken = [event, *self.beside(event, panels)]
             with transaction(connection):
+                if picture is not None:
+                    connection.execute(
+                        "INSERT OR IGNORE INTO picture(digest, type, bytes) VALUES (?, ?, ?)",
+                        (picture.digest, picture.type, picture.content),
+                    )
                 connection.executemany(
                     "INSERT INTO event(id, at, recorded, who, kind, panel, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
                     [_row(each) for each in taken],

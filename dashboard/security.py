@@ -6,6 +6,7 @@ Headers, Host allow-list against DNS rebinding, and no change without a same-ori
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
@@ -14,6 +15,9 @@ from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MAX_BODY = 64 * 1024
+MAX_PICTURE = 8 * 1024 * 1024
+PICTURES = frozenset({"image/jpeg", "image/png", "image/webp"})
+"""What a photo may be sent as, and nowhere but where photos are taken in."""
 PLOTLY_STYLES = (
     "sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=",
     "sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o=",
@@ -73,16 +77,17 @@ class Guard:
                 headers.setdefault("Cache-Control", "no-cache")
             await send(message)
 
-        refusal = self._refusal(scope["method"], Headers(scope=scope))
+        refusal = self._refusal(scope["method"], Headers(scope=scope), _for_pictures(scope))
         if refusal is None and scope["method"] not in READING:
-            body = await _read(receive)
+            most = MAX_PICTURE if _for_pictures(scope) else MAX_BODY
+            body = await _read(receive, most)
             if body is None:
-                refusal = problem(413, "The body is too large.", "Send at most 64 KiB.")
+                refusal = problem(413, "The body is too large.", f"Send at most {most // 1024} KiB.")
             else:
                 receive = _replay(body, receive)
         await (refusal or self._app)(scope, receive, send_guarded)
 
-    def _refusal(self, method: str, headers: Headers) -> JSONResponse | None:
+    def _refusal(self, method: str, headers: Headers, pictures: bool) -> JSONResponse | None:
         host = headers.get("host", "").lower()
         if not host or len(headers.getlist("host")) > 1:
             return problem(400, "The request names no host, or several.", "Open the page by its address.")
@@ -96,7 +101,7 @@ class Guard:
             return None
         if method != "POST":
             return problem(405, f"{method} is not used here.", "Use GET to read and POST to log.")
-        return _cross_site(headers, host) or _not_json(headers)
+        return _cross_site(headers, host) or (_not_a_picture(headers) if pictures else _not_json(headers))
 
 
 def _cross_site(headers: Headers, host: str) -> JSONResponse | None:
@@ -118,22 +123,35 @@ def _replay(messages: list[Message], receive: Receive) -> Receive:
     return again
 
 
-async def _read(receive: Receive) -> list[Message] | None:
-    """The whole body's messages; None if it is larger than MAX_BODY, whatever its header said."""
+async def _read(receive: Receive, most: int) -> list[Message] | None:
+    """The whole body's messages; None if it is larger than `most` bytes, whatever its header said."""
     messages, size, more = [], 0, True
     while more:
         message = await receive()
         size += len(message.get("body", b""))
-        if size > MAX_BODY:
+        if size > most:
             return None
         messages.append(message)
         more = message["type"] == "http.request" and message.get("more_body", False)
     return messages
 
 
+def _for_pictures(scope: Scope) -> bool:
+    return re.fullmatch(r"/api/panels/[^/]+/photos/[^/]+", scope["path"]) is not None
+
+
+def _not_a_picture(headers: Headers) -> JSONResponse | None:
+    if _kind(headers) in PICTURES:
+        return None
+    return problem(415, "That is no picture that can be kept.", "Send a JPEG, PNG or WebP picture.")
+
+
+def _kind(headers: Headers) -> str:
+    return headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
 def _not_json(headers: Headers) -> JSONResponse | None:
-    kind = headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind == "application/json":
+    if _kind(headers) == "application/json":
         return None
     return problem(415, "The body is not marked as JSON.", "Send Content-Type: application/json.")
 

@@ -6,8 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from dashboard.entry_check import LONGEST_REASON, LONGEST_TEXT
 from dashboard.panel import CoatKind
+from dashboard.step_check import LONGEST_REASON, LONGEST_TEXT
 from model.observation import Word
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
@@ -243,6 +243,21 @@ class Withdrawn(Body):
     reason: Reason | None = None
 
 
+class Time(Body):
+    """to: UTC ms at which the entry really happened."""
+
+    event: Id
+    to: Annotated[int, Field(ge=0, lt=2**53)]
+    reason: Reason | None = None
+
+
+class TimeChanged(Act):
+    """An entry happened at another time; what was said of it first stays readable."""
+
+    kind: Literal["time changed"]
+    body: Time
+
+
 class SeenTo(Body):
     """Somebody saw to a probe that was suspected: mended it, or found it right as it was."""
 
@@ -263,7 +278,7 @@ class Unit(Body):
     value: Literal["degC", "degF"]
 
 
-Told = Mixed | MixedPot | Weighed | Thumb | Tested | Heated | Reasoned | Moved | Changed | Noted
+Told = Mixed | MixedPot | Weighed | Thumb | Tested | Heated | Reasoned | Moved | Changed | Noted | TimeChanged
 """Entries of a panel that say more than that something was done."""
 Entry = Annotated[Tap | Told | Seen | SeenTo | Withdrawn | Unit, Field(discriminator="kind")]
 

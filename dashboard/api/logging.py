@@ -10,8 +10,8 @@ from dashboard.api.entry_models import Entry, Mixed, Registration, body_of
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import register_event
-from dashboard.entry_check import LogbookError
 from dashboard.panel import Event
+from dashboard.step_check import LogbookError
 from dashboard.words import LABELS
 
 

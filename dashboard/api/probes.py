@@ -14,11 +14,11 @@ from dashboard.correction import Correction, CorrectionError
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import check_event, correction_event, device_event
-from dashboard.entry_check import LogbookError
 from dashboard.field_check import AGAINST
 from dashboard.pages.probes import Stage, known, progress_of
 from dashboard.panel import Event
 from dashboard.probe_view import quantities
+from dashboard.step_check import LogbookError
 from dashboard.words import LABELS
 
 Time = Annotated[int, Field(ge=0, lt=2**53)]

@@ -26,8 +26,8 @@ class Outcome:
 def explained() -> Iterator[Outcome]:
     """Everything else is a defect of ours and keeps its traceback."""
     from dashboard.cards import CardFileError
-    from dashboard.entry_check import LogbookError
     from dashboard.record.used import RecordError
+    from dashboard.step_check import LogbookError
 
     outcome = Outcome()
     try:

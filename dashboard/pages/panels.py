@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fastapi import APIRouter, HTTPException, Request, Response
@@ -10,12 +11,12 @@ from collector.reading import ProbeFacts
 from dashboard import strips, trace
 from dashboard.assessment import Assessment
 from dashboard.desk import Desk
-from dashboard.display import View
+from dashboard.display import UNITS, View
 from dashboard.entries import entries
-from dashboard.entry_check import SUBSTRATES
 from dashboard.figures import LEGEND
 from dashboard.pages.ages import ages
-from dashboard.panel import Panel
+from dashboard.panel import CoatKind, Panel
+from dashboard.step_check import COAT_KINDS, SUBSTRATES, VESSELS
 from dashboard.strips import Button
 from dashboard.words import LABELS
 from model.verdict import State
@@ -34,8 +35,8 @@ def router(desk: Desk) -> APIRouter:
             desk.view(),
             tab="round",
             zones=sorted({probe.zone for probe in probes}),
-            surface=_placed(probes, "surface"),
-            air=_placed(probes, "air"),
+            surface=placed(probes, "surface"),
+            air=placed(probes, "air"),
             substrates=SUBSTRATES,
         )
 
@@ -63,21 +64,38 @@ def router(desk: Desk) -> APIRouter:
             buttons=_buttons(panel, valid, strip, view),
             log=entries(desk.shop.logbook.events(panel_id), view),
             held=item.cautions if item else (),
+            plan=[
+                (n, coat.kind, coat.card)
+                for n, coat in enumerate(panel.plan, start=1)
+                if n > len(panel.coats)
+            ],
         )
 
     @routes.get("/panels/{panel_id}/coat")
     def start_coat(request: Request, panel_id: str) -> Response:
         panel, view = find(desk, panel_id), desk.view()
         cards = sorted(desk.shop.cards())
-        used = panel.newest.card if panel.newest else ""
+        planned = panel.next_planned
+        used = (planned and planned.card) or (panel.newest.card if panel.newest else "")
+        kind = planned.kind if planned else panel.newest.kind if panel.newest else CoatKind.LAMINATE.value
         item, _ = desk.assessment(panel_id)
         now_C = item.panel_C if item is not None and _fresh(item, view) else None
         facts = desk.shop.card_facts()
         fits = [fit(card, *facts[card], now_C, view) for card in cards if card in facts]
-        return desk.page(request, "coat.html", view, tab="round", panel=panel, cards=cards, used=used,
-                         fits=fits, number=len(panel.coats) + 1)  # fmt: skip
+        return desk.page(
+            request, "coat.html", view, tab="round", panel=panel, cards=cards, used=used, fits=fits, kind=kind,
+            number=len(panel.coats) + 1, kinds=COAT_KINDS, vessels=VESSELS, unit=UNITS[view.unit],
+            lots=last_lots(desk.panels().values(), used),
+        )  # fmt: skip
 
     return routes
+
+
+def last_lots(panels: Iterable[Panel], card: str) -> tuple[str, str]:
+    """Lots of resin and hardener that were used last with a card, "" where nobody said."""
+    coats = [coat for panel in panels for coat in panel.coats if coat.card == card]
+    newest = max(coats, key=lambda coat: coat.mixed_at, default=None)
+    return (newest.resin_lot or "", newest.hardener_lot or "") if newest else ("", "")
 
 
 def find(desk: Desk, panel_id: str) -> Panel:
@@ -88,7 +106,7 @@ def find(desk: Desk, panel_id: str) -> Panel:
     return panel
 
 
-def _placed(probes: list[ProbeFacts], place: str) -> list[ProbeFacts]:
+def placed(probes: list[ProbeFacts], place: str) -> list[ProbeFacts]:
     """Probes of that place first, all others after them: people hang an air probe on a panel too."""
     return sorted(probes, key=lambda probe: (probe.place != place, probe.zone, probe.id))
 

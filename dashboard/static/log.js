@@ -5,6 +5,7 @@
   const toast = document.getElementById("toast");
   const DOUBLE_MS = 3000;
   const ANSWER_MS = 5000;
+  const PICTURE_MS = 60000;
   const SURE_MS = 5000;
   const acts = new Map();
 
@@ -20,14 +21,15 @@
     }
   };
 
-  const send = async (url, entry) => {
+  // An entry, or the bytes of a picture.
+  const send = async (url, entry, picture) => {
     let answer, told;
     try {
-      answer = await fetch(url, {
+      answer = await fetch(picture ? `${url}?who=${encodeURIComponent(who())}` : url, {
         method: "POST",
-        headers: { "Content-Type": "application/json" },
-        body: JSON.stringify({ who: who(), ...entry }),
-        signal: AbortSignal.timeout(ANSWER_MS),
+        headers: { "Content-Type": picture ? picture.type : "application/json" },
+        body: picture ?? JSON.stringify({ who: who(), ...entry }),
+        signal: AbortSignal.timeout(picture ? PICTURE_MS : ANSWER_MS),
       });
       told = await answer.json();
     } catch (problem) {
@@ -129,7 +131,7 @@
       tap({ kind: "probe put right", probe: button.dataset.putRight, fixed: "fixed" in button.dataset });
     else if (button.dataset.close && sure(button)) tap({ kind: "closed", panel: button.dataset.close });
     else if (button.dataset.takeBack && sure(button))
-      tap({ kind: "withdrawn", panel: button.dataset.panel, event: button.dataset.takeBack });
+      tap({ kind: "withdrawn", panel: button.dataset.panel || null, event: button.dataset.takeBack });
   });
 
   try {

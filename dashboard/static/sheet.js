@@ -38,14 +38,45 @@
     return { points, reads: undefined, true: undefined };
   };
 
+  // A field as the API takes it; null: nobody said.
+  const valueOf = (field) => {
+    if (field.type === "checkbox") return field.checked || ("plain" in field.dataset ? false : null);
+    if (field.value === "" || (field.type === "radio" && !field.checked)) return null;
+    if (field.type === "datetime-local") return shopTime(field.value);
+    if (field.type !== "number") return field.value === "yes" ? true : field.value === "no" ? false : field.value;
+    return field.dataset.unit === "degF" ? (Number(field.value) - 32) / 1.8 : Number(field.value);
+  };
+
+  // Named fields; one whose name has a dot goes into what stands before the dot; rows become a list.
+  const fieldsOf = (scope) => {
+    const made = {};
+    for (const field of scope.querySelectorAll("[name]")) {
+      const value = field.closest("[data-row]") && !("row" in scope.dataset) ? null : valueOf(field);
+      if (value === null || "when" in field.dataset) continue;
+      const [name, inner] = field.name.split(".");
+      if (inner) (made[name] ??= {})[inner] = value;
+      else made[name] = value;
+    }
+    for (const row of "row" in scope.dataset ? [] : scope.querySelectorAll("[data-row]")) {
+      const one = fieldsOf(row);
+      made[row.dataset.row] ??= [];
+      if (one.kind) made[row.dataset.row].push(one);
+    }
+    return made;
+  };
+
   const entryOf = (form, how) => {
-    const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
-    if (!form.dataset.kind) return { ...values, ...timesOf(form), ...pairsOf(form) };
-    const entry = { kind: form.dataset.kind, panel: form.dataset.panel, body: { card: values.card } };
+    if (!form.dataset.kind) {
+      const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
+      return { ...values, ...timesOf(form), ...pairsOf(form), ...("typed" in form.dataset && fieldsOf(form)) };
+    }
+    const { kind, panel } = form.dataset;
+    const body = fieldsOf(form);
+    if ("flat" in form.dataset) return { kind, panel, ...body };
     // The time of the first tap: one that has to be sent again was mixed no later.
     form.dataset.at ??= Math.round(window.coldshed.now());
-    entry.at = how === "earlier" ? shopTime(values.mixed) : Number(form.dataset.at);
-    return entry;
+    const at = how === "earlier" ? shopTime(form.querySelector("[data-when]").value) : Number(form.dataset.at);
+    return { kind, panel, at, ...(Object.keys(body).length && { body }) };
   };
 
   // What is wrong stands below the button that was tapped, so that no button moves from under the thumb.
@@ -61,7 +92,7 @@
   const doubt = (form, entry) => {
     const names = form.dataset.needs?.split(" ") ?? [];
     if (names.length && !names.some((name) => entry[name])) return form.dataset.needsText;
-    const ago = entry.at ? (window.coldshed.now() - entry.at) / HOUR_MS : 0;
+    const ago = entry.at && form.dataset.ago ? (window.coldshed.now() - entry.at) / HOUR_MS : 0;
     if (ago <= LONG_AGO_H || form.dataset.asked === String(entry.at)) return "";
     form.dataset.asked = entry.at;
     return form.dataset.ago.replace("{hours}", Math.round(ago));
@@ -69,7 +100,13 @@
 
   const submit = async (form, button) => {
     form.querySelector(".problem").hidden = true;
-    if (button.value === "earlier" && !form.elements.mixed.value) return form.elements.mixed.focus();
+    const when = form.querySelector("[data-when]");
+    if (button.value === "earlier" && !when.value) return when.focus();
+    if ("ask" in button.dataset && button.dataset.asked !== "yes") {
+      button.dataset.asked = "yes";
+      button.textContent = button.dataset.ask;
+      return;
+    }
     form.dataset.id ??= newId(); // one id for each opened sheet
     const entry = entryOf(form, button.value);
     const asks = doubt(form, entry);
@@ -78,7 +115,8 @@
     button.textContent = body.dataset.sending;
     try {
       const answer = await send(form.dataset.post, { id: form.dataset.id, ...entry });
-      leave(answer.panel ? form.dataset.then + answer.panel : form.dataset.then, { answer, panel: form.dataset.panel ?? "" });
+      const panel = answer.gone ? "" : (form.dataset.panel ?? "");
+      leave(answer.gone ? "/" : form.dataset.then + (answer.panel ?? ""), { answer, panel });
     } catch (error) {
       if (error.refused) delete form.dataset.at;
       button.textContent = label;

@@ -16,6 +16,7 @@ from __future__ import annotations
 from string import Formatter
 
 from dashboard.words import answers, labels
+from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
@@ -34,7 +35,9 @@ HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
 WHYS = answers.WHYS | DOUBT_WHYS
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
 DID = labels.DID | ALARM_DID
-LABELS = labels.LABELS | PROBE_LABELS | TONIGHT_LABELS | PAPER_LABELS | ALARM_LABELS | DECISION_LABELS
+PARTS = (labels.LABELS, ACT_LABELS, PROBE_LABELS, TONIGHT_LABELS, PAPER_LABELS, ALARM_LABELS, DECISION_LABELS)
+"""Each area of the pages has its own words; no key stands in two of them."""
+LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}
 KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
 
 

@@ -13,6 +13,8 @@ PAGES = [
     "/panels/plug-7",
     "/panels/plug-7/coat",
     "/panels/plug-7/thumb",
+    "/panels/plug-7/more",
+    "/panels/plug-7/log/plug-7-00000001",
     "/panels/new",
     "/more",
     "/more/alarms",

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from collector.store.schema import Locked, NotYet, StoreError
-from dashboard.entry_check import KINDS, LogbookError
+from dashboard.entry_check import KINDS
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
+from dashboard.step_check import LogbookError
 from dashboard.words import DID
 
 NOW = 1_795_629_600_000

@@ -178,8 +178,9 @@ def test_a_registration_is_taken_back_while_the_panel_has_no_coat(shop: FakeShop
 
 def test_a_registration_with_a_coat_is_kept(shop: FakeShop, client: Client) -> None:
     page = client.get("/panels/lid-4").text
-    assert "Take back" in page
-    assert 'data-take-back="lid-4-00000000"' not in page
+    assert "/panels/lid-4/log/lid-4-00000001" in page
+    assert "/panels/lid-4/log/lid-4-00000000" not in page
+    assert client.get("/panels/lid-4/log/lid-4-00000000").status_code == 404
     back = {"id": new_id(), "kind": "withdrawn", "panel": "lid-4", "event": "lid-4-00000000"}
     answer = client.post("/api/events", back)
     assert answer.status_code == 409

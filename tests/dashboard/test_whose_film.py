@@ -9,10 +9,11 @@ import pytest
 from collector.reading import Quantity
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
-from dashboard.entry_check import LogbookError, check
+from dashboard.entry_check import check
 from dashboard.facts import Facts
 from dashboard.fold import fold
 from dashboard.panel import Coat, Event, Panel, Pot, ThumbTest
+from dashboard.step_check import LogbookError
 from model.observation import Word
 from model.verdict import Flag
 from tests.dashboard.night import HOUR_MS, MIXED, card, night, trace

@@ -117,3 +117,7 @@ def test_labels_take_only_what_pages_give_them() -> None:
     for text in words.LABELS.values():
         for _, name, _, _ in Formatter().parse(text):
             assert name is None or name.isalpha()
+
+
+def test_no_word_of_one_area_hides_another_areas() -> None:
+    assert sum(len(part) for part in words.PARTS) == len(words.LABELS)
