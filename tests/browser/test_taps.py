@@ -64,7 +64,7 @@ def test_an_alarm_is_seen_with_two_taps_from_the_round(visit: Visit, shop: FakeS
 def test_an_entry_is_taken_back_from_the_panels_log_and_stays_readable(visit: Visit, shop: FakeShop) -> None:
     page = visit.open("/panels/lid-4")
     page.get_by_role("link", name="Correct").first.click()
-    page.get_by_text("Mistyped").click()
+    page.get_by_label("Mistyped").check()
     assert len(shop.logbook.panels()["lid-4"].coats) == 2
     page.get_by_role("button", name="Take back").click()
     expect(page.locator(".log s")).to_contain_text("Coat 2 started")
@@ -263,7 +263,7 @@ def test_a_registration_is_taken_back_and_the_round_says_so(visit: Visit, shop: 
     page.get_by_role("button", name="Register it").click()
     page.wait_for_url("**/panels/hatch-2")
     page.get_by_role("link", name="Correct").click()
-    page.get_by_text("Wrong panel").click()
+    page.get_by_label("Wrong panel").check()
     page.get_by_role("button", name="Take back").click()
     page.wait_for_url(visit.url + "/")
     expect(page.locator("#toast")).to_contain_text("Taken back 06:10")
