@@ -24,6 +24,7 @@ from dashboard.api import photos as api_photos
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.api import record as api_record
+from dashboard.api import tonight as api_tonight
 from dashboard.decided import Decisions
 from dashboard.desk import Desk
 from dashboard.forecast_file import ForecastFile
@@ -33,6 +34,7 @@ from dashboard.pages import labels as label_pages
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
+from dashboard.pages import tonight as tonight_pages
 from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.record.gather import Archive
@@ -104,10 +106,12 @@ def create_app(
         panels.router(desk),
         thumb.router(desk),
         acts.router(desk),
+        tonight_pages.router(desk),
         more.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
         api_reading.router(desk),
+        api_tonight.router(desk),
         api_logging.router(desk),
         api_photos.router(desk),
         api_probes.router(desk),

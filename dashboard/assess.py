@@ -12,8 +12,7 @@ import numpy as np
 from dashboard import unknown
 from dashboard.assessment import Assessment
 from dashboard.assessment import Passing as Stored
-from dashboard.coat_course import CoatCourse
-from dashboard.course import PanelCourse, follow_panel, trend_of
+from dashboard.course import PanelCourse, follow_panel, milestones_of, trend_of
 from dashboard.curve import curve
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
@@ -27,7 +26,6 @@ from dashboard.words import LABELS
 from model.coat import HOUR_MS
 from model.decide import decide, in_the_pot, not_known, planned, shuts_by, state_of
 from model.milestones import Passing
-from model.resin_card import Milestone
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
 MINUTE_MS = 60_000
@@ -176,7 +174,7 @@ def _whole(
     return replace(
         _short(facts, at, verdict, last),
         good_until=_good_until(verdict, trace, last, at),
-        milestones=tuple(_stored(passing) for passing in _milestones(newest, least).values()),
+        milestones=tuple(_stored(passing) for passing in milestones_of(newest, least).values()),
         conversion=least.conversion_range,
         rate=least.rate_range,
         age_h=least.age_range_h,
@@ -208,12 +206,6 @@ def _good_until(verdict: Verdict, trace: Trace, last: int, at: int) -> int:
     trusted = last + max(round(3000 * trace.interval_s), LEAST_TRUST_MS)
     ends = shuts_by(verdict, at)
     return trusted if ends is None else min(trusted, ends)
-
-
-def _milestones(newest: CoatCourse, least: CoatCourse) -> dict[Milestone, Passing]:
-    """Sanding and what comes after it look at the least cured coat, everything before at the newest."""
-    late = (Milestone.SAND, Milestone.DEMOULD, Milestone.CURED)
-    return dict(newest.passings) | {milestone: least.passings[milestone] for milestone in late}
 
 
 def _stored(passing: Passing) -> Stored:

@@ -67,6 +67,11 @@ def _calibrated(card: ResinCard, probe_sd_K: float) -> _Calibrated:
     return _Calibrated(calibrate(card, members), calibrate(card, one), calibrate(card, members.joined(one)))
 
 
+def range_of(card: ResinCard, accuracy_K: float) -> Calibration:
+    """The card's range, for a probe of this accuracy (95 % half-width)."""
+    return _calibrated(card, accuracy_K / 2.0).range
+
+
 @lru_cache(maxsize=64)
 def pot_of(card: ResinCard) -> PotModel:
     """The card's resin in bulk."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from model.blush import FilmExposure
 from model.coat import HOUR_MS
 from model.degree_hours import equivalent_age_h, equivalent_age_interval_mean_h, temperature_time_factor_Ch
 from model.history import Samples, gaps, longest_join_ms, minute_blocks
+from model.milestones import Passing
 from model.resin_card import Milestone, ResinCard
 from model.verdict import Say
 
@@ -30,6 +32,7 @@ TREND_K_H = 0.3
 class PanelCourse:
     """A panel at `at` (UTC ms): its newest coat, the coat that is furthest from sanding, and what it lived through.
 
+    coats     all that count, the newest last
     suspect_since   since when the mix of one of its coats is suspected
     history   minutes from the oldest coat that counts up to now
     ahead     minutes from now on, as they are likely to be; source: what is said of the forecast file, if there is one
@@ -40,6 +43,7 @@ class PanelCourse:
     at: int
     newest: CoatCourse
     least: CoatCourse
+    coats: tuple[CoatCourse, ...]
     suspect_since: int | None
     history: Blocks
     ahead: Blocks
@@ -90,6 +94,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
         at=at,
         newest=newest,
         least=least,
+        coats=tuple(followed),
         suspect_since=min(suspected, default=None),
         history=history,
         ahead=ahead,
@@ -127,6 +132,12 @@ def coats_through(facts: Facts, whole: Blocks, at: int) -> list[CoatCourse]:
 def least_cured(followed: list[CoatCourse]) -> CoatCourse:
     """The coat that is furthest from sanding."""
     return max(followed, key=_furthest_from_sanding)
+
+
+def milestones_of(newest: CoatCourse, least: CoatCourse) -> Mapping[Milestone, Passing]:
+    """Sanding and what comes after it look at the least cured coat, everything before at the newest."""
+    late = (Milestone.SAND, Milestone.DEMOULD, Milestone.CURED)
+    return dict(newest.passings) | {milestone: least.passings[milestone] for milestone in late}
 
 
 def _either(lagging: Blocks, air: Blocks) -> Blocks:

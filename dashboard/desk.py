@@ -23,6 +23,7 @@ from dashboard.panel import Panel
 from dashboard.paper import Paper
 from dashboard.ports import Shop
 from dashboard.probes import Heard
+from dashboard.supposing import Supposing
 from dashboard.watch_store import Alarm
 
 # A page's own clock starts from this; put in after the ETag is taken, so that time alone changes nothing.
@@ -35,6 +36,7 @@ class Desk:
     def __init__(self, shop: Shop, version: str) -> None:
         self.shop = shop
         self.version = version
+        self.supposing = Supposing(shop.facts, shop.card)
         self._zone = ZoneInfo(shop.time_zone)
         self._templates = Environment(
             loader=PackageLoader("dashboard"),

@@ -21,10 +21,10 @@ HOUR = 60 * MINUTE
 TIE = "\u00a0"
 UNITS = {"degC": "°C", "degF": "°F"}
 # Names whose rounding has a safe side of its own: heat up to at least this, keep below at most that.
-_UP = frozenset({"move_C", "minimum_C"})
+_UP = frozenset({"move_C", "minimum_C", "hold_C"})
 _DOWN = frozenset({"soften_C", "maximum_C"})
 # Limits people set or choose are whole numbers more often than not: no ".0" after them.
-_CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C"})
+_CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C", "hold_C"})
 
 
 def grid(distance_ms: int) -> int:

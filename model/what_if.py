@@ -104,13 +104,16 @@ def passed_if(
     now_ms: int,
     heat: Heat | None = None,
     weights: Weights | None = None,
+    resume: dict[Path, CoatState] | None = None,
 ) -> dict[Milestone, Passing]:
     """Every milestone of a coat on this card that starts at start_ms, now or later, with or without heat.
 
-    Another hour is another start_ms, another card another calibration; weights of the members.
+    Another hour is another start_ms, another card another calibration; weights of the members. resume: where the
+    coat stands when the heat begins, if it has begun by then, from standing(): what came before is not gone through
+    again, so that nothing is said of what was passed then.
     """
     warmed = blocks if heat is None else held(blocks, heat)
-    return passings(courses(calibration, warmed, start_ms), now_ms, weights)
+    return passings(courses(calibration, warmed, start_ms, resume), now_ms, weights)
 
 
 def least_temperature(
@@ -133,7 +136,7 @@ def least_temperature(
     harder to be sanded. Raises ValueError as held().
     """
     from_ms = heat.from_ms // MINUTE_MS * MINUTE_MS
-    resume = _states_at(calibration, blocks, start_ms, from_ms)
+    resume = standing(calibration, blocks, start_ms, from_ms)
     if milestone is not Milestone.DEMOULD:  # the only one that looks ahead of by_ms
         blocks = _until(blocks, by_ms)
     window = blocks.central[max((from_ms - blocks.start) // MINUTE_MS, 0) :]
@@ -213,8 +216,8 @@ def _closes(outlook: Blocks, dew_point_C: Floats, panel_C: Floats, margin_K: flo
     return outlook.start + int(closed[0]) * MINUTE_MS if len(closed) else None
 
 
-def _states_at(calibration: Calibration, blocks: Blocks, start_ms: int, at_ms: int) -> dict[Path, CoatState]:
-    """Where the coat stands on each path at a minute's end; nothing if it has not begun."""
+def standing(calibration: Calibration, blocks: Blocks, start_ms: int, at_ms: int) -> dict[Path, CoatState]:
+    """Where the coat stands on each path at a minute's end, UTC ms; nothing if it has not begun."""
     if at_ms <= start_ms or at_ms > blocks.end:
         return {}
     return {

@@ -62,6 +62,7 @@ def parser() -> argparse.ArgumentParser:
     _files(commands)
     _copies(commands)
     _panels(commands)
+    _tonight(commands)
     _probes(commands)
     _paper(commands)
     _record(commands)
@@ -239,6 +240,27 @@ def _record(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "--json", type=Path, metavar="FILE", help="as JSON, which 'coldshed check record' works out again"
     )
     record.add_argument("--csv", type=Path, metavar="FILE", help="only its readings, as CSV")
+
+
+def _tonight(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    night = _command(
+        commands,
+        "tonight",
+        "say what the night brings, what to do before leaving, and what heat or another hour would change",
+        "tonight:tonight_",
+    )
+    night.add_argument("panel", nargs="?", help="the panel's name (default: the whole shop)")
+    night.add_argument("--hold", help="what if: hold it so warm, in the unit of the pages")
+    night.add_argument(
+        "--from", help="heat from, time of the shop, e.g. 20:30 (default: now, or once it gels)"
+    )
+    night.add_argument("--to", help="heat to, e.g. 22:00 (default: when the shop leaves)")
+    night.add_argument("--rise", help="how fast it warms, degrees an hour (default 8 K)")
+    night.add_argument("--start", help="what if: mix a coat at this time, e.g. 21:00")
+    night.add_argument("--card", help="of this card (default: the one in use)")
+    night.add_argument("--least", action="store_true", help="the least heat that reaches --until by --by")
+    night.add_argument("--until", choices=("sand", "recoat_from", "tack_free"), help="default sand")
+    night.add_argument("--by", help="default 08:00")
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

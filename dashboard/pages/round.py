@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from dashboard import leaving
 from dashboard.desk import Desk
 from dashboard.display import View
+from dashboard.leaving import Leaving, leaving_of
 from dashboard.pages.ages import ages
 from dashboard.round_sheet import sheet_of
 from dashboard.words import LABELS
@@ -28,6 +30,7 @@ def router(desk: Desk) -> APIRouter:
             zone=zone,
             title=name(view),
             ages=ages(view, found.readings_to, found.worked_out),
+            leaving=before_leaving(desk, view, zone),
         )
 
     @routes.get("/round/sheet")
@@ -37,6 +40,16 @@ def router(desk: Desk) -> APIRouter:
         return desk.paper(request, "round_sheet.html", view, sheet=made)
 
     return routes
+
+
+def before_leaving(desk: Desk, view: View, zone: str | None = None) -> list[Leaving] | None:
+    """What is to be done at each panel for the night; None: it is not the hour to ask."""
+    if not leaving.is_evening(view, desk.shop.leave_minute):
+        return None
+    latest = {item.panel: item for item in desk.latest() or ()}
+    panels = [panel for panel in desk.panels().values() if zone in (None, panel.zone)]
+    found = [leaving_of(panel, leaving.tasks(panel, latest.get(panel.id), view), view) for panel in panels]
+    return [one for one in found if one.tasks]
 
 
 def name(view: View) -> str:

@@ -1,0 +1,374 @@
+"""Tonight by page and API: the same numbers, "not known" where nothing is known, and what to do before leaving."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from dashboard import leaving, night_chart, tonight
+from dashboard.asked import NotAsked, Question, question, unattended
+from dashboard.assessment import Assessment
+from dashboard.display import View
+from dashboard.panel import Coat, Panel, PlannedCoat
+from dashboard.suppose import Goal, Plan
+from dashboard.supposing import Busy, Supposing
+from dashboard.words import CAUTIONS, LABELS
+from model.resin_card import Milestone
+from model.verdict import State
+from tests.browser.fake_shop import ZONE, utc
+from tests.dashboard.client import Client
+from tests.dashboard.night_shop import HOUR, MINUTE, NOW, NightShop, open_night
+
+LEAVE = 22 * 60
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[NightShop]:
+    """20:07 on a winter evening; nobody changes it."""
+    shop = open_night(tmp_path_factory.mktemp("evening"))
+    yield shop
+    shop.close()
+
+
+@pytest.fixture
+def client(evening: NightShop) -> Client:
+    return Client(evening.app)
+
+
+def view(at: int = NOW, unit: str = "degC") -> View:
+    return View(ZoneInfo(ZONE), unit, at)
+
+
+def api(client: Client, path: str) -> Any:
+    return client.get(f"/api{path}").json()
+
+
+def test_the_coldest_hour_is_that_of_the_outlook_and_lies_in_the_night(evening: NightShop) -> None:
+    item = evening.item("plug-7")
+    assert item.night is not None
+    found = tonight.coldest(item.night, view())
+    assert found is not None
+    hours = [
+        sum(item.night.likely_C[i : i + 4]) / 4
+        for i, at in enumerate(item.night.t)
+        if at + HOUR <= utc("2026-11-26 07:00") and i + 4 <= len(item.night.t)
+    ]
+    assert found.likely_C == min(hours)
+    assert found.end - found.begin == HOUR
+    assert utc("2026-11-26 02:00") < found.middle < utc("2026-11-26 04:30")
+
+
+def test_too_cold_is_said_before_ten_with_the_minute_at_which_it_stops(
+    client: Client, evening: NightShop
+) -> None:
+    """By page, API and round alike; the minute is the outlook's."""
+    item = evening.item("plug-7")
+    assert item.night is not None
+    assert item.night.cold_at is not None
+    said = view().sentence(tonight.headline(item, view()))  # type: ignore[arg-type]
+    assert re.fullmatch(r"Too cold tonight: it will stop curing at 2\d:\d\d", said)
+    assert api(client, "/panels/plug-7/tonight")["headline"] == said
+    for page in ("/tonight", "/tonight/plug-7"):
+        assert said in client.get(page).text
+    assert said in client.get("/").text, "the evening round says it, too"
+    i = item.night.t.index(max(t for t in item.night.t if t <= item.night.cold_at))
+    assert item.night.likely_C[i] >= 10.0 > item.night.likely_C[i + 1]
+
+
+def test_a_card_for_the_cold_is_not_warned_of(evening: NightShop) -> None:
+    assert tonight.too_cold(evening.item("lid-4"), view()) is None
+    assert tonight.too_cold(evening.item("deck-2"), view()) is None
+
+
+def test_milestones_are_told_from_the_safe_side(client: Client, evening: NightShop) -> None:
+    """Rounded as headlines are: "from" up, "by" down; the numbers are watch's."""
+    item, told = evening.item("plug-7"), api(client, "/panels/plug-7/tonight")
+    stored = {one.name: one for one in item.milestones}
+    assert {one["name"]: one["late"] for one in told["milestones"]} == {
+        name: one.late for name, one in stored.items()
+    }
+    sand = stored["sand"].late
+    assert sand is not None
+    clock = view().clock(view().rounded(sand, "sand_from"))
+    assert any(line.startswith(f"Sand from {clock}") for line in told["times"])
+    assert view().rounded(sand, "sand_from") >= sand
+
+
+def test_what_is_not_known_is_said_and_nothing_can_be_supposed(client: Client) -> None:
+    told = api(client, "/panels/rib-1/tonight")
+    assert told["headline"].startswith("Not known: probe silent since")
+    assert (told["night"], told["milestones"], told["known"]) == (None, [], False)
+    page = client.get("/tonight/rib-1?hold=20").text
+    assert 'id="what-if"' not in page
+    assert "Instead of" not in page
+    refused = client.get("/api/panels/rib-1/tonight/if?hold_C=20&to_ms=" + str(NOW + HOUR))
+    assert refused.status_code == 409
+    assert "Not known" in refused.json()["error"]["what"]
+
+
+def test_an_answer_past_its_time_leaves_no_night(tmp_path: Path) -> None:
+    shop = open_night(tmp_path)
+    try:
+        shop.clock.at += 30 * MINUTE
+        client = Client(shop.app)
+        assert api(client, "/panels/plug-7/tonight")["known"] is False
+        page = client.get("/tonight/plug-7").text
+        assert "Too cold tonight" not in page.split('class="stale"')[0]
+        assert "<polygon" not in page
+    finally:
+        shop.close()
+
+
+def heat(**more: Any) -> str:
+    values = {"hold_C": 20, "from_ms": NOW + 10 * MINUTE, "to_ms": NOW + 6 * HOUR, **more}
+    return "&".join(f"{key}={value}" for key, value in values.items())
+
+
+def test_a_what_if_says_the_difference_and_stores_nothing(client: Client, evening: NightShop) -> None:
+    before, count = evening.item("deck-2"), len(evening.logbook.events())
+    told = api(client, f"/panels/deck-2/tonight/if?{heat(hold_C=28)}")
+    assert told["if_so"]["sand"] < told["as_it_is"]["sand"]
+    assert any(re.match(r"Sand at .* instead of .*\.", line) for line in told["said"])
+    stored = {one.name: one for one in before.milestones}
+    assert told["as_it_is"]["sand"] == stored["sand"].late
+    assert told["as_it_is"]["recoat_until"] == stored["recoat_until"].early
+    assert evening.item("deck-2") == before
+    assert len(evening.logbook.events()) == count
+    page = client.get("/tonight/deck-2?hold=28&from=20:17&to=02:07").text
+    assert LABELS["if_note"] in page
+    assert any(line in page for line in told["said"] if line.startswith("Sand at"))
+    assert 'polyline class="supposed"' in page
+    assert client.get("/tonight/deck-2").text.count('polyline class="supposed"') == 0
+
+
+def test_least_heat_by_page_and_api_is_one_answer(client: Client) -> None:
+    by = utc("2026-11-26 07:00")
+    told = api(
+        client,
+        f"/panels/deck-2/tonight/if?least=true&until=sand&by_ms={by}&from_ms={NOW + 8 * MINUTE}&to_ms={by}",
+    )
+    hold = told["least"]["hold_C"]
+    assert hold is not None
+    page = client.get("/tonight/deck-2?ask=least&from=20:15&to=08:00&by=08:00").text
+    assert f"Hold {hold} °C from 20:15".replace(" °", "\u00a0°") in page
+    assert told["unattended"] is True
+    assert CAUTIONS["heater"] in page
+
+
+def test_not_by_then_is_an_answer_and_says_the_best(client: Client) -> None:
+    page = client.get("/tonight/plug-7?ask=least&by=23:00&from=20:15&to=22:00").text
+    assert "Not by 23:00" in page
+    assert re.search(r"The best that .* held from 20:15 to 22:00 can do: sand from", page)
+
+
+def test_heat_in_attended_hours_is_proposed_and_the_caution_stands_where_it_runs_alone(
+    client: Client,
+) -> None:
+    """Attended until the shop's hour of leaving, 22:00; the words of the caution are those of the record."""
+    attended = client.get("/tonight/deck-2?hold=25").text
+    assert 'name="to" type="text" value="22:00"' in attended
+    assert CAUTIONS["heater"] not in attended
+    assert CAUTIONS["burner"] in attended
+    assert CAUTIONS["heater"] in client.get("/tonight/deck-2?hold=25&to=23:00").text
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "alone"),
+    [
+        ("2026-11-25 19:30", "2026-11-25 21:00", False),
+        ("2026-11-25 19:30", "2026-11-25 21:01", True),
+        ("2026-11-25 22:00", "2026-11-25 23:00", True),
+        ("2026-11-26 02:00", "2026-11-26 04:30", True),
+        ("2026-11-26 05:00", "2026-11-26 09:00", False),
+    ],
+)
+def test_hours_after_leaving_and_before_six_count_as_alone(begin: str, end: str, alone: bool) -> None:
+    """The shop's clock is an hour ahead of UTC and people leave at 22:00."""
+    assert unattended(Plan(20.0, utc(begin), utc(end), 8.0), view(), LEAVE) is alone
+
+
+def ask(gel_ms: int | None = None, at: int = NOW, unit: str = "degC", **asked: str) -> Question:
+    fields = {key.rstrip("_"): text for key, text in asked.items()}
+    return question(fields, view(at, unit), LEAVE, gel_ms, ["invented-25min"])
+
+
+def test_steps_without_scripts_move_a_field_by_one_step() -> None:
+    assert ask(step="hold:+1").plan.hold_C == 20.0
+    assert ask(hold="20", step="hold:-1").plan.hold_C == 19.0
+    assert ask(hold="68", step="hold:+1", unit="degF").plan.hold_C == pytest.approx(69 / 1.8 - 32 / 1.8)
+    assert ask(to="22:00", step="to:+1").plan.to_ms == utc("2026-11-25 21:30")
+    assert ask(by="08:00", step="by:-1").goal.by_ms == utc("2026-11-26 06:30")
+    assert ask(step="start:+1").plan.start_ms == utc("2026-11-25 19:15")
+    assert ask(rise="8", step="rise:+1").plan.rise_K_h == 9.0
+
+
+def test_heat_is_proposed_after_it_gels_if_somebody_is_still_here_then() -> None:
+    assert ask(hold="20").plan.from_ms == utc("2026-11-25 19:15")
+    assert ask(utc("2026-11-25 19:50"), hold="20").plan.from_ms == utc("2026-11-25 20:00")
+    assert ask(utc("2026-11-25 22:50"), hold="20").plan.from_ms == utc("2026-11-25 19:15")
+
+
+def test_a_time_just_gone_by_is_not_tomorrows() -> None:
+    later = ask(hold="20", from_="20:15", to="22:00", at=NOW + HOUR)
+    assert later.plan.from_ms == NOW - NOW % MINUTE + HOUR + 2 * MINUTE
+    assert later.plan.to_ms == utc("2026-11-25 21:00")
+    with pytest.raises(NotAsked, match="ends before it begins"):
+        ask(hold="20", from_="20:15", to="21:00", at=NOW + HOUR)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [{"hold": "warm"}, {"hold": "200"}, {"hold": "20", "to": "noon"}, {"rise": "40"}, {"card": "dear"},
+     {"until": "gold"}, {"by": "25:00"}, {"hold": "nan"}],
+)  # fmt: skip
+def test_nonsense_is_refused_in_words_and_the_page_stands(asked: dict[str, str], client: Client) -> None:
+    with pytest.raises(NotAsked) as error:
+        ask(**asked)
+    assert str(error.value) in LABELS.values() or "between" in str(error.value) or "rise" in str(error.value)
+    query = "&".join(f"{key}={value}" for key, value in asked.items())
+    page = client.get(f"/tonight/plug-7?{query}")
+    assert page.status_code == 200
+    assert str(error.value) in page.text.replace("&#39;", "'")
+
+
+def test_the_chart_and_its_table_hold_the_outlooks_numbers(evening: NightShop) -> None:
+    """Points are put back onto the axis: within a tenth of a unit, or what it is worth in degrees."""
+    item = evening.item("plug-7")
+    assert item.night is not None
+    drawn = night_chart.chart(item, view())
+    assert drawn is not None
+    points = [tuple(map(float, pair.split(","))) for pair in drawn.likely.split()]
+    degrees = [(float(name.text), name.y - 4.0) for name in drawn.degrees]
+    (one, y1), (two, y2) = degrees[0], degrees[-1]
+    back = [one + (y - y1) * (two - one) / (y2 - y1) for _, y in points]
+    assert back == pytest.approx(item.night.likely_C[: len(back)], abs=0.05)
+    assert drawn.minimum_y is not None
+    rows = night_chart.table(item, view())
+    assert rows[0].likely == view().temperature(item.night.likely_C[0])
+    assert rows[4].low == view().temperature(item.night.low_C[16])
+    assert points[-1][0] == pytest.approx(night_chart.RIGHT)
+
+
+def test_two_questions_at_once_are_worked_out_one_after_the_other_and_the_same_only_once(
+    evening: NightShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from dashboard import supposing
+    from dashboard.facts import Facts
+
+    panel, item, asked = evening.logbook.panels()["deck-2"], evening.item("deck-2"), ask(hold="25")
+    calls: list[int] = []
+
+    def facts_of(panel: Panel, at: int) -> Facts:
+        calls.append(at)
+        with pytest.raises(Busy):  # a second one, while this one is being worked out
+            desk.ask(panel, item, ask(hold="26"))
+        return evening.facts(panel, at)
+
+    monkeypatch.setattr(supposing, "WAIT_S", 0.01)
+    desk = Supposing(facts_of, evening.card)
+    first, again = desk.ask(panel, item, asked), desk.ask(panel, item, asked)
+    assert first is again
+    assert calls == [item.at]
+
+
+def test_the_evening_round_asks_what_applies_and_why(client: Client) -> None:
+    """20:07, people leave at 22:00."""
+    told = {one["name"]: one["tasks"] for one in api(client, "/tonight")["leaving"]}
+    kinds = {name: [task["kind"] for task in tasks] for name, tasks in told.items()}
+    assert kinds["Plug 7"] == ["cover", "heat"]
+    assert kinds["Rib 1"] == ["probe"]
+    assert "Box A" not in kinds
+    page = client.get("/").text
+    assert LABELS["before_leave"] in page
+    for tasks in told.values():
+        for task in tasks:
+            assert task["do"] in page
+
+
+@pytest.mark.parametrize(
+    ("clock", "asks"),
+    [("16:59", False), ("17:00", True), ("20:59", True), ("22:59", True), ("23:01", False), ("05:00", False)],
+)
+def test_before_you_leave_stands_from_six_to_midnight_when_people_leave_at_ten(
+    clock: str, asks: bool
+) -> None:
+    """UTC; the shop's clock is an hour ahead."""
+    assert leaving.is_evening(view(utc(f"2026-11-25 {clock}")), LEAVE) is asks
+
+
+def stale(item: Assessment) -> Assessment:
+    return replace(item, entries="", coats=1, coat=1)
+
+
+def wet_coat(evening: NightShop, **more: Any) -> tuple[Panel, Assessment]:
+    """Plug 7 as if it were still wet, its margin closing."""
+    item = evening.item("plug-7")
+    verdict = replace(item.verdict, state=State.WORKABLE)
+    panel = Panel(
+        "plug-7", "Plug 7", "shed", "S1", "A1", "wood",
+        coats=(Coat(1, "invented-25min", NOW, NOW, "laminate", "e1"),), **more,
+    )  # fmt: skip
+    return panel, replace(stale(item), verdict=verdict)
+
+
+def kinds(panel: Panel, item: Assessment | None) -> list[str]:
+    return [task.kind for task in leaving.tasks(panel, item, view())]
+
+
+def test_peel_ply_is_asked_for_on_the_last_coat_while_it_is_wet_and_will_be_exposed(
+    evening: NightShop,
+) -> None:
+    panel, item = wet_coat(evening)
+    assert "peel" in kinds(panel, item)
+    coat = panel.coats[0]
+    assert "peel" not in kinds(replace(panel, coats=(replace(coat, peel_ply=True),)), item)
+    assert "peel" not in kinds(replace(panel, plan=(PlannedCoat("laminate"), PlannedCoat("fill"))), item)
+    assert "peel" not in kinds(panel, replace(item, verdict=evening.item("plug-7").verdict))
+    assert item.night is not None
+    dry = replace(item, night=replace(item.night, closes_by=None, closes_at=None))
+    assert "peel" not in kinds(panel, dry)
+    blind = replace(item, night=replace(item.night, closes_by=None, closes_at=None, dew_point_C=()))
+    assert "peel" in kinds(panel, blind)
+
+
+def test_only_a_panel_much_colder_than_the_air_is_lifted_off_the_floor(evening: NightShop) -> None:
+    panel, item = wet_coat(evening)
+    assert item.panel_C is not None
+    assert "floor" not in kinds(panel, item)
+    colder = replace(item, air_C=item.panel_C + 2.0)
+    assert "floor" in kinds(panel, colder)
+    assert "floor" not in kinds(replace(panel, substrate="floor"), colder)
+    assert "floor" not in kinds(replace(panel, surface_probe=None), colder)
+
+
+def test_a_heater_that_is_on_is_asked_for_and_a_closed_panel_for_nothing(evening: NightShop) -> None:
+    panel, item = wet_coat(evening)
+    assert "heater" in kinds(replace(panel, heated_since=NOW - HOUR), item)
+    assert kinds(replace(panel, closed=True), item) == []
+    assert kinds(panel, None) == ["probe"]
+    assert kinds(replace(panel, coats=()), None) == []
+
+
+def test_a_past_film_needs_no_cover(evening: NightShop) -> None:
+    item = evening.item("lid-4")
+    assert item.night is not None
+    assert item.night.closes_by is not None
+    assert tonight.exposed(item, view()) is False
+    free = tonight.passing(item, Milestone.TACK_FREE)
+    assert free is not None
+    young = replace(item, milestones=(replace(free, passed=0.0, late=None),))
+    assert tonight.exposed(young, view()) is True
+
+
+def test_a_goal_is_asked_by_the_next_such_hour() -> None:
+    assert ask(ask="least") == replace(
+        ask(), goal=Goal(Milestone.SAND, utc("2026-11-26 07:00")), wants_least=True
+    )
+    assert ask(at=utc("2026-11-26 04:00")).goal.by_ms == utc("2026-11-26 07:00")
+    assert ask(at=utc("2026-11-26 05:30")).goal.by_ms == utc("2026-11-27 07:00")
