@@ -9,6 +9,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from dashboard.cli import log_parser
+
 COMMANDS = "dashboard.cli."
 
 
@@ -63,6 +65,7 @@ def parser() -> argparse.ArgumentParser:
     _copies(commands)
     _panels(commands)
     _tonight(commands)
+    log_parser.add(commands, _command)
     _probes(commands)
     _paper(commands)
     _record(commands)

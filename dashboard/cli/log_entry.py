@@ -19,32 +19,37 @@ from dashboard.correction import UNIT
 from dashboard.entry_times import EntryTimes
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
+from dashboard.picture import Picture
 
 
-def log_entry(settings: Settings, event: Event) -> str:
-    """Takes it down; returns what to tell. Raises CommandError or LogbookError if it is refused."""
+def log_entry(settings: Settings, event: Event, picture: Picture | None = None) -> str:
+    """Takes it down; returns what to tell. Raises CommandError or LogbookError if it is refused.
+
+    picture   what an entry of kind "photo" names
+    """
     try:
         cards, times = CardShelf(settings.folder / "cards").names, EntryTimes(settings.readings_db)
         beside = decisions(settings, house_clock(settings)).beside
         logbook = Logbook(settings.shop_db, cards, times, beside).open()
     except Locked:
-        return _ask_serve(settings, event)
+        return _ask_serve(settings, event, picture)
     try:
-        logbook.append(event)
+        logbook.append(event, picture)
     finally:
         logbook.close()
     return f"logged: {event.kind}, {event.panel or event.body.get('probe') or event.body.get('event')}, {iso(event.at)}"
 
 
-def _ask_serve(settings: Settings, event: Event) -> str:
+def _ask_serve(settings: Settings, event: Event, picture: Picture | None) -> str:
     host = f"[{settings.serve.host}]" if ":" in settings.serve.host else settings.serve.host
     base = f"http://{host}:{settings.serve.port}"
     path, body = _request(event)
+    kind, content = "application/json", json.dumps(body).encode()
+    if picture is not None:
+        path = f"/api/panels/{event.panel}/photos/{event.id}?who={quote(event.who, safe='')}"
+        kind, content = picture.type, picture.content
     request = urllib.request.Request(
-        base + path,
-        json.dumps(body).encode(),
-        {"Content-Type": "application/json", "Origin": base},
-        method="POST",
+        base + path, content, {"Content-Type": kind, "Origin": base}, method="POST"
     )
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     try:
