@@ -52,6 +52,16 @@ def store(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine we may stand still for longer than a read or a request may take.
+
+    run() tries again then; a test that calls send_some() itself would see the wrong error.
+    """
+    monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", 60.0)
+    monkeypatch.setattr("collector.forward.TIMEOUT_MS", 60_000)
+
+
 def forwarder(store: Path, port: int, **more: Any) -> Forwarder:
     server = Forward(url=f"http://127.0.0.1:{port}", bucket="coldshed", **more)
     cursor = Cursor(store.with_name("forward.cursor"))
@@ -130,6 +140,7 @@ def test_the_commit_row_and_the_heartbeat_say_how_far_the_server_is(store: Path,
         assert export(server, "heartbeat_seq") == {key: [(now, float(last_batch(store)))]}
 
 
+@pytest.mark.usefixtures("unhurried")
 def test_new_readings_follow_and_only_they_are_sent(store: Path, tmp_path: Path):
     with running(victoria_metrics(tmp_path / "server")) as server:
         sender = forwarder(store, server.port)
@@ -181,6 +192,7 @@ def answering(status: int) -> Iterator[Any]:
             thread.join(10)
 
 
+@pytest.mark.usefixtures("unhurried")
 @pytest.mark.parametrize("status", [400, 401, 404, 422, 429, 500, 503])
 def test_an_error_answer_keeps_the_cursor(store: Path, status: int):
     with answering(status) as server:
@@ -191,6 +203,7 @@ def test_an_error_answer_keeps_the_cursor(store: Path, status: int):
     assert sent(store) == 0
 
 
+@pytest.mark.usefixtures("unhurried")
 def test_the_request_states_milliseconds_and_only_floats(store: Path):
     """The v2 write API: POST /api/v2/write with bucket, org and precision; an integer would end in i."""
     with answering(204) as server:
