@@ -20,6 +20,7 @@ from dashboard import security
 from dashboard.alive import Doing, doing
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
+from dashboard.api import mix as api_mix
 from dashboard.api import photos as api_photos
 from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
@@ -31,6 +32,7 @@ from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.pages import acts, more, panels, thumb
 from dashboard.pages import labels as label_pages
+from dashboard.pages import mix as mix_pages
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
@@ -104,6 +106,7 @@ def create_app(
     for router in (
         round_page.router(desk),
         panels.router(desk),
+        mix_pages.router(desk),
         thumb.router(desk),
         acts.router(desk),
         tonight_pages.router(desk),
@@ -118,6 +121,7 @@ def create_app(
         api_labels.router(desk),
         record_page.router(desk),
         api_record.router(desk),
+        api_mix.router(desk),
         files.router(),
     ):
         app.include_router(router)

@@ -48,11 +48,11 @@ def assess(facts: Facts, at: int) -> Assessment:
 def _assess(facts: Facts, at: int) -> Assessment:
     """With all times as they are told."""
     trace = facts.temperature
-    last = _last_usable(trace, at) if trace else None
+    last = trace.last_usable(at) if trace else None
     newest = facts.panel.newest
     if newest is None:
         answer = _short(facts, at, _before_mixing(facts, trace, last, at), last)
-        if trace is None or last is None or _unheard(trace, last, at):
+        if trace is None or last is None or trace.unheard(at):
             return answer
         return replace(answer, night=bare_night(facts, trace, at))
     missing = [coat.card for coat in facts.panel.coats if coat.card not in facts.cards]
@@ -61,7 +61,7 @@ def _assess(facts: Facts, at: int) -> Assessment:
     if at < newest.mixed_at - CLOCK_MS:
         return _short(facts, at, unknown.clock_back(), last)
     card = facts.cards[newest.card]
-    silent = trace is None or last is None or _unheard(trace, last, at)
+    silent = trace is None or last is None or trace.unheard(at)
     if silent:
         pot = pot_now(newest, card, None)
         if pot is not None and at < pot.pour_by:
@@ -120,7 +120,7 @@ def _before_mixing(facts: Facts, trace: Trace | None, last: int | None, at: int)
         return unknown.probe_missing(facts.panel)
     if last is None:
         return unknown.nothing_usable(trace, None)
-    if _unheard(trace, last, at):
+    if trace.unheard(at):
         return planned((Say("why_planned_doubt" if trace.doubt else "why_planned_silent"),))
     upto = int(np.searchsorted(trace.samples.t, at, "right"))
     panel_C, trend = float(trace.samples.value[upto - 1]), trend_of(trace.samples, at)
@@ -128,16 +128,6 @@ def _before_mixing(facts: Facts, trace: Trace | None, last: int | None, at: int)
     if dew is None:
         return planned((Say("why_planned_no_air", {"panel_C": panel_C, "trend": trend}),))
     return planned((Say("why_planned", {"panel_C": panel_C, "trend": trend, "margin_K": panel_C - dew}),))
-
-
-def _unheard(trace: Trace, last: int, at: int) -> bool:
-    """Whether its newest usable reading says nothing of now: three intervals are over, or the probe is in doubt."""
-    return trace.doubt is not None or at - last > 3000 * trace.interval_s
-
-
-def _last_usable(trace: Trace, at: int) -> int | None:
-    upto = int(np.searchsorted(trace.samples.t, at, "right"))
-    return int(trace.samples.t[upto - 1]) if upto else None
 
 
 def _short(facts: Facts, at: int, verdict: Verdict, last: int | None) -> Assessment:

@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
-from dashboard import strips, words
+from dashboard import measures, strips, words
 from dashboard.assessment import Assessment
 from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
@@ -56,8 +56,11 @@ class Desk:
         self._paper = Paper(shop.site, shop.invented, version)
 
     def view(self) -> View:
-        """The viewer's zone, unit and time."""
-        return View(self._zone, self.shop.logbook.preference("unit") or "degC", self.shop.clock.now())
+        """The viewer's zone, units and time."""
+        told = self.shop.logbook.preference
+        return View(
+            self._zone, told("unit") or "degC", self.shop.clock.now(), told("measures") or measures.SYSTEMS[0]
+        )
 
     def panels(self) -> dict[str, Panel]:
         return self.shop.logbook.panels()

@@ -13,12 +13,13 @@ from datetime import UTC, datetime, timedelta
 from string import Formatter
 from zoneinfo import ZoneInfo
 
-from dashboard import words
+from dashboard import measures, words
 from model.verdict import Say, Value
 
 MINUTE = 60_000
 HOUR = 60 * MINUTE
 TIE = "\u00a0"
+MEASURED = {"g": measures.mass, "gm2": measures.cloth, "mm": measures.thickness}
 UNITS = {"degC": "°C", "degF": "°F"}
 # Names whose rounding has a safe side of its own: heat up to at least this, keep below at most that.
 _UP = frozenset({"move_C", "minimum_C", "hold_C"})
@@ -39,11 +40,14 @@ def grid(distance_ms: int) -> int:
 
 @dataclass(frozen=True)
 class View:
-    """Who is looking: their zone, their unit ("degC" or "degF"), and the time it is for them (UTC ms)."""
+    """Who is looking: their zone, their unit ("degC" or "degF"), the time it is for them (UTC ms), and the system of
+    their weights and areas ("metric" or "US").
+    """
 
     zone: ZoneInfo
     unit: str
     now: int
+    measures: str = "metric"
 
     @property
     def hour(self) -> int:
@@ -167,11 +171,14 @@ class View:
             side = {"outside_card": "soften_C", "outside_card_hot": "move_C"}.get(key, name)
             return self.temperature(float(value), side, whole=whole or chosen)
         if suffix == "K":
-            return self.difference(float(value), whole=whole)
+            # A margin of 3.6 must not read as the 4 that are asked for.
+            return self.difference(float(value), whole=whole and name != "margin_K")
         if suffix == "h":
             return self.hours(float(value))
-        if suffix in ("g", "pc"):
-            return f"{round(float(value))}{TIE}{'g' if suffix == 'g' else '%'}"
+        if suffix in MEASURED:
+            return MEASURED[suffix](float(value), self.measures)
+        if suffix == "pc":
+            return f"{round(float(value))}{TIE}%"
         if name in words.CHOICES and value not in words.CHOICES[name]:
             raise KeyError(f"{key}: {name} is {value!r}; allowed: {', '.join(words.CHOICES[name])}")
         return words.SHOWN.get(name, {}).get(str(value), str(value))

@@ -96,6 +96,16 @@ class Trace:
             return None
         return float(self.samples.value[upto - 1])
 
+    def last_usable(self, at: int) -> int | None:
+        """When the newest usable sample by `at` was taken, UTC ms; None without one."""
+        upto = int(np.searchsorted(self.samples.t, at, "right"))
+        return int(self.samples.t[upto - 1]) if upto else None
+
+    def unheard(self, at: int) -> bool:
+        """Whether it says nothing of `at`: no usable sample for three of its intervals, or the probe is in doubt."""
+        last = self.last_usable(at)
+        return self.doubt is not None or last is None or at - last > 3000 * self.interval_s
+
     def beyond_at(self, at: int) -> bool:
         """Whether the newest sample by `at` (UTC ms) lies past its correction's margin."""
         upto = int(np.searchsorted(self.samples.t, at, "right"))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from dashboard.coat_course import CoatCourse, pot_of
+from dashboard.coat_course import CoatCourse
 from dashboard.course import PanelCourse
 from dashboard.facts import Facts
 from dashboard.film import felt_at, film_now, first_minute
 from dashboard.panel import Coat
 from dashboard.panel import Pot as PouredPot
+from dashboard.pot_times import standing_pot
 from model.blocks import MINUTE_MS, Blocks
 from model.coat import HOUR_MS
 from model.hold import (
@@ -20,7 +21,6 @@ from model.hold import (
     stopped_by_cold,
 )
 from model.milestones import Passing
-from model.pot import CUP, TRAY
 from model.resin_card import CLOSING, Milestone, ResinCard
 from model.standing import Glassy, Pot, Standing, Stopped, When
 from model.verdict import Say
@@ -29,10 +29,6 @@ WARM_C = 20.0
 """The temperature at which "how long if warmed" is answered: a heated room."""
 SMOOTHED_MIN = 15
 """Minutes whose mean counts as "now": one cold reading must not turn the answer."""
-LARGE_POT_G = 500.0
-"""More than anybody should mix at once: a smaller pot lasts longer."""
-WARM_BOTTLES_C = 25.0
-"""Bottles are kept at 20 to 25 degC (common practice, no source); where nobody says, the warm end counts."""
 
 
 def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
@@ -89,15 +85,9 @@ def pot_now(coat: Coat, card: ResinCard, panel_C: float | None, quick_rate: floa
     if coat.applied_at is not None:
         return None
     newest = max(coat.pots, key=lambda pot: pot.mixed_at, default=PouredPot(coat.mixed_at))
-    usual = max(WARM_BOTTLES_C, card.pot.temperature_C)
-    bottles = newest.bottles_C if newest.bottles_C is not None else usual
-    around = panel_C if panel_C is not None else bottles
-    mass, vessel = newest.mass_g or LARGE_POT_G, TRAY if newest.vessel == "tray" else CUP
-    quick, likely = (
-        pot_of(card).life(mass, vessel, bottles, max(bottles, around), rate) for rate in (quick_rate, 1.0)
-    )
+    times = standing_pot(newest, card, panel_C, quick_rate)
     pour_by, usable = (
-        newest.mixed_at + round(hours * HOUR_MS) for hours in (quick.pour_by_h, likely.usable_h)
+        newest.mixed_at + round(hours * HOUR_MS) for hours in (times.pour_by_h, times.usable_h)
     )
     return Pot(newest.mixed_at, pour_by, usable)
 

@@ -44,6 +44,16 @@ def nothing_usable(trace: Trace, newest: Coat | None) -> Verdict:
     return not_known(Say("no_readings"), (why,), Flag.PROBE_SUSPECT)
 
 
+def unheard(panel: Panel, trace: Trace | None, at: int) -> Verdict | None:
+    """Why nothing is known of a panel's temperature at `at` (UTC ms); None if it is."""
+    if trace is None:
+        return probe_missing(panel)
+    last = trace.last_usable(at)
+    if last is None:
+        return nothing_usable(trace, None)
+    return quiet(trace, last, at, None) if trace.unheard(at) else None
+
+
 def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
     """Nothing usable for three intervals since `last` (UTC ms): the probe is silent, or sends what cannot be true."""
     if trace.doubt is not None:

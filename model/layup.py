@@ -51,14 +51,16 @@ class Drink(StrEnum):
     BARE_PLY = "bare ply, first coat"
     FOAM_SKIM = "foam, skim coat"
     PEEL_PLY = "peel ply"
+    FILL_COAT = "fill coat"
 
 
 DRINKS_GM2 = {
     Drink.BARE_PLY: Range(120.0, 200.0),
     Drink.FOAM_SKIM: Range(300.0, 600.0),
     Drink.PEEL_PLY: Range(80.0, 120.0),
+    Drink.FILL_COAT: Range(90.0, 150.0),
 }
-"""g/m2 (common practice, no source)."""
+"""g/m2 (common practice, no source). A fill coat is one rolled on thin, about a tenth of a millimetre."""
 TOOL_G = Range(50.0, 100.0)
 """What stays in a roller or a brush, g each (common practice, no source)."""
 WASTE_SHARE = 0.05

@@ -35,7 +35,10 @@ class Topic(StrEnum):
     SURFACE_RH = "relative humidity at the surface, %"
     NO_HUMIDITY = "dew point not known"
     TOO_LATE = "tack-free comes after the margin closes, UTC ms"
+    BURNER = "heat and moisture jumped together, UTC ms"
     BOTTLES = "temperature of the bottles, degC"
+    CLOUDY = "resin grainy or cloudy"
+    CRUSTED = "hardener crusted or long open"
     WOOD_MOISTURE = "moisture of bare wood, %"
     WOOD_WARMS = "bare wood warms before gel, K"
 
@@ -61,7 +64,9 @@ class Conditions:
     minimum_C, maximum_C  the card's, degC
     margin_K, surface_rh_pc   panel less dew point, K, and humidity at its surface, %; both None without humidity
     bottles_C            temperature of resin and hardener, degC
+    cloudy, crusted      somebody saw the resin grainy or cloudy, the hardener crusted or long open
     wood_moisture_pc, wood_rise_K   of bare wood: moisture, % of dry mass; largest warming until gel, K
+    burnt_ms             when something burned without a flue, UTC ms
     now_ms, latest       now, UTC ms, and the latest mixing time tonight
     """
 
@@ -73,8 +78,11 @@ class Conditions:
     margin_K: float | None = None
     surface_rh_pc: float | None = None
     bottles_C: float | None = None
+    cloudy: bool = False
+    crusted: bool = False
     wood_moisture_pc: float | None = None
     wood_rise_K: float | None = None
+    burnt_ms: int | None = None
     latest: LatestMixing | None = None
 
 
@@ -100,6 +108,8 @@ def _air(of: Conditions) -> list[Reason]:
     if of.margin_K is None:
         return [Reason(Topic.NO_HUMIDITY, None, None, False)]
     found = []
+    if of.burnt_ms is not None:
+        found.append(Reason(Topic.BURNER, of.burnt_ms, None, False))
     if of.margin_K < START_MARGIN_K:
         found.append(Reason(Topic.MARGIN, of.margin_K, START_MARGIN_K, of.margin_K < LEAST_MARGIN_K))
     if of.surface_rh_pc is not None and of.surface_rh_pc > CEILING_RH_PC:
@@ -116,10 +126,16 @@ def _air(of: Conditions) -> list[Reason]:
 
 
 def _bottles(of: Conditions) -> list[Reason]:
-    if of.bottles_C is None or BOTTLES_C[0] <= of.bottles_C <= BOTTLES_C[1]:
-        return []
-    limit = BOTTLES_C[0] if of.bottles_C < BOTTLES_C[0] else BOTTLES_C[1]
-    return [Reason(Topic.BOTTLES, of.bottles_C, limit, False)]
+    """Cloudy resin is warmed until clear and cooled again, crusted hardener thrown away (common practice)."""
+    found = [
+        Reason(topic, None, None, True)
+        for topic, seen in ((Topic.CLOUDY, of.cloudy), (Topic.CRUSTED, of.crusted))
+        if seen
+    ]
+    if of.bottles_C is not None and not BOTTLES_C[0] <= of.bottles_C <= BOTTLES_C[1]:
+        limit = BOTTLES_C[0] if of.bottles_C < BOTTLES_C[0] else BOTTLES_C[1]
+        found.append(Reason(Topic.BOTTLES, of.bottles_C, limit, False))
+    return found
 
 
 def _wood(of: Conditions) -> list[Reason]:

@@ -69,6 +69,7 @@ def parser() -> argparse.ArgumentParser:
     _probes(commands)
     _paper(commands)
     _record(commands)
+    _mix(commands)
     _check(commands)
     return top
 
@@ -218,6 +219,36 @@ def _probes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     probe.add_argument("--yes", action="store_true", help="with check: log and correct without asking")
     probe.add_argument("--entry", help="with back: id of the entry to take back")
     probe.add_argument("--who", default="command", help="who did it")
+
+
+def _mix(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    ask = _command(
+        commands, "mix", "say whether to mix now, until when, and how much in which pots", "mix:mix"
+    )
+    ask.add_argument("spot", nargs="?", help="a panel's name, or a probe's id (default: the first panel)")
+    ask.add_argument("--card", help="the resin card's id (default: as the panel had last)")
+    ask.add_argument("--onto", choices=("wood", "foam", "other"), help="what it goes onto, if bare")
+    ask.add_argument("--wood", dest="wood_pc", type=float, metavar="PERCENT", help="moisture of bare wood")
+    ask.add_argument(
+        "--bottles", dest="bottles_C", type=float, metavar="DEGC", help="the bottles' temperature"
+    )
+    ask.add_argument("--cloudy", action="store_true", help="the resin is grainy or cloudy")
+    ask.add_argument("--crusted", action="store_true", help="the hardener is crusted or was long open")
+    ask.add_argument("--area", dest="area_m2", type=float, metavar="M2")
+    ask.add_argument(
+        "--cloth", action="append", metavar="GM2[xPLIES[:KIND]]", help="e.g. 300x2:woven; repeat it"
+    )
+    ask.add_argument("--peel", action="store_true", help="peel ply on the last coat")
+    ask.add_argument("--tools", type=int, help="rollers and brushes (default 1)")
+    ask.add_argument("--fills", type=int, help="fill coats to come after it")
+    ask.add_argument("--amount", dest="amount_g", type=float, metavar="G", help="or just so much, mixed")
+    ask.add_argument("--vessel", choices=("cup", "tray"), help="what it is mixed in (default cup)")
+    ask.add_argument("--upright", action="store_true", help="vertical or overhead")
+    ask.add_argument("--unit", choices=("degC", "degF"), help="of the answer (default: as the shop prefers)")
+    ask.add_argument(
+        "--measures", choices=("metric", "US"), help="of the answer (default: as the shop prefers)"
+    )
+    ask.add_argument("--json", action="store_true", help="print everything as JSON")
 
 
 def _paper(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

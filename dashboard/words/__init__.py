@@ -6,6 +6,7 @@ What a value is stands in the end of its name (dashboard.display turns it into t
     _at    UTC ms, a fact or a likely time: nearest       _C     degC, whole in a headline, tenths in a why
     _K     a difference in K, without offset              _h     hours, "2 h 20"
     _g     grams                                          _pc    per cent, whole
+    _gm2   g/m2 of cloth                                  _mm    a thickness
 
 A name without such an end is text and is put in as it is; `trend`, `do`, `was` and `level` take the words of
 CHOICES only. Rules for headlines: verb first, at most 12 words, "Not known" alone has no verb.
@@ -18,9 +19,10 @@ from string import Formatter
 from dashboard.words import answers, labels
 from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
-from dashboard.words.answers import CAUTIONS, CHOICES, NEXTS
+from dashboard.words.answers import CAUTIONS, NEXTS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
+from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
 from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
@@ -31,11 +33,21 @@ __all__ = [
     "SHOWN", "WHYS", "takes",
 ]  # fmt: skip
 
-HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | TONIGHT_HEADLINES
-WHYS = answers.WHYS | DOUBT_WHYS
+HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES
+WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS
+CHOICES = answers.CHOICES | MIX_CHOICES
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
 DID = labels.DID | ALARM_DID
-PARTS = (labels.LABELS, ACT_LABELS, PROBE_LABELS, TONIGHT_LABELS, PAPER_LABELS, ALARM_LABELS, DECISION_LABELS)
+PARTS = (
+    labels.LABELS,
+    ACT_LABELS,
+    MIX_LABELS,
+    PROBE_LABELS,
+    TONIGHT_LABELS,
+    PAPER_LABELS,
+    ALARM_LABELS,
+    DECISION_LABELS,
+)
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}
 KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT

@@ -14,6 +14,7 @@ from collector.reading import ProbeFacts, Quantity, Reading
 from collector.store.writer import Writer
 from dashboard.app import create_app
 from dashboard.assessment import Assessment, Curve, Film, Passing
+from dashboard.cards import CardShelf
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
 from dashboard.watch_store import Alarm, WatchReader, WatchWriter
@@ -91,6 +92,7 @@ def open_shop(
         allowed_hosts=("127.0.0.1", "localhost", "testserver"),
         port=port,
         readings=folder / "readings.db" if heard else None,
+        card=CardShelf(None).get,
         card_facts=lambda: {card: (5.0 if "winter" in card else 10.0, 35.0) for card in CARDS},
         public_url=public_url,
     )

@@ -21,6 +21,12 @@ PAGES = [
     "/more/probes",
     "/nowhere",
 ]
+MIX_PAGES = [
+    "/mix",
+    "/mix?spot=probe:A1&onto=wood&bottles_C=14&cloudy=1",
+    "/mix/pots?spot=panel:box-a&area_m2=2.5&cloth_gm2=300&plies=2&cloth_gm2=800&peel=1&fills=2&bottles_C=22",
+    "/mix/pots?spot=probe:A1&amount_oz=500&card=invented-15min&upright=1&bottles_F=72",
+]
 PROBE_PAGES = [
     "/more/probes/A1",
     f"/more/probes/S1/check?against=ice%20water&since={NOW - 10 * MINUTE}",
@@ -48,6 +54,11 @@ def test_no_probes_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
     axe_sees_nothing(visit, PROBE_PAGES)
 
 
+@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
+def test_no_page_of_the_mix_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
+    axe_sees_nothing(visit, MIX_PAGES)
+
+
 def axe_sees_nothing(visit: Visit, paths: list[str]) -> None:
     for path in paths:
         page = visit.open(path)
@@ -64,7 +75,7 @@ def axe_sees_nothing(visit: Visit, paths: list[str]) -> None:
 @pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
 def test_at_320_px_every_page_reflows(visit: Visit) -> None:
     """WCAG 2.2, 1.4.10 Reflow: 320 CSS px."""
-    for path in PAGES + PROBE_PAGES:
+    for path in PAGES + PROBE_PAGES + MIX_PAGES:
         page = visit.open(path)
         ready(page, path)
         assert page.evaluate("document.documentElement.scrollWidth") == 320, path
@@ -73,7 +84,7 @@ def test_at_320_px_every_page_reflows(visit: Visit) -> None:
 
 def test_twice_as_large_text_does_not_scroll_sideways(visit: Visit) -> None:
     """WCAG 2.2, 1.4.4 Resize Text: 200 %."""
-    for path in PAGES + PROBE_PAGES:
+    for path in PAGES + PROBE_PAGES + MIX_PAGES:
         page = visit.open(path)
         page.evaluate("document.documentElement.style.fontSize = '200%'")
         assert page.evaluate("document.documentElement.scrollWidth") == 390, path

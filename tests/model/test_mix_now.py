@@ -67,3 +67,19 @@ def test_what_is_not_known_is_not_asked_but_for_the_dew_point() -> None:
     answer, reasons = mix_advice(bare)
     assert answer is Answer.MIX_IF
     assert [reason.topic for reason in reasons] == [Topic.NO_HUMIDITY]
+
+
+@pytest.mark.parametrize(
+    ("change", "topic", "answer"),
+    [
+        ({"cloudy": True}, Topic.CLOUDY, Answer.NOT_YET),
+        ({"crusted": True}, Topic.CRUSTED, Answer.NOT_YET),
+        ({"burnt_ms": 5}, Topic.BURNER, Answer.MIX_IF),
+    ],
+)
+def test_what_somebody_sees_or_smells_counts_without_a_number(
+    change: dict[str, Any], topic: Topic, answer: Answer
+) -> None:
+    """Grainy or cloudy resin, crusted hardener, a burner (common practice, no source)."""
+    got, (reason,) = mix_advice(replace(GOOD, **change))
+    assert (got, reason.topic) == (answer, topic)

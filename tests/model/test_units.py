@@ -16,6 +16,9 @@ PAIRS = [
     (units.difference_K_to_degF, units.difference_degF_to_K),
     (units.degC_to_K, units.K_to_degC),
     (units.gm2_to_ozyd2, units.ozyd2_to_gm2),
+    (units.g_to_oz, units.oz_to_g),
+    (units.m2_to_ft2, units.ft2_to_m2),
+    (units.ml_to_floz, units.floz_to_ml),
 ]
 
 
