@@ -5,6 +5,7 @@ Pure: no clock, no files. The same facts at the same time give the same answer, 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy as np
 from dashboard import unknown
 from dashboard.assessment import Assessment
 from dashboard.assessment import Passing as Stored
+from dashboard.coat_course import CoatCourse
 from dashboard.course import PanelCourse, follow_panel, milestones_of, trend_of
 from dashboard.curve import curve
 from dashboard.facts import Facts, start_of
@@ -20,12 +22,14 @@ from dashboard.follow import Trace
 from dashboard.mix_fault import first_fault
 from dashboard.night import bare_night, night_of
 from dashboard.panel import Hold
-from dashboard.standing_of import pot_now, standing_of, when
+from dashboard.standing_of import job_of, pot_now, standing_of, when
 from dashboard.unsure_time import agreed, matters
 from dashboard.words import LABELS
 from model.coat import HOUR_MS
-from model.decide import decide, in_the_pot, not_known, planned, shuts_by, state_of
+from model.decide import decide, in_the_pot, not_known, planned, shuts_by
 from model.milestones import Passing
+from model.passed import state_of
+from model.resin_card import Milestone
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
 MINUTE_MS = 60_000
@@ -160,11 +164,12 @@ def _whole(
 ) -> Assessment:
     """An answer with all numbers behind it. What a silent probe did not see is a gap up to `at`."""
     newest, least = followed.newest, followed.least
+    milestones = _shown(facts, newest, least)
     silent = [(followed.at, at)] if at > followed.at else []
     return replace(
         _short(facts, at, verdict, last),
         good_until=_good_until(verdict, trace, last, at),
-        milestones=tuple(_stored(passing) for passing in milestones_of(newest, least).values()),
+        milestones=tuple(_stored(passing) for passing in milestones.values()),
         conversion=least.conversion_range,
         rate=least.rate_range,
         age_h=least.age_range_h,
@@ -196,6 +201,13 @@ def _good_until(verdict: Verdict, trace: Trace, last: int, at: int) -> int:
     trusted = last + max(round(3000 * trace.interval_s), LEAST_TRUST_MS)
     ends = shuts_by(verdict, at)
     return trusted if ends is None else min(trusted, ends)
+
+
+def _shown(facts: Facts, newest: CoatCourse, least: CoatCourse) -> Mapping[Milestone, Passing]:
+    """The panel's milestones; a coat in clamps or under peel ply has no recoat window."""
+    hidden = () if job_of(facts.panel, newest).bonds else (Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL)
+    every = milestones_of(newest, least)
+    return {milestone: passing for milestone, passing in every.items() if milestone not in hidden}
 
 
 def _stored(passing: Passing) -> Stored:

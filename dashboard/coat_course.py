@@ -12,6 +12,7 @@ from dashboard.panel import Coat
 from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses
+from model.coat_kinds import CoatKind, rules_of
 from model.members import quantile
 from model.milestones import Passing, passings
 from model.observation import Learned, Touch, learn, suspected_since, touch
@@ -103,9 +104,10 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     touches = [] if fault_of(coat, card) else _touches(coat, eldest["central"], at)
     learned = learn(of.range, touches)
     weights = learned.weights if touches else None
-    passed = passings(paths, at, weights)
+    rules = rules_of(CoatKind(coat.kind), coat.peel_ply, coat.taped)
+    passed = passings(paths, at, weights, rules)
     if last != first:
-        closes = passings(eldest, at, weights)
+        closes = passings(eldest, at, weights, rules)
         passed |= {milestone: passing for milestone, passing in closes.items() if milestone in CLOSING}
     low, likely, high = _ends(paths, at, learned.weights.likely)
     return CoatCourse(

@@ -84,9 +84,23 @@ def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | 
 
 
 def wash_that_counts(facts: Facts, newest: CoatCourse) -> int | None:
-    """When the newest coat was washed, UTC ms; None if it never was, or only while it was tacky and could not be."""
+    """When the newest coat was washed, or its peel ply took what lay on it along, UTC ms.
+
+    None if it never was, or only while it was tacky and could not be.
+    """
     washed, free = facts.panel.washed_at, newest.passings[Milestone.TACK_FREE].likely
-    return washed if washed is not None and free is not None and washed >= free else None
+    counts = washed if washed is not None and free is not None and washed >= free else None
+    return max((at for at in (counts, ply_that_counts(newest)) if at is not None), default=None)
+
+
+def ply_that_counts(newest: CoatCourse) -> int | None:
+    """When peel ply came off that had covered the newest coat while it was young, UTC ms; None: it did not."""
+    off = newest.coat.peel_ply_off_at
+    if not newest.coat.peel_ply or off is None:
+        return None
+    row = newest.middle.row(off)
+    old = row >= 0 and newest.middle.age_h[row, 0] > YOUNG_UNTIL * newest.card.film.recoat_from.middle
+    return off if old else None
 
 
 def first_minute(course: CoatCourse) -> int:

@@ -90,6 +90,7 @@ def _coat_mixed(panel: Panel, event: Event) -> Panel:
         event=event.id,
         pots=(_pot(event),),
         peel_ply=bool(body.get("peel_ply")),
+        taped=bool(body.get("taped")),
         resin_lot=body.get("resin_lot"),
         hardener_lot=body.get("hardener_lot"),
     )

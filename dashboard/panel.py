@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from hashlib import blake2b
 from typing import Any
 
+from model.coat_kinds import CoatKind as CoatKind
 from model.observation import Word
 
 
@@ -22,18 +22,6 @@ class Event:
     kind: str
     panel: str | None
     body: Mapping[str, Any]
-
-
-class CoatKind(StrEnum):
-    """What a coat is for."""
-
-    SEAL = "seal"
-    LAMINATE = "laminate"
-    FILL = "fill"
-    FAIRING = "fairing"
-    FILLET = "fillet"
-    GLUE_LINE = "glue line"
-    IN_MOULD = "in-mould"
 
 
 @dataclass(frozen=True)
@@ -90,6 +78,7 @@ class Coat:
 
     pots      the first, mixed at mixed_at, and those after it; empty where nobody keeps them
     peel_ply  whether peel ply lies on it; it came off at peel_ply_off_at
+    taped     masked with tape that is to be pulled
     """
 
     number: int
@@ -101,6 +90,7 @@ class Coat:
     pots: tuple[Pot, ...] = ()
     peel_ply: bool = False
     peel_ply_off_at: int | None = None
+    taped: bool = False
     resin_lot: str | None = None
     hardener_lot: str | None = None
     thumb_tests: tuple[ThumbTest, ...] = ()

@@ -7,12 +7,13 @@ import numpy as np
 from dashboard.coat_course import CoatCourse
 from dashboard.course import PanelCourse
 from dashboard.facts import Facts
-from dashboard.film import felt_at, film_now, first_minute
-from dashboard.panel import Coat
+from dashboard.film import felt_at, film_now, first_minute, ply_that_counts
+from dashboard.panel import Coat, Panel
 from dashboard.panel import Pot as PouredPot
 from dashboard.pot_times import standing_pot
 from model.blocks import MINUTE_MS, Blocks
 from model.coat import HOUR_MS
+from model.coat_kinds import RULES, CoatKind
 from model.hold import (
     hard_not_cured,
     hours_to,
@@ -22,9 +23,11 @@ from model.hold import (
 )
 from model.milestones import Passing
 from model.resin_card import CLOSING, Milestone, ResinCard
-from model.standing import Glassy, Pot, Standing, Stopped, When
+from model.standing import FilmNow, Glassy, Job, Pot, Standing, Stopped, When
 from model.verdict import Say
 
+MOULDS = ("metal mould", "composite mould")
+"""What a laminate lies on that has a flange to be trimmed."""
 WARM_C = 20.0
 """The temperature at which "how long if warmed" is answered: a heated room."""
 SMOOTHED_MIN = 15
@@ -35,7 +38,8 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
     """The panel's standing at `at` (UTC ms)."""
     newest, least = followed.newest, followed.least
     panel_C = _smoothed(followed)
-    stopped = _stopped(newest, panel_C, at)
+    job = job_of(facts.panel, newest)
+    stopped = _stopped(newest, panel_C, at, job)
     minimum = newest.card.minimum_C
     return Standing(
         at=at,
@@ -45,9 +49,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         maximum_C=newest.card.maximum_C,
         newest=whens(newest),
         least=whens(least),
-        film=film_now(
-            followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture, felt_at(newest)
-        ),
+        film=_film(facts, followed),
         sanded_at=facts.panel.sanded_at,
         pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
         stopped=stopped,
@@ -61,6 +63,38 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         torn=newest.learned.torn,
         soften_C=least.glass_transition_C[0] - 10.0,
         cap=_cap(facts, newest.card),
+        job=job,
+    )
+
+
+def job_of(panel: Panel, newest: CoatCourse) -> Job:
+    """What the newest coat's kind asks for and nobody has done yet."""
+    coat, kind = newest.coat, CoatKind(newest.coat.kind)
+
+    def undone(at: int | None) -> bool:
+        return at is None or at < coat.mixed_at
+
+    mould = kind is CoatKind.LAMINATE and panel.substrate in MOULDS
+    return Job(
+        flange=(mould or kind is CoatKind.IN_MOULD) and undone(panel.trimmed_at),
+        taped=coat.taped and undone(panel.tape_pulled_at),
+        carves=kind is CoatKind.FAIRING and undone(panel.sanded_at),
+        clamped=kind is CoatKind.GLUE_LINE and undone(panel.clamps_off_at),
+        under_ply=coat.peel_ply and coat.peel_ply_off_at is None,
+        ply_off_at=ply_that_counts(newest),
+        warmer_K=RULES[kind].warmer_K,
+        vertical=panel.vertical,
+        coat_to_come=panel.next_planned is not None,
+    )
+
+
+def _film(facts: Facts, followed: PanelCourse) -> FilmNow:
+    """Under peel ply nothing is washed: what settles on it leaves with it."""
+    newest = followed.newest
+    if newest.coat.peel_ply and newest.coat.peel_ply_off_at is None:
+        return FilmNow(None)
+    return film_now(
+        followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture, felt_at(newest)
     )
 
 
@@ -97,9 +131,18 @@ def _smoothed(followed: PanelCourse) -> float:
     return float(np.mean(recent)) if len(recent) else followed.panel_C
 
 
-def _stopped(course: CoatCourse, panel_C: float, at: int) -> Stopped | None:
-    """Whether the next thing to be said, recoat or sand, is out of this cold's reach."""
-    ahead = (Milestone.RECOAT_FROM, "recoat"), (Milestone.SAND, "sand")
+def _ahead(job: Job) -> tuple[tuple[Milestone, str], ...]:
+    """What the cure brings next, and its word."""
+    if job.clamped:
+        return (Milestone.RECOAT_FROM, "set"), (Milestone.CLAMPS_OFF, "clamps off")
+    if job.under_ply:
+        return (Milestone.RECOAT_FROM, "set"), (Milestone.PEEL_PLY_OFF, "peel ply off")
+    return (Milestone.RECOAT_FROM, "recoat"), (Milestone.SAND, "sand")
+
+
+def _stopped(course: CoatCourse, panel_C: float, at: int, job: Job) -> Stopped | None:
+    """Whether the next thing to be said, recoat or sand, clamps or ply, is out of this cold's reach."""
+    ahead = _ahead(job)
     following = next(((m, word) for m, word in ahead if not course.passings[m].is_past), None)
     if following is None:
         return None

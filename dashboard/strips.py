@@ -32,6 +32,15 @@ class Button:
     kind: str | None = None
 
 
+CHORES = {
+    "trim": ("log_trim", "trimmed"), "trim_last": ("log_trim", "trimmed"),
+    "tape": ("log_tape", "tape pulled"), "tape_last": ("log_tape", "tape pulled"),
+    "clamps_off": ("log_clamps", "clamps off"), "clamps_unproven": ("log_clamps", "clamps off"),
+    "ply_pull": ("log_ply", "peel ply off"),
+}  # fmt: skip
+"""By a headline's key: what its button says, and what it logs."""
+
+
 @dataclass(frozen=True)
 class Strip:
     """One strip, all text ready. Times UTC ms.
@@ -138,6 +147,9 @@ def button(panel: Panel, assessment: Assessment) -> Button:
         return _check_probe(panel)
     if verdict.headline.key == "in_the_pot":
         return Button(LABELS["log_applied"], kind="coat applied")
+    if verdict.headline.key in CHORES:
+        label, kind = CHORES[verdict.headline.key]
+        return Button(LABELS[label], kind=kind)
     if verdict.headline.key in ("overlap", "setting_thumb") and not _felt_lately(panel, assessment):
         return Button(LABELS["thumb_test"], href=f"{here}/thumb")
     if verdict.mark is Mark.LAP or verdict.state is State.PLANNED:

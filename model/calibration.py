@@ -31,6 +31,9 @@ HOTTEST_C = 80.0
 """Hotter than this counts as this: it lies far outside every card, the cure takes minutes there, and the sub-steps
 that a wild reading of 150 degC would ask for would hold up every other panel."""
 
+NEED_GLASS = frozenset({Milestone.PEEL_PLY_OFF, Milestone.CLAMPS_OFF})
+"""Milestones that ask for glass as well as for age, also where no sheet gives their time."""
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -51,7 +54,7 @@ class Calibration:
     lead_K: Mapping[Milestone, Floats]
 
     def hours(self, milestone: Milestone) -> float | None:
-        """The card's time, hours at its reference temperature; None if the card does not give it."""
+        """The card's time, hours at its reference temperature, or what stands for it; None if nothing does."""
         return self.card.film.hours(milestone)
 
     def temperature(self, panel_C: Floats, spread_K: Floats) -> Floats:
@@ -105,7 +108,7 @@ def calibrate(card: ResinCard, of: Members, law: RateLaw = DEFAULT_LAW) -> Calib
     conversion, lead = {}, {}
     for milestone in Milestone:
         hours = card.film.hours(milestone)
-        if hours is not None:
+        if hours is not None and (card.film.gives(milestone) or milestone in NEED_GLASS):
             conversion[milestone] = time.conversion(k * hours)
             transition = law.glass_transition(conversion[milestone], of.Tg_inf_C)
             lead[milestone] = transition - card.reference_C

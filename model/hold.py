@@ -62,7 +62,7 @@ def hold(calibration: Calibration, T_C: float) -> dict[Milestone, float]:
     return {
         milestone: hours_to(calibration, milestone, T_C)
         for milestone in Milestone
-        if milestone is Milestone.TACK_FREE or calibration.hours(milestone) is not None
+        if milestone is Milestone.TACK_FREE or calibration.card.film.gives(milestone)
     }
 
 

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from model.blocks import MINUTE_MS, Bools, Floats
 from model.coat import HOUR_MS, QUARTER_MS, Course, Path
+from model.coat_kinds import PLAIN, Rules
+from model.kinetics import acceleration
 from model.members import Weights
 from model.resin_card import CLOSING, Milestone
 
@@ -32,6 +34,12 @@ SAFE_SHARE: Mapping[Milestone, float] = {
     Milestone.SAND: 0.90,
     Milestone.DEMOULD: 0.95,
     Milestone.CURED: 0.90,
+    Milestone.TRIM_FROM: 0.90,
+    Milestone.CARVE_FROM: 0.90,
+    Milestone.CARVE_UNTIL: 0.10,
+    Milestone.TAPE_UNTIL: 0.10,
+    Milestone.PEEL_PLY_OFF: 0.90,
+    Milestone.CLAMPS_OFF: 0.95,
 }
 """Share of the range that must have passed before we say so: nearly all to open, hardly any to close.
 
@@ -39,7 +47,11 @@ The recoat window opens a little later than the rest: the start of the reaction 
 which no sheet gives. With 0.90 one in six simulated films of such a resin was called open too early.
 """
 
-_LATCHED = CLOSING | {Milestone.RECOAT_FROM, Milestone.CURED}
+_SOFT = frozenset({Milestone.TRIM_FROM, Milestone.CARVE_FROM})
+"""Milestones of a film that has gelled and is not hard yet."""
+_BEARING = frozenset({Milestone.DEMOULD, Milestone.CLAMPS_OFF})
+"""Milestones past which it bears its load, also when it warms."""
+_LATCHED = CLOSING | _SOFT | {Milestone.RECOAT_FROM, Milestone.CURED}
 """Conversion and age never fall, so these stay passed; tack-free, sand and demould can be lost by warming."""
 _CHUNK = 512
 
@@ -67,9 +79,10 @@ class Passing:
 
 
 def passings(
-    courses: Mapping[Path, Course], now_ms: int, weights: Weights | None = None
+    courses: Mapping[Path, Course], now_ms: int, weights: Weights | None = None, rules: Rules = PLAIN
 ) -> dict[Milestone, Passing]:
-    """Every milestone the card gives (tack-free always), from the coat's course on one or three paths.
+    """Every milestone of all coats that the card gives (tack-free always), and those that the rules of the coat's
+    kind add, from its course on one or three paths.
 
     With three paths the answer is their envelope: early from the earliest, late from the latest, and the
     share passed at `now_ms` (UTC ms) the greatest for what closes, the least for what opens. weights of the
@@ -78,7 +91,7 @@ def passings(
     Times are rounded to the minute: down for what closes, up for what opens. In longer rows of the outlook
     they are interpolated, good to a few minutes.
     """
-    shares = {path: _shares(course, weights) for path, course in courses.items()}
+    shares = {path: _shares(course, weights, rules) for path, course in courses.items()}
     return {
         milestone: _envelope(milestone, courses, {path: of[milestone] for path, of in shares.items()}, now_ms)
         for milestone in shares["central"]
@@ -147,15 +160,32 @@ def _when(milestone: Milestone, course: Course, share: Floats, q: float, now_ms:
     return end if milestone not in CLOSING else max(end - MINUTE_MS, course.start_ms)
 
 
-def _shares(course: Course, weights: Weights | None) -> dict[Milestone, _Shares]:
-    calibration = course.calibration
-    wanted = [m for m in Milestone if m is Milestone.TACK_FREE or calibration.hours(m) is not None]
+OF_EVERY_COAT = (
+    frozenset(Milestone)
+    - _SOFT
+    - {
+        Milestone.CARVE_UNTIL,
+        Milestone.TAPE_UNTIL,
+        Milestone.PEEL_PLY_OFF,
+        Milestone.CLAMPS_OFF,
+    }
+)
+
+
+def _wanted(course: Course, rules: Rules) -> list[Milestone]:
+    film = course.calibration.card.film
+    of_all = {m for m in OF_EVERY_COAT if film.gives(m)} | {Milestone.TACK_FREE}
+    return [milestone for milestone in Milestone if milestone in of_all | rules.more]
+
+
+def _shares(course: Course, weights: Weights | None, rules: Rules) -> dict[Milestone, _Shares]:
+    wanted, sooner = _wanted(course, rules), _sooner(course, rules)
     likely = {milestone: np.zeros(len(course)) for milestone in wanted}
     claimed = likely if weights is None else {milestone: np.zeros(len(course)) for milestone in wanted}
     hottest = _hottest_ahead(course)
     for begin in range(0, len(course), _CHUNK):
         rows = slice(begin, begin + _CHUNK)
-        for milestone, passed in _passed_members(course, rows, wanted, hottest).items():
+        for milestone, passed in _passed_members(course, rows, wanted, hottest, sooner).items():
             likely[milestone][rows] = _share(passed, weights.likely if weights else None)
             if weights is None:
                 continue
@@ -175,9 +205,12 @@ def _share(passed: Bools, weights: Floats | None) -> Floats:
 
 
 def _passed_members(
-    course: Course, rows: slice, wanted: Iterable[Milestone], hottest: Floats
+    course: Course, rows: slice, wanted: Iterable[Milestone], hottest: Floats, sooner: Floats | float
 ) -> dict[Milestone, Bools]:
-    """Whether each member has passed, bool (rows, N): the rule of each milestone."""
+    """Whether each member has passed, bool (rows, N): the rule of each milestone.
+
+    sooner  how many times faster it ages where something closes, (N,) or 1
+    """
     calibration, conversion, age = course.calibration, course.conversion[rows], course.age_h[rows]
     temperature, transition = course.temperature(rows), course.glass_transition(rows)
     gelled = conversion >= calibration.law.gel
@@ -191,18 +224,28 @@ def _passed_members(
         elif milestone is Milestone.CURED:
             answer[milestone] = conversion >= calibration.conversion[milestone]
         elif milestone in CLOSING:
-            answer[milestone] = age >= hours
+            answer[milestone] = age * sooner >= hours
             if milestone is Milestone.RECOAT_UNTIL:
                 too_long = course.t_ms[rows] >= course.start_ms + RECOAT_LIMIT_H * HOUR_MS
                 answer[milestone] |= too_long[:, np.newaxis]
+        elif milestone in _SOFT:
+            answer[milestone] = gelled & (age >= hours)
         else:
             warm = temperature
-            if milestone is Milestone.DEMOULD:
+            if milestone in _BEARING:
                 warm = np.maximum(temperature, hottest[_quarters(course)[rows] - _quarters(course)[0]])
             answer[milestone] = (age >= hours) & (
                 transition >= calibration.needed_transition(milestone, warm)
             )
     return answer
+
+
+def _sooner(course: Course, rules: Rules) -> Floats | float:
+    """A coat warmer inside than its panel ages faster there: at the sheet's temperature, by each member's energy."""
+    if not rules.warmer_K:
+        return 1.0
+    reference = course.calibration.card.reference_C
+    return acceleration(reference + rules.warmer_K, course.calibration.members.E_J_mol, reference)
 
 
 def _quarters(course: Course) -> NDArray[np.int64]:

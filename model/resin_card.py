@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from enum import StrEnum
 from typing import Any
 
 from model.card_table import CardError, Table
 from model.degree_hours import R_J_MOL_K
+from model.film_times import CLOSING, Film, Milestone, Span
 from model.units import ZERO_C_K
 
 __all__ = [
@@ -28,57 +28,6 @@ __all__ = [
     "Span",
     "parse_card",
 ]
-
-
-class Milestone(StrEnum):
-    """What a coat passes on its way, in no strict order."""
-
-    WORKING = "working"
-    RECOAT_FROM = "recoat_from"
-    TACK_FREE = "tack_free"
-    RECOAT_UNTIL = "recoat_until"
-    TRIM_UNTIL = "trim_until"
-    SAND = "sand"
-    DEMOULD = "demould"
-    CURED = "cured"
-
-
-CLOSING = frozenset({Milestone.WORKING, Milestone.RECOAT_UNTIL, Milestone.TRIM_UNTIL})
-"""Milestones that end something: they are taken at the early end of a range, the others at its middle."""
-
-
-@dataclass(frozen=True)
-class Span:
-    """A time from a sheet, hours at the reference temperature; low == high unless the sheet gives a range."""
-
-    low: float
-    high: float
-
-    @property
-    def middle(self) -> float:
-        """The geometric mean, as times scale by factors."""
-        return math.sqrt(self.low * self.high)
-
-
-@dataclass(frozen=True)
-class Film:
-    """Times of a thin film at the reference temperature. None: the sheet does not say."""
-
-    working: Span
-    recoat_from: Span
-    recoat_until: Span
-    sand: Span
-    demould: Span
-    cured: Span
-    tack_free: Span | None = None
-    trim_until: Span | None = None
-
-    def hours(self, milestone: Milestone) -> float | None:
-        """The time taken for `milestone`, h: a range's lower end if it closes something, else its middle."""
-        span: Span | None = getattr(self, milestone.value)
-        if span is None:
-            return None
-        return span.low if milestone in CLOSING else span.middle
 
 
 @dataclass(frozen=True)
@@ -238,7 +187,17 @@ _ORDERS = (
     ("working", "recoat_from"),
     ("recoat_from", "tack_free"),
     ("recoat_from", "recoat_until"),
+    ("recoat_from", "trim_from"),
     ("recoat_from", "trim_until"),
+    ("trim_from", "trim_until"),
+    ("recoat_from", "carve_from"),
+    ("carve_from", "carve_until"),
+    ("carve_until", "cured"),
+    ("recoat_from", "tape_until"),
+    ("recoat_from", "peel_ply_off"),
+    ("recoat_from", "clamps_off"),
+    # A joint is clear of its clamps before a part is fit to leave its mould, never after full cure.
+    ("clamps_off", "cured"),
     ("tack_free", "sand"),
     ("recoat_from", "sand"),
     ("sand", "demould"),
@@ -271,7 +230,7 @@ def _film(table: Table) -> Film:
     return Film(**spans)  # type: ignore[arg-type]  # required spans were required above
 
 
-_OPTIONAL_SPANS = ("tack_free", "trim_until")
+_OPTIONAL_SPANS = tuple(item.name for item in fields(Film) if item.default is None)
 
 BEFORE_GEL = (Milestone.WORKING, Milestone.RECOAT_FROM)
 """Milestones that come no later than the gel point: they alone follow one activation energy."""

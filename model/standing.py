@@ -76,6 +76,35 @@ class Pot:
 
 
 @dataclass(frozen=True)
+class Job:
+    """What the newest coat asks for beside recoating and sanding, as long as that has not been done.
+
+    flange       a flange to be trimmed with a knife
+    taped        masking tape to be pulled; carves: to be carved with a rasp, or sanded later
+    clamped      a glue line in its clamps; under_ply: peel ply lies on it
+    ply_off_at   when peel ply came off that had lain on the film all the while it was young, UTC ms
+    warmer_K     how much warmer than the panel it is inside, where something closes, K
+    vertical     it stands or hangs
+    coat_to_come by the plan another coat follows this one
+    """
+
+    flange: bool = False
+    taped: bool = False
+    carves: bool = False
+    clamped: bool = False
+    under_ply: bool = False
+    ply_off_at: int | None = None
+    warmer_K: float = 0.0
+    vertical: bool = False
+    coat_to_come: bool = False
+
+    @property
+    def bonds(self) -> bool:
+        """Another coat can be put on it as it is."""
+        return not (self.clamped or self.under_ply)
+
+
+@dataclass(frozen=True)
 class Standing:
     """All that decide() looks at.
 
@@ -93,6 +122,7 @@ class Standing:
     soften_C       from where on the least cured coat may soften, degC, low end
     proven         what demoulding asks for beside the range: a warm tile that sands to dust, every pot in ratio, a name
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
+    job            what the newest coat's kind asks for
     """
 
     at: int
@@ -117,3 +147,4 @@ class Standing:
     soften_C: float | None = None
     proven: bool = False
     cap: Say | None = None
+    job: Job = Job()

@@ -62,6 +62,7 @@ class Mark(StrEnum):
     KNEE = "knee"
     RAMP = "ramp"
     TORN = "torn"
+    BLADE = "blade"
 
 
 @dataclass(frozen=True)

@@ -54,12 +54,13 @@ class PouredPot(Body):
 
 
 class Coat(Body):
-    """A coat mixed with a card, from lots, and its first pot."""
+    """A coat mixed with a card, from lots, and its first pot. taped: masked with tape that is to be pulled."""
 
     card: Short
     applied_at: int | None = None
     kind: CoatKind = CoatKind.LAMINATE
     peel_ply: bool = False
+    taped: bool = False
     resin_lot: Short | None = None
     hardener_lot: Short | None = None
     pot: PouredPot | None = None

@@ -19,8 +19,9 @@ from string import Formatter
 from dashboard.words import answers, labels
 from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
-from dashboard.words.answers import CAUTIONS, NEXTS
+from dashboard.words.answers import CAUTIONS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
+from dashboard.words.kinds import KIND_HEADLINES, KIND_LABELS, KIND_NEXTS, KIND_WHYS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
 from dashboard.words.paper import PAPER_LABELS
@@ -33,8 +34,9 @@ __all__ = [
     "SHOWN", "WHYS", "takes",
 ]  # fmt: skip
 
-HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES
-WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS
+HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES | KIND_HEADLINES
+WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS
+NEXTS = answers.NEXTS | KIND_NEXTS
 CHOICES = answers.CHOICES | MIX_CHOICES
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
 DID = labels.DID | ALARM_DID
@@ -47,6 +49,7 @@ PARTS = (
     PAPER_LABELS,
     ALARM_LABELS,
     DECISION_LABELS,
+    KIND_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

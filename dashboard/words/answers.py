@@ -4,7 +4,7 @@ from __future__ import annotations
 
 CHOICES: dict[str, tuple[str, ...]] = {
     "trend": ("falling", "steady", "rising"),
-    "do": ("recoat", "sand", "demould", "full cure"),
+    "do": ("recoat", "sand", "demould", "full cure", "set", "clamps off", "peel ply off"),
     "was": (
         "planned", "in the pot", "workable", "setting", "recoatable", "firm", "sandable", "demouldable",
         "fully cured", "stopped by cold",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 MILESTONES: dict[str, str] = {
     "recoat_from": "likely opens", "recoat_until": "likely shuts", "sand": "likely sand", "demould": "likely demould",
+    "clamps_off": "likely clamps off", "peel_ply_off": "likely ply off",
 }  # fmt: skip
 """Names in the chart: a milestone stands at its likely time, so its name says so."""
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 import textwrap
 import tomllib
+from dataclasses import fields
 from importlib.resources import files
 
 from model.energy_fit import card_energy
-from model.resin_card import BEFORE_GEL, parse_card
+from model.resin_card import BEFORE_GEL, Film, parse_card
 from tests.resin import raw_card
 
 GUIDE = (files("dashboard") / "help" / "card_guide.md").read_text(encoding="utf-8")
@@ -26,6 +27,7 @@ def test_the_guides_columns_are_a_card() -> None:
 
 def test_the_guide_names_every_key_of_a_card() -> None:
     raw = raw_card()
-    keys = set(raw["pot"]) | set(raw["film"]) | {key for key in raw if key not in ("id", "title")}
+    times = {"full_cure_h"} | {f"{item.name}_h" for item in fields(Film) if item.name != "cured"}
+    keys = times | set(raw["pot"]) | set(raw["film"]) | {key for key in raw if key not in ("id", "title")}
     missing = {key for key in keys if f"`{key}" not in GUIDE and f"`[{key}]`" not in GUIDE}
     assert not missing

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from model.decide import decide, state_of
+from model.decide import decide
 from model.milestones import SAFE_SHARE
+from model.passed import state_of
 from model.resin_card import Milestone
 from model.standing import NEVER, FilmNow, Glassy, Standing, When
 from model.verdict import Flag, Kind, Say, State
