@@ -7,7 +7,7 @@ import random
 import socket
 import struct
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import pytest
 from paho.mqtt.client import Client
@@ -31,24 +31,26 @@ def publication(payload: bytes) -> bytes:
 
 
 class Peer:
-    """Takes one connection, then sends these pieces, each by itself."""
+    """Takes a connection for each of `turns`, sends its pieces, each by itself, and keeps the last one open."""
 
-    def __init__(self, pieces: Iterable[bytes]) -> None:
+    def __init__(self, turns: Sequence[Iterable[bytes]]) -> None:
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
-        self._pieces = pieces
+        self._turns = turns
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._serve)
         self._thread.start()
 
     def _serve(self) -> None:
-        link, _ = self._listener.accept()
-        with link:
-            link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            link.recv(1000)
-            for piece in self._pieces:
-                link.sendall(piece)
-            self._over.wait(20)
+        for number, pieces in enumerate(self._turns, 1):
+            link, _ = self._listener.accept()
+            with link:
+                link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+                link.recv(1000)
+                for piece in pieces:
+                    link.sendall(piece)
+                if number == len(self._turns):
+                    self._over.wait(20)
 
     def close(self) -> None:
         self._over.set()
@@ -56,9 +58,9 @@ class Peer:
         self._listener.close()
 
 
-def heard_from(pieces: Iterable[bytes], count: int) -> list[bytes]:
+def heard_from(*turns: Iterable[bytes], count: int) -> list[bytes]:
     """The payloads of the first `count` messages."""
-    peer, heard = Peer(pieces), []
+    peer, heard = Peer(turns), []
     client = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
     client.on_message = lambda client, data, message: heard.append(bytes(message.payload))
     client.connect("127.0.0.1", peer.port)
@@ -77,17 +79,23 @@ def test_messages_cut_anywhere_are_put_together_again_in_order():
     whole, chance = CONNACK + b"".join(map(publication, payloads)), random.Random(5)
     cuts = sorted({0, len(whole), *chance.sample(range(len(whole)), 200)})
     pieces = [whole[begin:end] for begin, end in itertools.pairwise(cuts)]
-    assert heard_from(pieces, 300) == payloads
+    assert heard_from(pieces, count=300) == payloads
 
 
 def test_the_last_of_many_packets_that_came_at_once_does_not_wait_for_a_further_one():
     payloads = [b"%d" % number for number in range(500)]
-    assert heard_from([CONNACK + b"".join(map(publication, payloads))], 500) == payloads
+    assert heard_from([CONNACK + b"".join(map(publication, payloads))], count=500) == payloads
 
 
 def test_a_message_larger_than_what_is_read_at_once_is_whole():
     payload = random.Random(6).randbytes(500_000)
-    assert heard_from([CONNACK + publication(payload) + publication(b"end")], 2) == [payload, b"end"]
+    assert heard_from([CONNACK + publication(payload) + publication(b"end")], count=2) == [payload, b"end"]
+
+
+def test_what_was_read_ahead_of_a_connection_that_broke_is_forgotten():
+    """A packet of type 0, which is forbidden (MQTT 5, 2.1.2), ends the first connection."""
+    broken = [CONNACK + publication(b"one") + b"\x00\x00" + publication(b"never") * 5]
+    assert heard_from(broken, [CONNACK + publication(b"two")], count=2) == [b"one", b"two"]
 
 
 def test_the_system_is_asked_far_less_often_than_messages_come(monkeypatch: pytest.MonkeyPatch):
@@ -98,5 +106,5 @@ def test_the_system_is_asked_far_less_often_than_messages_come(monkeypatch: pyte
         return ask(client, size)
 
     monkeypatch.setattr(Client, "_sock_recv", counted)
-    heard_from([CONNACK + publication(b"20.5") * 500], 500)
+    heard_from([CONNACK + publication(b"20.5") * 500], count=500)
     assert len(asked) < 100
