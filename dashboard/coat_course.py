@@ -101,8 +101,8 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     eldest = paths if last == first else _paths(of, whole, first)[0]
     # Nobody knows whose film a thumb met: taken for the first pot's, it never makes the last one ready too soon.
     # A pot that was mixed wrongly teaches its card nothing.
-    touches = [] if fault_of(coat, card) else _touches(coat, eldest["central"], at)
-    learned = learn(of.range, touches)
+    told = [] if fault_of(coat, card) else _touches(coat, eldest["central"], at)
+    learned, touches = _learned(of.range, told)
     weights = learned.weights if touches else None
     rules = rules_of(CoatKind(coat.kind), coat.peel_ply, coat.taped)
     passed = passings(paths, at, weights, rules)
@@ -128,13 +128,23 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     )
 
 
-def _touches(coat: Coat, central: Course, at: int) -> list[Touch]:
-    """The coat's thumb tests up to `at`, but not those of its first minute: nothing stands then."""
+def _touches(coat: Coat, central: Course, at: int) -> list[tuple[Touch, bool]]:
+    """The coat's thumb tests up to `at` and whether each is sure; none of its first minute: nothing stands then."""
     return [
-        touch(central, test.at, *test.words, coupon_C=test.tile_C)
+        (touch(central, test.at, *test.words, coupon_C=test.tile_C), test.sure)
         for test in coat.thumb_tests
         if test.at <= at and central.row(test.at) >= 0
     ]
+
+
+def _learned(of: Calibration, told: list[tuple[Touch, bool]]) -> tuple[Learned, list[Touch]]:
+    """What was learned, and from which touches: from those that are sure. One that is not may still contradict."""
+    sure = [item for item, is_sure in told if is_sure]
+    learned = learn(of, sure)
+    if len(sure) == len(told):
+        return learned, sure
+    every = learn(of, [item for item, _ in told])
+    return replace(learned, disagrees=every.disagrees, torn=every.torn), sure
 
 
 def _paths(of: _Calibrated, whole: Blocks, start: int) -> tuple[dict[Path, Course], Course]:

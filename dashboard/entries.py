@@ -27,6 +27,7 @@ class Entry:
     at       UTC ms, as it was last said
     before   what it said before its time was changed, each with when, by whom and why
     photo    where its picture is shown, if it has one
+    asks     an unlikely thumb test that nobody has confirmed: it does not count
     """
 
     id: str
@@ -38,6 +39,7 @@ class Entry:
     can_change_time: bool
     before: tuple[tuple[str, str], ...] = ()
     photo: str | None = None
+    asks: bool = False
 
 
 def said(event: Event, view: View, coat: int | None = None) -> str:
@@ -100,6 +102,7 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
     changes = time_changes(listed)
     coats = [event for event in listed if event.kind == "coat mixed" and event.id not in gone]
     kept = KEPT | {"panel registered"} if coats else KEPT
+    meant = {event.body["of"] for event in listed if event.kind == "thumb sure" and event.id not in gone}
     found, coat = [], 0
     for first, event in zip(listed, told(listed), strict=True):
         if event.kind in HIDDEN or (event.kind == "decided" and event.body["of"]):
@@ -121,6 +124,7 @@ def entries(events: Iterable[Event], view: View) -> list[Entry]:
                 photo=f"/panels/{event.panel}/photos/{event.body['digest']}"
                 if event.kind == "photo"
                 else None,
+                asks=back is None and event.body.get("sure") is False and event.id not in meant,
             )
         )
     return found[::-1]

@@ -100,7 +100,7 @@ def thumb_event(
     patchy: bool = False,
 ) -> Event:
     """What a thumb found on a panel's film, or on a tile of tile_C (degC) that cured beside it; patchy: unevenly."""
-    body = {"words": list(words), "tile_C": tile_C, "patchy": patchy}
+    body: dict[str, Any] = {"words": list(words), "tile_C": tile_C, "patchy": patchy}
     return Event(id_, at, now, who, "thumb test", panel, body)
 
 

@@ -72,7 +72,7 @@ def _without_coats_taken_back(events: Iterable[Event], gone: frozenset[str]) -> 
     for event in events:
         if event.kind == "coat mixed":
             newest[event.panel] = event.id
-        if event.kind in ("thumb test", "hardness"):
+        if event.kind in ("thumb test", "thumb sure", "hardness"):
             felt.append(event)
         elif event.kind not in OF_THE_NEWEST or newest.get(event.panel) not in gone:
             kept.append(event)
@@ -145,12 +145,29 @@ def _thumb_test(panel: Panel, event: Event) -> Panel:
     """
     body = event.body
     words = tuple(Word(word) for word in body["words"])
-    test = ThumbTest(event.at, words, body.get("tile_C"), bool(body.get("patchy")))
+    test = ThumbTest(
+        event.at, words, body.get("tile_C"), bool(body.get("patchy")), bool(body.get("sure", True)), event.id
+    )
     index = _felt(panel, event.at, below=words[0] not in FILM_WORDS)
     if index is None or any(_same_touch(test, other) for other in panel.coats[index].thumb_tests):
         return panel
     of = panel.coats[index]
     return _with(panel, index, replace(of, thumb_tests=(*of.thumb_tests, test)))
+
+
+def _thumb_sure(panel: Panel, event: Event) -> Panel:
+    """An unlikely answer was meant: from now on it counts."""
+    coats = tuple(
+        replace(
+            coat,
+            thumb_tests=tuple(
+                replace(test, sure=True) if test.event == event.body["of"] else test
+                for test in coat.thumb_tests
+            ),
+        )
+        for coat in panel.coats
+    )
+    return replace(panel, coats=coats)
 
 
 def _hardness(panel: Panel, event: Event) -> Panel:
@@ -179,7 +196,7 @@ def _with(panel: Panel, index: int, coat: Coat) -> Panel:
 
 def _same_touch(test: ThumbTest, other: ThumbTest) -> bool:
     """A button tapped several times says no more than tapped once."""
-    return abs(test.at - other.at) <= TAP_MS and replace(test, at=other.at) == other
+    return abs(test.at - other.at) <= TAP_MS and replace(test, at=other.at, sure=other.sure) == other
 
 
 def _in_its_pot(coat: Coat, at: int) -> bool:
@@ -217,6 +234,7 @@ STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "coat applied": _coat_applied,
     "peel ply off": _peel_ply_off,
     "thumb test": _thumb_test,
+    "thumb sure": _thumb_sure,
     "hardness": _hardness,
     "washed": _at("washed_at"),
     "wiped": _at("wiped_at"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import blake2b
 from typing import Any
 
@@ -30,12 +30,16 @@ class ThumbTest:
 
     tile_C   temperature of the tile that was felt, degC, if it was not the panel itself
     patchy   hard here and soft there: it was not stirred
+    sure     False: it was unlikely when it was logged, and nobody has confirmed it; then it teaches nothing
+    event    the entry it was logged with
     """
 
     at: int
     words: tuple[Word, ...]
     tile_C: float | None
     patchy: bool = False
+    sure: bool = True
+    event: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)

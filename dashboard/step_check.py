@@ -145,6 +145,12 @@ def _check_thumb_test(event: Event, panel: Panel) -> None:
     _check_between(event.body.get("tile_C"), TILE_C, "a tile")
 
 
+def _check_sure(event: Event, panel: Panel) -> None:
+    tests = (test for coat in panel.coats for test in coat.thumb_tests)
+    if not any(test.event == event.body.get("of") and not test.sure for test in tests):
+        raise LogbookError("there is no thumb test on this panel that waits to be confirmed")
+
+
 def _check_felt(event: Event, panel: Panel) -> None:
     if event.at < panel.coats[0].mixed_at:
         raise LogbookError("that lies before the first coat was mixed: nothing could have been felt then")
@@ -250,6 +256,7 @@ CHECKS: Mapping[str, Callable[[Event, Panel], None]] = {
     "pot weighed": _check_weighed,
     "coat applied": _check_applied,
     "thumb test": _check_thumb_test,
+    "thumb sure": _check_sure,
     "hardness": _check_hardness,
     "peel ply off": _check_peel_ply,
     "panel moved": _check_moved,

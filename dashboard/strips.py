@@ -166,7 +166,7 @@ def button(panel: Panel, assessment: Assessment) -> Button:
 def _felt_lately(panel: Panel, assessment: Assessment) -> bool:
     """Whether a thumb has just told what the clock cannot, no longer wet and not yet hard: the next coat's turn."""
     tests = panel.newest.thumb_tests if panel.newest else ()
-    newest = max(tests, key=lambda test: test.at, default=None)
+    newest = max((test for test in tests if test.sure), key=lambda test: test.at, default=None)
     return newest is not None and assessment.at - newest.at <= FELT_MS and set(newest.words) <= BONDS
 
 

@@ -136,6 +136,19 @@ class Thumb(Act):
     body: Felt
 
 
+class OfTest(Body):
+    """of: the entry of the thumb test."""
+
+    of: Id
+
+
+class ThumbSure(Act):
+    """An unlikely answer was meant as it was said."""
+
+    kind: Literal["thumb sure"]
+    body: OfTest
+
+
 class Tester(Body):
     """What a hardness tester showed, on what, and how warm that was, degC."""
 
@@ -279,7 +292,20 @@ class Unit(Body):
     value: Literal["degC", "degF"]
 
 
-Told = Mixed | MixedPot | Weighed | Thumb | Tested | Heated | Reasoned | Moved | Changed | Noted | TimeChanged
+Told = (
+    Mixed
+    | MixedPot
+    | Weighed
+    | Thumb
+    | ThumbSure
+    | Tested
+    | Heated
+    | Reasoned
+    | Moved
+    | Changed
+    | Noted
+    | TimeChanged
+)
 """Entries of a panel that say more than that something was done."""
 Entry = Annotated[Tap | Told | Seen | SeenTo | Withdrawn | Unit, Field(discriminator="kind")]
 

@@ -6,10 +6,11 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from dashboard.api.entry_models import Entry, Mixed, Registration, body_of
+from dashboard.api.entry_models import Entry, Mixed, Registration, Thumb, ThumbSure, body_of
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import register_event
+from dashboard.pages.felt import felt
 from dashboard.panel import Event
 from dashboard.step_check import LogbookError
 from dashboard.words import LABELS
@@ -31,6 +32,8 @@ def router(desk: Desk) -> APIRouter:
             panel=getattr(entry, "panel", None),
             body=body_of(entry),
         )
+        told = felt(desk, event) if isinstance(entry, Thumb | ThumbSure) else None
+        event = told.event if told else event
         new = desk.shop.logbook.append(event)
         panels = desk.panels()
         number = None
@@ -43,7 +46,7 @@ def router(desk: Desk) -> APIRouter:
             "gone": event.panel is not None
             and (event.panel not in panels or event.kind in ("closed", "scrapped")),
             "said": said(event, desk.view(), number),
-        }
+        } | (told.answer() if told else {})
 
     @routes.post("/panels")
     def register(entry: Registration) -> dict[str, Any]:

@@ -171,7 +171,20 @@ def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         commands, "panel", "register a panel, or log a coat, a thumb test, a wash or sanding", "panels:panel"
     )
     add.add_argument(
-        "what", choices=("add", "coat", "pot", "applied", "felt", "washed", "sanded", "close", "list")
+        "what",
+        choices=(
+            "add",
+            "coat",
+            "pot",
+            "applied",
+            "felt",
+            "sure",
+            "hardness",
+            "washed",
+            "sanded",
+            "close",
+            "list",
+        ),
     )
     add.add_argument("name", nargs="?", help="the panel's name")
     add.add_argument("--zone", default="", help="with add: part of the site")
@@ -183,6 +196,13 @@ def _panels(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "--found", action="append", help="with felt: the thumb's word; neighbours may be given, too"
     )
     add.add_argument("--tile", type=float, help="with felt: temperature of the tile that was felt, degC")
+    add.add_argument("--patchy", action="store_true", help="with felt: hard here and soft there")
+    add.add_argument(
+        "--scale", choices=("Shore D", "Shore A", "Barcol"), default="Shore D", help="with hardness"
+    )
+    add.add_argument("--value", type=float, help="with hardness: what the tester shows")
+    add.add_argument("--on", choices=("part", "tile"), default="tile", help="with hardness: what was tested")
+    add.add_argument("--warm", type=float, help="with hardness: how warm that is, degC")
     add.add_argument("--at", help="when it happened, time of the shop, e.g. 2026-01-10T18:20 (default: now)")
     add.add_argument("--who", default="command", help="who did it")
 

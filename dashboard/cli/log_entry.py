@@ -7,19 +7,26 @@ import urllib.error
 import urllib.request
 from typing import Any
 from urllib.parse import quote
+from zoneinfo import ZoneInfo
 
 from collector.reading import Quantity
 from collector.settings import Settings
-from collector.store.schema import Locked
+from collector.store.schema import Locked, NotYet
 from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import decisions, house_clock
 from dashboard.cli.times import iso
 from dashboard.correction import UNIT
+from dashboard.display import View
+from dashboard.entry_check import check
 from dashboard.entry_times import EntryTimes
+from dashboard.felt import weigh
+from dashboard.fold import fold
+from dashboard.live import Live
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
 from dashboard.picture import Picture
+from dashboard.words.thumb import MOVED
 
 
 def log_entry(settings: Settings, event: Event, picture: Picture | None = None) -> str:
@@ -34,10 +41,37 @@ def log_entry(settings: Settings, event: Event, picture: Picture | None = None) 
     except Locked:
         return _ask_serve(settings, event, picture)
     try:
+        event, moved = _weighed(settings, event, logbook)
         logbook.append(event, picture)
     finally:
         logbook.close()
-    return f"logged: {event.kind}, {event.panel or event.body.get('probe') or event.body.get('event')}, {iso(event.at)}"
+    what = event.panel or event.body.get("probe") or event.body.get("event")
+    return _with(f"logged: {event.kind}, {what}, {iso(event.at)}", moved)
+
+
+def _weighed(settings: Settings, event: Event, logbook: Logbook) -> tuple[Event, str]:
+    """A thumb test as it is to be taken down, and how the estimate moves with it; any other entry as it is."""
+    if event.kind not in ("thumb test", "thumb sure"):
+        return event, ""
+    events = logbook.events()
+    panels, now = fold(events), event.recorded
+    check(event, panels, events, None)
+    try:
+        facts = Live(settings.readings_db, logbook, CardShelf(settings.folder / "cards").get).facts(
+            panels[event.panel or ""], now
+        )
+    except NotYet:
+        facts = None
+    view = View(ZoneInfo(settings.time_zone), logbook.preference("unit") or "degC", now)
+    told = weigh(facts, event, now, view)
+    return told.event, told.moved.said
+
+
+def _with(text: str, moved: str) -> str:
+    """With how the estimate moved. Where it asks, the command that answers is named."""
+    if moved == MOVED["unsure"]:
+        moved += " Then: coldshed panel sure NAME"
+    return f"{text}. {moved}" if moved else text
 
 
 def _ask_serve(settings: Settings, event: Event, picture: Picture | None) -> str:
@@ -54,7 +88,10 @@ def _ask_serve(settings: Settings, event: Event, picture: Picture | None) -> str
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     try:
         with opener.open(request, timeout=10) as answer:
-            return f"logged by serve: {json.load(answer).get('said', event.kind)}"
+            told = json.load(answer)
+            return _with(
+                f"logged by serve: {told.get('said', event.kind)}", told.get("moved", {}).get("said", "")
+            )
     except urllib.error.HTTPError as error:
         raise CommandError(f"serve refuses it: {in_words(error.read())}") from error
     except OSError as error:

@@ -72,7 +72,22 @@ def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, 
         return coat_event(number, at, now, arguments.who, found.id, arguments.card)
     if arguments.what == "felt":
         words = arguments.found or []
-        return thumb_event(number, at, now, arguments.who, found.id, words, arguments.tile)
+        return thumb_event(number, at, now, arguments.who, found.id, words, arguments.tile, arguments.patchy)
+    if arguments.what == "hardness":
+        if arguments.value is None or arguments.warm is None:
+            raise CommandError(
+                "panel hardness needs --value and --warm: what it shows, and how warm that is, degC"
+            )
+        body = {
+            "scale": arguments.scale, "value": arguments.value, "on": arguments.on, "at_C": arguments.warm,
+        }  # fmt: skip
+        return step_event(number, at, now, arguments.who, found.id, "hardness", body)
+    if arguments.what == "sure":
+        tests = [test for coat in found.coats for test in coat.thumb_tests if not test.sure]
+        if not tests:
+            raise CommandError(f"no thumb test on {found.name} waits to be confirmed")
+        of = max(tests, key=lambda test: test.at).event
+        return step_event(number, at, now, arguments.who, found.id, "thumb sure", {"of": of})
     kind = {"pot": "pot mixed", "applied": "coat applied", "close": "closed"}.get(
         arguments.what, arguments.what
     )

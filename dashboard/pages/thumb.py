@@ -9,6 +9,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from dashboard.desk import Desk
 from dashboard.display import UNITS
 from dashboard.pages.panels import find
+from dashboard.step_check import SCALES
 from dashboard.words import LABELS
 from model.observation import FILM_WORDS, Word
 
@@ -55,7 +56,8 @@ def router(desk: Desk) -> APIRouter:
         panel, view = find(desk, panel_id), desk.view()
         if panel.newest is None or panel.closed:
             raise HTTPException(404, LABELS["nothing_to_feel"])
+        scales = sorted(SCALES, key=lambda scale: scale != "Shore D")  # the one for laminates first
         return desk.page(request, "thumb.html", view, tab="round", panel=panel, groups=groups(),
-                         unit=UNITS[view.unit])  # fmt: skip
+                         unit=UNITS[view.unit], scales=scales)  # fmt: skip
 
     return routes

@@ -39,7 +39,7 @@
     return told;
   };
 
-  const show = (text, undo) => {
+  const show = (text, undo, meant) => {
     const add = (label, does) => {
       const button = document.createElement("button");
       button.type = "button";
@@ -49,6 +49,7 @@
       return button;
     };
     toast.replaceChildren(text);
+    if (meant) add(body.dataset.yes, meant);
     if (undo) add(body.dataset.undo, undo);
     const close = () => {
       toast.hidden = true;
@@ -59,7 +60,9 @@
 
   // What was logged, with its undo; the strip waits for the answer that knows of it.
   const told = (answer, panel, undoable) => {
-    show(answer.said, undoable ? () => tap({ kind: "withdrawn", panel, event: answer.event }) : null);
+    const text = answer.moved?.said ? `${answer.said}. ${answer.moved.said}` : answer.said;
+    const meant = answer.sure === false ? () => tap({ kind: "thumb sure", panel, body: { of: answer.event } }) : null;
+    show(text, undoable ? () => tap({ kind: "withdrawn", panel, event: answer.event }) : null, meant);
     if (panel) window.coldshed.pend(panel, answer.recorded);
   };
 
@@ -73,10 +76,11 @@
   };
 
   // One id and one time for each act until 3 s after its answer: a second tap sends the same entry, which is absorbed.
-  const tap = async (entry, then) => {
-    const act = JSON.stringify(entry);
+  // at: when it was, UTC ms; without it: now.
+  const tap = async (entry, then, at) => {
+    const act = JSON.stringify([entry, at]);
     const dated = entry.panel && entry.kind !== "withdrawn";
-    if (!acts.has(act)) acts.set(act, { id: newId(), ...(dated && { at: Math.round(window.coldshed.now()) }) });
+    if (!acts.has(act)) acts.set(act, { id: newId(), ...(dated && { at: at ?? Math.round(window.coldshed.now()) }) });
     const fixed = acts.get(act);
     if (!fixed.answered) show(body.dataset.sending);
     try {
@@ -107,29 +111,20 @@
     return false;
   };
 
-  // A tile that was felt in the panel's place has its own temperature, in the shop's unit.
-  const felt = (button) => {
-    const tile = document.getElementById("tile");
-    if (!tile.checkValidity()) return tile.reportValidity();
-    const said = tile.value === "" ? null : Number(tile.value);
-    const tile_C = said !== null && tile.dataset.unit === "degF" ? (said - 32) / 1.8 : said;
-    const body = { words: button.dataset.found.split(","), tile_C };
-    tap({ kind: "thumb test", panel: button.dataset.panel, body }, button.dataset.then);
-  };
-
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button || button.getAttribute("aria-disabled") === "true") return;
     if (button.dataset.log) {
       if (!window.coldshed.steady()) return; // the strip has just moved under the thumb
       tap({ kind: button.dataset.log, panel: button.dataset.panel });
-    } else if (button.dataset.found) felt(button);
-    else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
+    } else if (button.dataset.seen) tap({ kind: "alarm seen", alarm: button.dataset.seen });
     else if ("seenAll" in button.dataset)
       for (const one of document.querySelectorAll("[data-seen]")) tap({ kind: "alarm seen", alarm: one.dataset.seen });
     else if (button.dataset.putRight)
       tap({ kind: "probe put right", probe: button.dataset.putRight, fixed: "fixed" in button.dataset });
     else if (button.dataset.close && sure(button)) tap({ kind: "closed", panel: button.dataset.close });
+    else if (button.dataset.meant)
+      tap({ kind: "thumb sure", panel: button.dataset.panel, body: { of: button.dataset.meant } });
     else if (button.dataset.takeBack && sure(button))
       tap({ kind: "withdrawn", panel: button.dataset.panel || null, event: button.dataset.takeBack });
   });
@@ -141,5 +136,5 @@
   } catch {
     // storage is shut off: nothing was left there to show
   }
-  window.coldshedLog = { send, newId, show, leave };
+  window.coldshedLog = { send, newId, show, leave, tap };
 })();

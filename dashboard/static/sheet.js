@@ -137,6 +137,8 @@
     location.replace(here);
   });
 
+  window.coldshedSheet = { shopTime, complain };
+
   const card = document.getElementById("card");
   const showFit = () => {
     for (const fit of document.querySelectorAll("[data-fit]")) fit.hidden = fit.dataset.fit !== card.value;

@@ -27,6 +27,7 @@ from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
 from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
+from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 
 __all__ = [
@@ -50,6 +51,7 @@ PARTS = (
     ALARM_LABELS,
     DECISION_LABELS,
     KIND_LABELS,
+    THUMB_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

@@ -204,6 +204,7 @@ DID: dict[str, str] = {
     "photo": "Photo {at}",
     "coat applied": "Coat on {at}",
     "thumb test": "Thumb test {at}: {found}",
+    "thumb sure": "Thumb test confirmed {at}",
     "washed": "Washed {at}",
     "sanded": "Sanded {at}",
     "demoulded": "Demoulded {at}",

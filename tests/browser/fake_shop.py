@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -75,8 +76,9 @@ def open_shop(
     filled: bool = True,
     heard: bool = False,
     public_url: str | None = None,
+    sent: Callable[[int], list[Reading]] | None = None,
 ) -> FakeShop:
-    """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have sent in_ice()."""
+    """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice)."""
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
     store = WatchWriter(folder / "watch.db")
@@ -102,8 +104,24 @@ def open_shop(
             register(shop, name, coats)
         shop.save(*morning(NOW), alarms=(too_cold(),))
     if heard:
-        shop.read(*in_ice(NOW))
+        shop.read(*(sent or in_ice)(NOW))
     return shop
+
+
+def warm_night(now: int) -> list[Reading]:
+    """Fourteen hours, a reading a minute: S1 on a panel at 20 degC, A1 beside it in dry air."""
+    times = [now - number * MINUTE for number in range(14 * 60)]
+    wanted = (
+        ("S1", Quantity.TEMPERATURE, 20.0),
+        ("A1", Quantity.TEMPERATURE, 20.0),
+        ("A1", Quantity.RELATIVE_HUMIDITY, 50.0),
+    )
+    # The last digit moves, as a real probe's does: a number that never changes is taken for a stuck one.
+    return [
+        Reading(probe, what, value + 0.1 * (index % 2), at, at)
+        for probe, what, value in wanted
+        for index, at in enumerate(times)
+    ]
 
 
 def in_ice(now: int) -> list[Reading]:

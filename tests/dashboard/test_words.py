@@ -10,6 +10,7 @@ import pytest
 
 from dashboard import words
 from dashboard.display import View
+from dashboard.words import thumb
 from model.verdict import Flag, Kind, Say, State
 from tests.browser.fake_shop import NOW
 
@@ -43,7 +44,7 @@ BANNED = (
 )
 ALL_TEXTS = [
     text
-    for texts in (words.KEYS, words.LABELS, words.RECORD, words.CAUTIONS, words.DID)
+    for texts in (words.KEYS, words.LABELS, words.RECORD, words.CAUTIONS, words.DID, thumb.MOVED, thumb.DO)
     for text in texts.values()
 ]
 
