@@ -37,7 +37,7 @@ class NightStrip:
     @property
     def brief(self) -> tuple[str, ...]:
         """What of it stands beside other panels'."""
-        return (*self.lines[:1], *self.times[-2:])
+        return (*self.lines[:1], *self.times[:1], *self.times[1:][-1:])
 
 
 def is_fresh(panel: Panel, item: Assessment, view: View) -> bool:

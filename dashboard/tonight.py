@@ -120,9 +120,10 @@ def night_lines(item: Assessment, view: View) -> list[Say]:
     if night is None:
         return []
     found, said = coldest(night, view), []
+    cold = too_cold(item, view) is not None
     if found is not None:
         span: dict[str, Value] = {"low_C": found.low_C, "high_C": found.high_C}
-        if too_cold(item, view) is not None:
+        if cold:
             said.append(Say("coldest_hour", {"middle_at": found.middle, "likely_C": found.likely_C}))
         said.append(Say("coldest_range", span))
     if (
@@ -131,7 +132,7 @@ def night_lines(item: Assessment, view: View) -> list[Say]:
         and (night.cold_at is None or night.cold_at >= night_end(view))
     ):
         said.append(Say("stays_warm", {"minimum_C": item.minimum_C}))
-    elif item.minimum_C is not None and night.cold_at is not None and night.cold_at > item.at:
+    elif item.minimum_C is not None and night.cold_at is not None and night.cold_at > item.at and not cold:
         said.append(Say("too_cold_why", {"minimum_C": item.minimum_C, "cold_at": night.cold_at}))
     said.append(_margin(item, night, view))
     return said
@@ -152,13 +153,13 @@ def _margin(item: Assessment, night: Night, view: View) -> Say:
 
 
 def time_lines(item: Assessment, view: View) -> list[Say]:
-    """When each thing may be done, from the safe side; what lies behind is left out, but the first that has passed."""
+    """Whether the film is tack-free before the margin closes, and when each thing may be done, from the safe side."""
     found = [_when(item, milestone) for milestone in SHORT]
     said = [one for one in found if one is not None]
     free = passing(item, Milestone.TACK_FREE)
-    if free is not None and not is_past(free) and closes_by(item, view) is not None:
-        said.append(Say("free_too_late" if exposed(item, view) else "free_in_time"))
-    return said
+    if free is None or is_past(free) or closes_by(item, view) is None:
+        return said
+    return [Say("free_too_late" if exposed(item, view) else "free_in_time"), *said]
 
 
 def _when(item: Assessment, milestone: Milestone) -> Say | None:

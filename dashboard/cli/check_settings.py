@@ -5,12 +5,15 @@ from __future__ import annotations
 import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
 from collector.last_good import good_copy
 from collector.settings import BrokerLogin, MqttSource, Settings, SettingsError
 from dashboard.cards import CardShelf
 from dashboard.cli.findings import Finding, note, ok, wrong
+from dashboard.cli.house import forecast_of
+from dashboard.display import TIE, View
 from dashboard.panel import Panel
 
 
@@ -70,6 +73,19 @@ def secret_finding(who: str, path: Path) -> Finding:
     if mode & (stat.S_IRWXG | stat.S_IRWXO):
         return note(f"{who}: {path} can be read by others", f"chmod 600 {path}")
     return ok(f"{who}: {path} holds a secret")
+
+
+def forecast_findings(settings: Settings, now: int) -> Iterator[Finding]:
+    """Whether the forecast file that the settings name can be used now (UTC ms)."""
+    file = forecast_of(settings)
+    if file is None:
+        return
+    found = file.at(now)
+    text = View(ZoneInfo(settings.time_zone), "degC", now).sentence(found.say).replace(TIE, " ")
+    if found.forecast is not None:
+        yield ok(f"{file.path}: {text}")
+        return
+    yield note(f"{file.path}: {text}", "mend what writes it, or take [forecast] out of the settings")
 
 
 def card_findings(shelf: CardShelf, panels: Iterable[Panel]) -> Iterator[Finding]:

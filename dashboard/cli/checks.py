@@ -40,6 +40,7 @@ def everything(settings: Settings, now: int) -> Iterator[Finding]:
     """All checks of a shop whose settings can be read, at `now` (UTC ms); what takes longest comes last."""
     yield from check_settings.secret_findings(settings)
     yield from check_settings.card_findings(CardShelf(settings.folder / "cards"), _panels(settings))
+    yield from check_settings.forecast_findings(settings, now)
     yield from check_house.folder_findings(settings.data_folder)
     yield from recording_findings(settings.readings_db)
     yield from check_house.process_findings(settings)

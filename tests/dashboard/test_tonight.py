@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,6 +18,7 @@ from dashboard import leaving, night_chart, tonight
 from dashboard.asked import NotAsked, Question, question, unattended
 from dashboard.assessment import Assessment
 from dashboard.display import View
+from dashboard.forecast_file import ForecastFile
 from dashboard.panel import Coat, Panel, PlannedCoat
 from dashboard.suppose import Goal, Plan
 from dashboard.supposing import Busy, Supposing
@@ -372,3 +376,58 @@ def test_a_goal_is_asked_by_the_next_such_hour() -> None:
     )
     assert ask(at=utc("2026-11-26 04:00")).goal.by_ms == utc("2026-11-26 07:00")
     assert ask(at=utc("2026-11-26 05:30")).goal.by_ms == utc("2026-11-27 07:00")
+
+
+def outdoors_csv(path: Path, made: int, colder_K: float = 0.0) -> ForecastFile:
+    """A forecast as some program of the shop's writes it: five days gone by, a day and a half to come."""
+    rows = ["time,air [degC]"]
+    for hour in range(-120, 36):
+        at = datetime.fromtimestamp((NOW + hour * HOUR) / 1000, UTC)
+        air = 5.0 + 5.0 * math.cos((hour + 7.0) * math.pi / 12.0) - (colder_K if hour > 0 else 0.0)
+        rows.append(f"{at.isoformat()},{air:.2f}")
+    path.write_text("\n".join(rows), encoding="utf-8")
+    os.utime(path, ns=(made * 1_000_000, made * 1_000_000))
+    return ForecastFile(path)
+
+
+def test_a_forecast_file_changes_headline_tonight_and_what_if_alike(tmp_path: Path) -> None:
+    """watch and serve read the same file; its age is shown."""
+    found = {}
+    for name, colder in (("mild", 0.0), ("hard", 8.0)):
+        folder = tmp_path / name
+        folder.mkdir()
+        shop = open_night(folder, forecast=outdoors_csv(folder / "out.csv", NOW - HOUR, colder))
+        try:
+            item, client = shop.item("deck-2"), Client(shop.app)
+            cold = shop.item("plug-7").night
+            assert cold is not None
+            found[name] = min(cold.likely_C)
+            told = api(client, f"/panels/deck-2/tonight/if?{heat(hold_C=28)}")
+            stored = {one.name: one for one in item.milestones}
+            assert told["as_it_is"]["sand"] == stored["sand"].late
+            assert "Weather forecast of 19:07" in client.get("/tonight/deck-2").text
+        finally:
+            shop.close()
+    assert found["hard"] < found["mild"] - 1.0
+
+
+def test_a_stale_or_broken_forecast_is_said_and_past_nights_are_used(
+    tmp_path: Path, evening: NightShop
+) -> None:
+    for name in ("stale", "broken"):
+        folder = tmp_path / name
+        folder.mkdir()
+        file = outdoors_csv(folder / "out.csv", NOW - 20 * HOUR)
+        if name == "broken":
+            file.path.write_text("time,air [degC]\nsoon,cold\n", encoding="utf-8")
+        shop = open_night(folder, forecast=file)
+        try:
+            night, own = shop.item("plug-7").night, evening.item("plug-7").night
+            assert night is not None
+            assert own is not None
+            assert night.likely_C == own.likely_C
+            page = Client(shop.app).get("/tonight/plug-7").text
+            assert "Forecast not used" in page
+            assert ("too old" if name == "stale" else "out.csv:2: time:") in page
+        finally:
+            shop.close()

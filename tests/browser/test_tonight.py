@@ -1,0 +1,156 @@
+"""Tonight in a real browser: steppers by thumb, by keyboard and without scripts, and nothing that breaks a rule."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import DESK, PHONE, Visit
+from tests.browser.serving import Served, free_port
+from tests.browser.test_every_page import RULES
+from tests.dashboard.night_shop import NightShop, open_night
+
+PAGES = ["/tonight", "/tonight/plug-7", "/tonight/deck-2?hold=25&to=23:00", "/tonight/rib-1", "/"]
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[NightShop]:
+    """20:07 on a winter evening; nobody changes it."""
+    shop = open_night(tmp_path_factory.mktemp("evening"), free_port())
+    yield shop
+    shop.close()
+
+
+@pytest.fixture(scope="module")
+def served(evening: NightShop) -> Iterator[Served]:
+    server = Served(evening.app, evening.port)
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def shop() -> Path:
+    """Not the shop of the other pages."""
+    return Path()
+
+
+def said(page: Page) -> str:
+    """What the box says once it has answered."""
+    expect(page.locator(".if")).to_contain_text(re.compile("instead of|Not by|Hold|as it is"))
+    return page.locator(".if").inner_text()
+
+
+@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
+def test_no_page_of_the_night_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
+    for path in PAGES:
+        page = visit.open(path)
+        found = Axe().run(page, options=RULES)
+        assert found.violations_count == 0, f"{path}: {found.generate_report()}"
+        page.close()
+    assert visit.complaints == []
+
+
+@pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
+def test_at_320_px_and_with_twice_the_text_nothing_scrolls_sideways(visit: Visit) -> None:
+    """WCAG 2.2, 1.4.10 Reflow and 1.4.4 Resize Text."""
+    for path in PAGES:
+        page = visit.open(path)
+        assert page.evaluate("document.documentElement.scrollWidth") == 320, path
+        page.set_viewport_size(PHONE)
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert page.evaluate("document.documentElement.scrollWidth") == 390, path
+        page.close()
+
+
+def test_a_thumb_steps_the_heat_and_reads_the_difference_without_scrolling(visit: Visit) -> None:
+    """The answer stays in sight, the button under the thumb does not move, and what is tapped is 72 px high."""
+    page = visit.open("/tonight/deck-2")
+    more = page.get_by_role("button", name=re.compile("More: Hold"))
+    more.scroll_into_view_if_needed()
+    box = more.bounding_box()
+    assert box
+    assert box["height"] >= 72
+    assert box["width"] >= 72
+    more.click()
+    assert "Sand at" in said(page)
+    for _ in range(4):
+        more.click()
+    expect(page.locator("#if-hold")).to_have_value("24")
+    expect(page).to_have_url(re.compile("hold=24"))
+    expect(page.locator('[data-live="then"]')).to_contain_text("instead of")
+    assert more.bounding_box() == box
+    expect(page.locator(".if")).to_be_in_viewport(ratio=1.0)
+    page.get_by_role("button", name=re.compile("More: Rise")).scroll_into_view_if_needed()
+    expect(page.locator(".if")).to_be_in_viewport(ratio=1.0)
+    assert visit.complaints == []
+
+
+def test_a_keyboard_steps_types_and_keeps_its_place(visit: Visit) -> None:
+    page = visit.open("/tonight/deck-2")
+    more = page.get_by_role("button", name=re.compile("More: Hold"))
+    more.focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Space")
+    expect(page.locator("#if-hold")).to_have_value("21")
+    said(page)
+    expect(more).to_be_focused()
+    page.keyboard.press("Shift+Tab")
+    expect(page.locator("#if-hold")).to_be_focused()
+    page.keyboard.type("28")
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile("hold=28"))
+    expect(page.locator("#if-hold")).to_be_focused()
+    expect(page.locator('[data-live="then"]')).to_contain_text("Sand at")
+    later = page.get_by_role("button", name="More: Heat to")
+    later.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#if-to")).to_have_value("22:30")
+    expect(page.locator(".if .caution")).to_contain_text("No heater unattended")
+
+
+def test_one_button_asks_for_the_least_heat_and_fills_it_in(visit: Visit, evening: NightShop) -> None:
+    page = visit.open("/tonight/deck-2?to=08:00")
+    page.locator("#if-by").fill("09:00")
+    page.locator("#if-by").press("Tab")
+    expect(page.locator("#least")).to_have_text("Least heat to sand by 09:00")
+    page.locator("#least").click()
+    found = re.search(r"Hold (\d+)\s°C", said(page))
+    assert found
+    expect(page.locator("#if-hold")).to_have_value(found[1])
+    page.locator("#if-by").fill("22:30")
+    page.locator("#if-by").press("Tab")
+    page.locator("#least").click()
+    expect(page.locator(".if")).to_contain_text("Not by 22:30")
+    expect(page.locator(".if")).to_contain_text("The best that")
+    assert len(evening.logbook.events()) == 9, "nothing was stored"
+
+
+def test_without_scripts_the_same_form_steps_and_answers(chromium: Browser, served: Served) -> None:
+    context = chromium.new_context(viewport=PHONE, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(served.url + "/tonight/deck-2")
+    page.get_by_role("button", name=re.compile("More: Hold")).click()
+    expect(page.locator("#if-hold")).to_have_value("20")
+    page.get_by_role("button", name=re.compile("More: Hold")).click()
+    expect(page.locator("#if-hold")).to_have_value("21")
+    assert "instead of" in said(page)
+    page.locator("#if-hold").press("Enter")
+    expect(page.locator("#if-hold")).to_have_value("21")
+    page.locator("#least").click()
+    assert "by" in said(page)
+    context.close()
+
+
+def test_an_answer_that_grows_too_old_on_an_open_page_takes_the_night_with_it(visit: Visit) -> None:
+    """Past good_until the page itself says so, without any server."""
+    page = visit.open("/tonight/plug-7")
+    expect(page.locator(".night svg").first).to_be_visible()
+    page.evaluate("document.querySelector('[data-good-until]').dataset.goodUntil = '1'")
+    expect(page.locator(".answer .stale")).to_be_visible()
+    expect(page.locator("figure.night")).to_be_hidden()
+    expect(page.locator("#what-if")).to_be_hidden()
