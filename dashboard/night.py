@@ -9,6 +9,7 @@ from dashboard.facts import Facts
 from dashboard.follow import Trace
 from dashboard.outlooks import dew_outlook, panel_outlook, panel_samples
 from model.blocks import MINUTE_MS, Blocks, Bools
+from model.blush import AIR_ONLY_K
 from model.forecast import EIGHTY_PC_HALF_WIDTHS
 from model.mix_now import LEAST_MARGIN_K
 from model.verdict import Say
@@ -16,9 +17,6 @@ from model.verdict import Say
 AHEAD_H = 26
 """From any hour of the evening round to the end of the next morning, and an hour to spare."""
 QUARTER_MIN = 15
-AIR_ONLY_K = 2.0
-"""Taken off the margin of a panel that is not measured itself: a thin skin under a clear sky is colder than the air
-(common practice, no source)."""
 
 
 def bare_night(facts: Facts, trace: Trace, at: int) -> Night:

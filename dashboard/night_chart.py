@@ -13,8 +13,9 @@ from datetime import UTC, datetime
 from dashboard.asked import night_end
 from dashboard.assessment import Assessment, Night
 from dashboard.display import HOUR, View
+from dashboard.suppose import ASKED as DRAWN
 from dashboard.suppose import IfSo
-from dashboard.tonight import SHORT, is_past, passing
+from dashboard.tonight import is_past, passing
 from dashboard.words import LABELS
 from model.blocks import MINUTE_MS
 from model.resin_card import CLOSING
@@ -197,10 +198,10 @@ def _plane(
 def _milestones(item: Assessment, supposed: IfSo | None, plane: _Plane) -> tuple[list[Upright], list[Name]]:
     """From the safe side; each word on a row of its own where it would run into the one before."""
     found = []
-    for milestone in SHORT:
+    for milestone in DRAWN:
         if supposed is not None:
-            then = supposed.then[milestone]
-            at = None if then.is_past else then.safe
+            then = supposed.then.get(milestone)
+            at = None if then is None or then.is_past else then.safe
         else:
             one = passing(item, milestone)
             at = None if one is None or is_past(one) else one.early if milestone in CLOSING else one.late

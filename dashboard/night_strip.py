@@ -18,7 +18,10 @@ ORDER = (Mark.TORN.value, Mark.KNEE.value, Mark.DROP.value, Mark.RAMP.value)
 
 @dataclass(frozen=True)
 class NightStrip:
-    """One panel's night as a strip, all text ready; past good_until the page says "not known"."""
+    """One panel's night as a strip, all text ready; past good_until the page says "not known".
+
+    may_suppose   whether its answer is known, so that a what-if has something to stand on
+    """
 
     panel: str
     name: str
@@ -32,7 +35,8 @@ class NightStrip:
     last_said: str
     worked_out: int | None
     readings_to: int | None
-    known: bool
+    known: bool = False
+    may_suppose: bool = False
 
     @property
     def brief(self) -> tuple[str, ...]:
@@ -53,14 +57,14 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
         unknown = strip.headline if not strip.known else LABELS["night_unknown"].rstrip(".")
         return NightStrip(
             panel.id, panel.name, Kind.NOT_KNOWN.value.replace(" ", "-"), Mark.TORN.value, unknown,
-            (strip.why,) if not strip.known else (), (), "", None, "", strip.worked_out, strip.readings_to, False,
+            (strip.why,) if not strip.known else (), (), "", None, "", strip.worked_out, strip.readings_to,
         )  # fmt: skip
     kind, mark = Kind.WAIT, Mark.RAMP
     if head.key != "coldest":
         kind, mark = Kind.CARE, Mark.KNEE
     elif tonight.exposed(item, view):
         kind, mark = Kind.CARE, Mark.DROP
-    times = tonight.time_lines(item, view) if strip.known else []
+    times = tonight.time_lines(panel, item, view) if strip.known else []
     unsure = () if strip.known or not panel.coats else (f"{strip.headline}. {strip.why}",)
     source = item.night.source if item.night is not None else None
     return NightStrip(
@@ -77,6 +81,7 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
         worked_out=item.at,
         readings_to=item.readings_to,
         known=True,
+        may_suppose=strip.known,
     )
 
 

@@ -14,6 +14,7 @@ from dashboard.coat_course import CoatCourse, range_of
 from dashboard.course import PanelCourse, coats_through, follow_panel, least_cured, milestones_of
 from dashboard.facts import Facts, last_start_of
 from dashboard.outlooks import panel_outlook, panel_samples
+from dashboard.standing_of import job_of
 from model.blocks import MINUTE_MS, Blocks
 from model.calibration import Calibration
 from model.coat import CoatState, Course, Path, courses
@@ -23,7 +24,7 @@ from model.resin_card import Milestone, ResinCard
 from model.what_if import SUPPORTED_LEAD_K, Heat, cap_C, held, least_temperature, passed_if, standing
 
 ASKED = (Milestone.TACK_FREE, Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL, Milestone.SAND)
-"""What a what-if speaks of. Demoulding asks for evidence that no heat brings forward."""
+"""What a what-if speaks of, of a coat that is to be mixed. Demoulding asks for evidence that no heat brings forward."""
 LEAST_HOLD_C = 5.0
 RISES_K_H = (2.0, 10.0)
 """What may be asked for; 5 to 10 K/h is usual after gel (common practice, no source)."""
@@ -139,8 +140,8 @@ class Supposition:
         early = heat is not None and gel is not None and heat.from_ms < gel
         base = self.facts.panel.newest
         return IfSo(
-            now={milestone: now[milestone] for milestone in ASKED},
-            then={milestone: then[milestone] for milestone in ASKED},
+            now={milestone: now[milestone] for milestone in self._shown()},
+            then={milestone: then[milestone] for milestone in self._shown()},
             begins_ms=self.ahead.start,
             likely_C=tuple(float(value) for value in warmed.central),
             hold_C=hold,
@@ -149,6 +150,16 @@ class Supposition:
             card=self.new_card.id if self.new_card else "",
             base=(base.card if base else self.new_card.id) if self.new_card else "",
         )
+
+    def _shown(self) -> tuple[Milestone, ...]:
+        """A coat in clamps or under peel ply has no recoat window, but waits for what holds it."""
+        if self.new_card is not None:
+            return ASKED
+        job = job_of(self.facts.panel, self._newest())
+        window = (Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL) if job.bonds else ()
+        ply = (Milestone.PEEL_PLY_OFF,) if job.under_ply else ()
+        clamps = (Milestone.CLAMPS_OFF,) if job.clamped else ()
+        return (Milestone.TACK_FREE, *window, Milestone.SAND, *ply, *clamps)
 
     def cap(self) -> Cap:
         """The card's, the substrate's, and that of a film which is glassy already: it would soften again."""

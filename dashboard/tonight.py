@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 from dashboard.asked import Question, night_end, unattended
 from dashboard.assessment import Assessment, Night, Passing
 from dashboard.display import HOUR, MINUTE, View
+from dashboard.panel import Panel
 from dashboard.suppose import IfSo, Least, warmest
 from model.milestones import SAFE_SHARE
 from model.milestones import Passing as Found
 from model.resin_card import CLOSING, Milestone
-from model.verdict import Say, Value
+from model.verdict import Kind, Say, Value
 
 if TYPE_CHECKING:
     from dashboard.supposing import Reply
@@ -26,9 +27,11 @@ SHORT = {
     Milestone.RECOAT_FROM: "opens",
     Milestone.RECOAT_UNTIL: "shuts",
     Milestone.SAND: "sand",
+    Milestone.PEEL_PLY_OFF: "peel",
+    Milestone.CLAMPS_OFF: "clamp",
 }
 """The milestones of these pages, by the part of a key that says them."""
-NAMES = {"free": "free", "opens": "open", "shuts": "shut", "sand": "sand"}
+NAMES = {"free": "free", "opens": "open", "shuts": "shut", "sand": "sand", "peel": "peel", "clamp": "clamp"}
 SET_BY = {"card": "capped_card", "substrate": "capped_substrate", "film": "capped_film"}
 
 
@@ -68,6 +71,8 @@ def too_cold(item: Assessment, view: View) -> Say | None:
     """Whether the cure will stop in the night that comes, before the panel can be sanded; None: not likely."""
     night = item.night
     if night is None or not item.coats or night.cold_at is None or night.cold_at >= night_end(view):
+        return None
+    if item.verdict.kind is Kind.NOT_KNOWN:
         return None
     sand = passing(item, Milestone.SAND)
     if sand is None or sand.passed >= SAFE_SHARE[Milestone.SAND]:
@@ -140,7 +145,7 @@ def night_lines(item: Assessment, view: View) -> list[Say]:
 
 def _margin(item: Assessment, night: Night, view: View) -> Say:
     if not night.dew_point_C:
-        return Say("margin_unknown")
+        return Say("margin_not_known")
     limit: dict[str, Value] = {"margin_K": night.margin_K}
     by, end = closes_by(item, view), night_end(view)
     if by is None:
@@ -152,9 +157,20 @@ def _margin(item: Assessment, night: Night, view: View) -> Say:
     return Say("margin_closes", {**limit, "closes_by": by, "closes_at": night.closes_at})
 
 
-def time_lines(item: Assessment, view: View) -> list[Say]:
+def shown(panel: Panel) -> list[Milestone]:
+    """What there is to wait for: ply and clamps only where they hold the newest coat."""
+    newest, hidden = panel.newest, set()
+    if newest is None or not newest.peel_ply or newest.peel_ply_off_at is not None:
+        hidden.add(Milestone.PEEL_PLY_OFF)
+    off = panel.clamps_off_at
+    if newest is None or newest.kind != "glue line" or (off is not None and off >= newest.mixed_at):
+        hidden.add(Milestone.CLAMPS_OFF)
+    return [milestone for milestone in SHORT if milestone not in hidden]
+
+
+def time_lines(panel: Panel, item: Assessment, view: View) -> list[Say]:
     """Whether the film is tack-free before the margin closes, and when each thing may be done, from the safe side."""
-    found = [_when(item, milestone) for milestone in SHORT]
+    found = [_when(item, milestone) for milestone in shown(panel)]
     said = [one for one in found if one is not None]
     free = passing(item, Milestone.TACK_FREE)
     if free is None or is_past(free) or closes_by(item, view) is None:
@@ -168,7 +184,8 @@ def _when(item: Assessment, milestone: Milestone) -> Say | None:
         return None
     if is_past(one):
         shut = is_past(passing(item, Milestone.RECOAT_UNTIL))
-        return None if short in ("free", "opens") and shut else Say(f"{short}_past")
+        told = short in ("shuts", "sand") or (short in ("free", "opens") and not shut)
+        return Say(f"{short}_past") if told else None
     name = NAMES[short]
     safe = one.early if milestone in CLOSING else one.late
     if safe is None or one.likely is None:
@@ -199,6 +216,7 @@ def zone_lines(items: Iterable[tuple[str, Assessment]], view: View) -> list[Say]
 def changes(found: IfSo, goal: Milestone) -> list[Say]:
     """What would be otherwise, the goal first; what lies behind already is left out."""
     order = [goal, *(milestone for milestone in SHORT if milestone is not goal)]
+    order = [milestone for milestone in order if milestone in found.now]
     said = [_change(milestone, found.now[milestone], found.then[milestone]) for milestone in order]
     return [one for one in said if one is not None]
 

@@ -107,7 +107,7 @@ def _night(panel: Panel, item: Assessment | None, view: View, started: bool = Tr
 
 def _answer(desk: Desk, panel: Panel, view: View, asked: Question) -> dict[str, Any]:
     item, started = desk.assessment(panel.id)
-    if item is None or not night_strip(panel, item, view, started).known:
+    if item is None or not night_strip(panel, item, view, started).may_suppose:
         raise HTTPException(409, LABELS["if_not_known"])
     try:
         reply = desk.supposing.ask(panel, item, asked)

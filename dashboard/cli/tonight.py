@@ -52,7 +52,9 @@ def tonight_(arguments: argparse.Namespace) -> int:
     item = latest.get(found[0].id)
     strip = night_strip(found[0], item, view)
     _print(strip)
-    if asked and item is not None and strip.known:
+    if asked and not strip.may_suppose:
+        print(f"\n{LABELS['if_not_known']}")
+    elif asked and item is not None:
         _what_if(settings, found[0], item, view, asked)
     return 0
 

@@ -60,7 +60,7 @@ def router(desk: Desk) -> APIRouter:
         item, started = desk.assessment(panel_id)
         night = night_strip(panel, item, view, started)
         asked = {key: value for key, value in request.query_params.items() if value}
-        form, answer = supposed(desk, panel, item if night.known else None, view, asked)
+        form, answer = supposed(desk, panel, item if night.may_suppose else None, view, asked)
         shown = item if item is not None and night.known else None
         drawn = answer.reply.if_so if answer.reply is not None else None
         return desk.page(

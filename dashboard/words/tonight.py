@@ -12,7 +12,32 @@ TONIGHT_HEADLINES: dict[str, str] = {
     "done_already": "Passed already, without heat",
 }
 
-TONIGHT: dict[str, str] = {
+_HEADS = {
+    "free": ("Tack-free at", "from", "Tack-free: not within two days"),
+    "opens": ("Recoat from", "from", "Recoat: not within two days"),
+    "shuts": ("Recoat before", "by", "The recoat window stays open past two days"),
+    "sand": ("Sand at", "from", "Sand: not within two days"),
+    "peel": ("Peel ply off at", "from", "Peel ply off: not within two days"),
+    "clamp": ("Clamps off at", "from", "Clamps off: not within two days"),
+}
+
+
+def _changes() -> dict[str, str]:
+    """What a what-if does to one milestone: otherwise, only then, no longer, the same, in no case."""
+    found: dict[str, str] = {}
+    for short, (head, limit, never) in _HEADS.items():
+        without = "it stays open past two days" if limit == "by" else "not within two days"
+        found |= {
+            f"shift_{short}": f"{head} {{then_{limit}}} instead of {{now_{limit}}}.",
+            f"gain_{short}": f"{head} {{then_{limit}}}; without it, {without}.",
+            f"lose_{short}": f"{never}, instead of {{now_{limit}}}.",
+            f"same_{short}": f"{head} {{now_{limit}}}, as it is.",
+            f"none_{short}": f"{never}, with or without it.",
+        }
+    return found
+
+
+TONIGHT: dict[str, str] = _changes() | {
     "coldest_hour": "Coldest hour about {middle_at}: likely {likely_C}.",
     "coldest_range": "In 8 of 10 nights like this: {low_C} to {high_C}.",
     "zone_coldest": "{zone}: coldest hour about {middle_at}, likely {likely_C}; in 8 of 10 such nights "
@@ -23,40 +48,24 @@ TONIGHT: dict[str, str] = {
     "margin_under": "Margin over dew point is under {margin_K} now.",
     "margin_may_close": "Margin over dew point could fall under {margin_K} from {closes_by}.",
     "margin_stays": "Margin over dew point stays above {margin_K} all night.",
-    "margin_unknown": "The air's moisture is not measured: the margin is not known.",
+    "margin_not_known": "The air's moisture is not measured: the margin is not known.",
     "free_in_time": "Tack-free before the margin closes.",
     "free_too_late": "Not tack-free before the margin closes: the film will be exposed.",
     "free_not_yet": "Tack-free from {free_from}, likely {free_at}.",
     "opens_not_yet": "Recoat from {open_from}, likely {open_at}.",
     "shuts_not_yet": "Recoat window could shut {shut_by}, likely {shut_at}.",
     "sand_not_yet": "Sand from {sand_from}, likely {sand_at}.",
+    "peel_not_yet": "Peel ply off from {peel_from}, likely {peel_at}.",
+    "clamp_not_yet": "Clamps off from {clamp_from}, likely {clamp_at}.",
     "free_far": "Tack-free: not within two days at this temperature.",
     "opens_far": "Recoat: not within two days at this temperature.",
     "sand_far": "Sand: not within two days at this temperature.",
+    "peel_far": "Peel ply off: not within two days at this temperature.",
+    "clamp_far": "Clamps off: not within two days at this temperature.",
     "free_past": "Tack-free already.",
     "opens_past": "The recoat window is open.",
     "shuts_past": "The recoat window has shut.",
     "sand_past": "Sandable already.",
-    "gain_shuts": "Recoat before {then_by}; without it, it stays open past two days.",
-    "lose_shuts": "The recoat window stays open past two days, instead of {now_by}.",
-    "none_shuts": "The recoat window stays open past two days, with or without it.",
-    "shift_free": "Tack-free at {then_from} instead of {now_from}.",
-    "shift_opens": "Recoat from {then_from} instead of {now_from}.",
-    "shift_shuts": "Recoat before {then_by} instead of {now_by}.",
-    "shift_sand": "Sand at {then_from} instead of {now_from}.",
-    "gain_free": "Tack-free at {then_from}; without it, not within two days.",
-    "gain_opens": "Recoat from {then_from}; without it, not within two days.",
-    "gain_sand": "Sand at {then_from}; without it, not within two days.",
-    "lose_free": "Tack-free: not within two days, instead of {now_from}.",
-    "lose_opens": "Recoat: not within two days, instead of {now_from}.",
-    "lose_sand": "Sand: not within two days, instead of {now_from}.",
-    "same_free": "Tack-free at {now_from}, as it is.",
-    "same_opens": "Recoat from {now_from}, as it is.",
-    "same_shuts": "Recoat before {now_by}, as it is.",
-    "same_sand": "Sand at {now_from}, as it is.",
-    "none_free": "Tack-free: not within two days, with or without it.",
-    "none_opens": "Recoat: not within two days, with or without it.",
-    "none_sand": "Sand: not within two days, with or without it.",
     "best_sand": "The best that {hold_C} held from {begin_at} to {end_at} can do: sand from {sand_from}.",
     "best_free": "The best that {hold_C} held from {begin_at} to {end_at} can do: tack-free from {free_from}.",
     "best_opens": "The best that {hold_C} held from {begin_at} to {end_at} can do: recoat from {open_from}.",

@@ -13,8 +13,8 @@ from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
 from dashboard.forecast_file import Forecast, Outdoors
-from dashboard.night import AIR_ONLY_K
 from dashboard.weather import Weather, weather_of
+from model.blush import AIR_ONLY_K
 from model.forecast import EIGHTY_PC_HALF_WIDTHS, outlook
 from model.history import Samples
 from model.shed import fit, outlook_from_outdoors

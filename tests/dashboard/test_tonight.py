@@ -23,8 +23,9 @@ from dashboard.panel import Coat, Panel, PlannedCoat
 from dashboard.suppose import Goal, Plan
 from dashboard.supposing import Busy, Supposing
 from dashboard.words import CAUTIONS, LABELS
+from model.decide import not_known
 from model.resin_card import Milestone
-from model.verdict import State
+from model.verdict import Say, State
 from tests.browser.fake_shop import ZONE, utc
 from tests.dashboard.client import Client
 from tests.dashboard.night_shop import HOUR, MINUTE, NOW, NightShop, open_night
@@ -368,6 +369,38 @@ def test_a_past_film_needs_no_cover(evening: NightShop) -> None:
     assert free is not None
     young = replace(item, milestones=(replace(free, passed=0.0, late=None),))
     assert tonight.exposed(young, view()) is True
+
+
+def test_a_mix_that_is_suspected_has_a_night_but_no_times_and_no_what_if(
+    evening: NightShop, tmp_path: Path
+) -> None:
+    """Waiting will not cure it, so nothing is supposed and no time is given; the temperatures stand."""
+    shop = open_night(tmp_path)
+    try:
+        item = shop.item("plug-7")
+        verdict = not_known(Say("suspect_mix"), (Say("why_suspect_mix", {"passed_at": NOW - HOUR}),))
+        shop.store.save([replace(item, verdict=verdict)], [])
+        client = Client(shop.app)
+        told = api(client, "/panels/plug-7/tonight")
+        assert told["headline"].startswith("Coldest hour about")
+        assert told["times"] == [
+            "Suspect the mix: waiting will not cure it. Slow end passed at 19:07, yet it is still soft."
+        ]
+        assert 'id="what-if"' not in client.get("/tonight/plug-7").text
+        assert client.get(f"/api/panels/plug-7/tonight/if?{heat()}").status_code == 409
+    finally:
+        shop.close()
+
+
+def test_ply_and_clamps_are_waited_for_only_where_they_hold_the_coat(evening: NightShop) -> None:
+    panel = evening.logbook.panels()["plug-7"]
+    assert panel.newest is not None
+    under = replace(panel, coats=(replace(panel.newest, peel_ply=True),))
+    glued = replace(panel, coats=(replace(panel.newest, kind="glue line"),))
+    assert Milestone.PEEL_PLY_OFF not in tonight.shown(panel)
+    assert Milestone.PEEL_PLY_OFF in tonight.shown(under)
+    assert Milestone.CLAMPS_OFF in tonight.shown(glued)
+    assert Milestone.CLAMPS_OFF not in tonight.shown(replace(glued, clamps_off_at=NOW))
 
 
 def test_a_goal_is_asked_by_the_next_such_hour() -> None:
