@@ -33,6 +33,7 @@ from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.pages import acts, more, panels, thumb
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
+from dashboard.pages import pot as pot_page
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
@@ -107,6 +108,7 @@ def create_app(
         round_page.router(desk),
         panels.router(desk),
         mix_pages.router(desk),
+        pot_page.router(desk),
         thumb.router(desk),
         acts.router(desk),
         tonight_pages.router(desk),

@@ -11,6 +11,7 @@ from dashboard.devices import ProbeLog
 from dashboard.display import UNITS, View
 from dashboard.entry_check import TIMELESS
 from dashboard.fold import STEPS, time_changes, told
+from dashboard.measures import SYSTEMS
 from dashboard.panel import Event, Panel
 from dashboard.words import DID, LABELS
 
@@ -54,7 +55,7 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
     text = DID[event.kind].format(
         at=view.clock(event.at),
         n=coat if coat else "",
-        unit=UNITS.get(str(body.get("value")), ""),
+        unit=_chosen(str(body.get("value", ""))),
         found=_found(event),
         pot=_poured(body.get("pot") or {}),
         until=view.clock(body["until"]) if "until" in body else "",
@@ -81,6 +82,11 @@ def _poured(pot: Mapping[str, Any]) -> str:
     if pot.get("vessel") is not None:
         said.append(LABELS["in_vessel"].format(vessel=pot["vessel"]))
     return ", ".join(said)
+
+
+def _chosen(value: str) -> str:
+    """A preference in words; "" for an entry that is none."""
+    return UNITS.get(value) or (LABELS[value] if value in SYSTEMS else "")
 
 
 def _found(event: Event) -> str:

@@ -62,6 +62,13 @@ def mass(grams: float, system: str) -> str:
     return f"{grams / 1000.0:.2f}{TIE}kg" if grams >= 999.5 else f"{grams:.0f}{TIE}g"
 
 
+def exactly(grams: float, system: str) -> str:
+    """As a scale shows it: "48.4 g", "1.71 oz"."""
+    if system == "US":
+        return f"{units.g_to_oz(grams):.2f}{TIE}oz"
+    return f"{grams:.1f}{TIE}g"
+
+
 def cloth(gm2: float, system: str) -> str:
     """ "300 g/m²", "8.8 oz/yd²"."""
     field = FIELDS["cloth"][system]

@@ -111,7 +111,7 @@ class MixDesk:
 
 def usual_card(panel: Panel, panels: Mapping[str, Panel], names: list[str]) -> str:
     """The card the panel plans next or had last, else the one that was mixed last anywhere, else the first."""
-    planned = panel.plan[len(panel.coats)].card if len(panel.coats) < len(panel.plan) else None
+    planned = panel.next_planned.card if panel.next_planned else None
     used = [coat for item in panels.values() for coat in item.coats]
     last = max(used, key=lambda coat: coat.mixed_at, default=None)
     wanted = (planned, panel.newest.card if panel.newest else None, last.card if last else None)

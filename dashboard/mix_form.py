@@ -90,8 +90,8 @@ def logs_of(question: Question, work: MixWork | None, seen: WorkView | None) -> 
 def _kind(question: Question, work: MixWork) -> str:
     """As planned; else what was worked out tells: cloth is a laminate, none on something bare a seal, none a fill."""
     panel = question.spot.panel
-    if len(panel.coats) < len(panel.plan):
-        return panel.plan[len(panel.coats)].kind
+    if panel.next_planned is not None:
+        return panel.next_planned.kind
     if work.asked.cloths or work.asked.area_m2 is None:
         return "laminate"
     return "seal" if question.asked.onto != "other" else "fill" if work.asked.fills else "laminate"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from dashboard.panel import CoatKind
 from dashboard.step_check import LONGEST_REASON, LONGEST_TEXT
@@ -16,6 +16,9 @@ Who = Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$")]
 PanelId = Annotated[str, Field(min_length=1, max_length=64)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x1f\x7f]+$")]
+
+
+PREFERENCES = {"unit": ("degC", "degF"), "measures": ("metric", "US")}
 
 
 class Body(BaseModel):
@@ -283,13 +286,21 @@ class SeenTo(Body):
 
 
 class Unit(Body):
-    """The shop's unit."""
+    """The shop's unit of temperature, or its system of weights and areas."""
 
     id: Id
     who: Who = ""
     kind: Literal["preference"]
-    key: Literal["unit"]
-    value: Literal["degC", "degF"]
+    key: Literal["unit", "measures"]
+    value: Literal["degC", "degF", "metric", "US"]
+
+    @model_validator(mode="after")
+    def _fits(self) -> Unit:
+        """Raises ValueError for a value that is not one of the key's."""
+        allowed = PREFERENCES[self.key]
+        if self.value not in allowed:
+            raise ValueError(f"{self.key} is {self.value!r}; allowed: {', '.join(allowed)}")
+        return self
 
 
 Told = (

@@ -5,20 +5,26 @@
   for (const field of document.querySelectorAll("[data-go]"))
     field.addEventListener("change", () => field.form.requestSubmit());
 
-  // What was mixed is an entry of the panel's log; one id for each opened sheet absorbs a double tap.
+  // What was mixed is an entry of the panel's log. One opened sheet logs one thing: a second tap, wherever it lands,
+  // sends nothing else, and nothing moves under it meanwhile.
   const { send, newId, leave, show } = window.coldshedLog;
-  const made = new Map();
+  let made = null;
   document.addEventListener("click", async (event) => {
     const button = event.target.closest("[data-mixed]");
-    if (!button) return;
+    if (!button || made?.sending) return;
     const { mixed: kind, panel } = button.dataset;
-    if (!made.has(kind)) made.set(kind, { id: newId(), at: Math.round(window.coldshed.now()) });
-    show(document.body.dataset.sending);
+    if (made?.kind !== kind) made = { kind, id: newId(), at: Math.round(window.coldshed.now()) };
+    made.sending = true;
+    const label = button.textContent;
+    button.textContent = document.body.dataset.sending;
     try {
-      const entry = { ...made.get(kind), kind, panel, body: JSON.parse(button.dataset.body) };
-      leave(`/panels/${panel}/pot`, { answer: await send("/api/events", entry), panel });
+      const { id, at } = made;
+      const body = JSON.parse(button.dataset.body);
+      leave(`/panels/${panel}/pot`, { answer: await send("/api/events", { id, at, kind, panel, body }), panel });
     } catch (problem) {
-      if (problem.refused) made.delete(kind);
+      if (problem.refused) made = null;
+      else made.sending = false; // id and time are kept: trying again cannot log twice
+      button.textContent = label;
       show(problem.message);
     }
   });

@@ -19,10 +19,10 @@
     });
   }
 
-  for (const input of document.querySelectorAll("input[name=unit]")) {
+  for (const input of document.querySelectorAll("input[name=unit], input[name=measures]")) {
     input.addEventListener("change", async () => {
       try {
-        show((await send("/api/events", { id: newId(), kind: "preference", key: "unit", value: input.value })).said);
+        show((await send("/api/events", { id: newId(), kind: "preference", key: input.name, value: input.value })).said);
       } catch (problem) {
         show(problem.message);
       }

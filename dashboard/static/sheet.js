@@ -5,6 +5,7 @@
   const { send, newId, leave } = window.coldshedLog;
   const HOUR_MS = 3600000;
   const LONG_AGO_H = 12;
+  const GRAM_PER_OUNCE = 28.349523125; // the ounce of 1959, as in model/units.py
 
   // The zone of the shop, not of the phone: the difference of the two readings of one moment is the offset.
   const shopTime = (text) => {
@@ -44,6 +45,7 @@
     if (field.value === "" || (field.type === "radio" && !field.checked)) return null;
     if (field.type === "datetime-local") return shopTime(field.value);
     if (field.type !== "number") return field.value === "yes" ? true : field.value === "no" ? false : field.value;
+    if (field.dataset.unit === "oz") return Number(field.value) * GRAM_PER_OUNCE;
     return field.dataset.unit === "degF" ? (Number(field.value) - 32) / 1.8 : Number(field.value);
   };
 
