@@ -180,7 +180,7 @@ MIX_LABELS: dict[str, str] = {
     "weights_poured": "Weights poured",
     "resin_in": "Resin, {unit}",
     "hardener_in": "Hardener, {unit}",
-    "stirred": "Stirred, scraped, stirred again",
+    "stirred_well": "Stirred, scraped, stirred again",
     "note_weights": "Note the weights",
     "off_ratio_note": "Out of the card's tolerance the answer is not known, and that pot teaches nothing.",
     "wrong_ask": "Not worked out",
