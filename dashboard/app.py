@@ -18,6 +18,7 @@ from collector.store.schema import MAY_PASS, StoreError
 from collector.store.trouble import kind_of, read
 from dashboard import security
 from dashboard.alive import Doing, doing
+from dashboard.api import decide as api_decide
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
 from dashboard.api import mix as api_mix
@@ -30,7 +31,7 @@ from dashboard.decided import Decisions
 from dashboard.desk import Desk
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
-from dashboard.pages import acts, more, panels, thumb
+from dashboard.pages import acts, decide, more, panels, thumb
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
 from dashboard.pages import pot as pot_page
@@ -124,6 +125,8 @@ def create_app(
         record_page.router(desk),
         api_record.router(desk),
         api_mix.router(desk),
+        decide.router(desk),
+        api_decide.router(desk),
         files.router(),
     ):
         app.include_router(router)

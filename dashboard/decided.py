@@ -32,7 +32,6 @@ FITS: Mapping[str, frozenset[str]] = {
     "recoat": frozenset({"recoatable", "recoatable_last", "sanded"}),
     "sand": frozenset({"sandable", "sandable_cold", "sanded", "demouldable", "fully_cured"}),
     "demould": frozenset({"demouldable", "fully_cured"}),
-    "sign off": frozenset({"fully_cured"}),
 }
 """Headlines that an act goes with; of any other act nothing is said, so that none is against it."""
 
@@ -81,7 +80,8 @@ class Decisions:
         missing  keys of what would have been needed, of one that was not granted
         """
         said = self._said(event, panel)
-        against = granted and act in FITS and not _fits(act, said, panel.newest)
+        # A grant rests on its evidence; what is held against the answer is what was done.
+        against = of is not None and act in FITS and not _fits(act, said, panel.newest)
         body: dict[str, Any] = {
             "act": act, "of": of, "granted": granted, "missing": list(missing), "deviation": against, "said": said,
             "software": software(),

@@ -21,7 +21,6 @@ KINDS = {
     "withdrawn",
     "time changed",
     "preference",
-    "decided",
 }
 TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo"})
 """Entries of a panel whose time changes nothing."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from dashboard.panel import Coat, Event, Hardness, Hold, Panel, PlannedCoat, Pot, Stay, ThumbTest
+from dashboard.panel import Coat, Event, Grant, Hardness, Hold, Panel, PlannedCoat, Pot, Stay, ThumbTest
 from model.observation import FILM_WORDS, Word
 
 TAP_MS = 60_000
@@ -95,7 +95,9 @@ def _coat_mixed(panel: Panel, event: Event) -> Panel:
         hardener_lot=body.get("hardener_lot"),
     )
     # What prepares the surface prepares it for what comes after: a new coat starts with a clean slate.
-    return replace(panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None, wiped_at=None)
+    return replace(
+        panel, coats=(*panel.coats, coat), washed_at=None, sanded_at=None, wiped_at=None, granted=None
+    )
 
 
 def _pot(event: Event) -> Pot:
@@ -227,6 +229,14 @@ def _at(name: str) -> Callable[[Panel, Event], Panel]:
     return step
 
 
+def _decided(panel: Panel, event: Event) -> Panel:
+    """Only a grant changes a panel; what was said beside other entries is kept and changes nothing."""
+    body = event.body
+    if body["act"] != "demould" or body["of"] is not None or not body["granted"]:
+        return panel
+    return replace(panel, granted=Grant(event.at, event.who))
+
+
 STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "coat mixed": _coat_mixed,
     "pot mixed": _pot_mixed,
@@ -248,6 +258,7 @@ STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "panel moved": _moved,
     "panel changed": _changed,
     "held": lambda panel, event: replace(panel, hold=Hold(event.at, event.who, str(event.body["reason"]))),
+    "decided": _decided,
     "released": lambda panel, event: replace(panel, hold=None),
     "scrapped": lambda panel, event: replace(panel, closed=True, scrapped=str(event.body["reason"])),
     "closed": lambda panel, event: replace(panel, closed=True),

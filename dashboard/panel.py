@@ -126,6 +126,14 @@ class Hold:
 
 
 @dataclass(frozen=True)
+class Grant:
+    """Somebody granted demoulding on evidence."""
+
+    at: int
+    who: str
+
+
+@dataclass(frozen=True)
 class PlannedCoat:
     """A coat that is to come; card None: not chosen yet."""
 
@@ -141,6 +149,7 @@ class Panel:
     plan         its coats in order, those that are laid among them
     vertical     it stands or hangs: resin runs before it gels
     heated_since when the heater on it was switched on, None: it is off
+    granted      demoulding, since the newest coat; whether that still stands tells dashboard.evidence
     closed       nobody watches it any more; `scrapped` says why, if it was
     """
 
@@ -165,6 +174,7 @@ class Panel:
     heated_since: int | None = None
     hold: Hold | None = None
     scrapped: str | None = None
+    granted: Grant | None = None
 
     @property
     def mark(self) -> str:

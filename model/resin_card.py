@@ -90,6 +90,7 @@ class ResinCard:
     activation_energy_J_mol, Tg_inf_C, heat_J_g   None: not on the sheet, the model's own default is used
     invented        True: an example, no product's data; it widens the range and caps the verdict
     columns         the sheet's times at other temperatures: those before gel give the activation energy
+    hardness        least hardness near 20 degC for ("demould" or "sign off", scale), as far as the sheet gives it
     digest          SHA-256 of the text it was read from, hexadecimal; "" if nobody said
     """
 
@@ -109,6 +110,7 @@ class ResinCard:
     Tg_inf_C: float | None = None
     heat_J_g: float | None = None
     columns: tuple[Column, ...] = ()
+    hardness: tuple[tuple[tuple[str, str], float], ...] = ()
     digest: str = ""
 
 
@@ -148,6 +150,7 @@ def parse_card(raw: Mapping[str, Any]) -> ResinCard:
         Tg_inf_C=kinetics.optional("full_cure_Tg_degC", 30.0, 250.0),
         heat_J_g=kinetics.optional("heat_of_reaction_J_per_g", 50.0, 1000.0),
         columns=_columns(card, times, reference),
+        hardness=_hardness(card),
     )
 
 
@@ -166,7 +169,16 @@ _TOP = (
     "film_at",
     "mix",
     "kinetics",
+    "hardness",
 )
+_HARDNESS = {
+    "demould_shore_D": ("demould", "Shore D"),
+    "demould_shore_A": ("demould", "Shore A"),
+    "demould_barcol": ("demould", "Barcol"),
+    "full_cure_shore_D": ("sign off", "Shore D"),
+    "full_cure_shore_A": ("sign off", "Shore A"),
+    "full_cure_barcol": ("sign off", "Barcol"),
+}
 _FILM_KEYS = {"cured": "full_cure_h"} | {
     item.name: f"{item.name}_h" for item in fields(Film) if item.name != "cured"
 }
@@ -280,6 +292,11 @@ def _check_energy(table: Table, column: Column, film: Film, reference_C: float) 
 
 def _words(span: Span) -> str:
     return f"{span.low:g}" if span.low == span.high else f"{span.low:g} to {span.high:g}"
+
+
+def _hardness(card: Table) -> tuple[tuple[tuple[str, str], float], ...]:
+    table = card.table("hardness", _HARDNESS)
+    return tuple((what, table.number(key, 1.0, 100.0)) for key, what in _HARDNESS.items() if key in table)
 
 
 def _mix(table: Table) -> Mix:

@@ -120,7 +120,7 @@ class Standing:
     disagrees      a thumb test of the newest coat contradicts the temperatures, or another one
     torn           the newest that tells something does
     soften_C       from where on the least cured coat may soften, degC, low end
-    proven         what demoulding asks for beside the range: a warm tile that sands to dust, every pot in ratio, a name
+    proven         what demoulding asks for beside the range: hardness, every pot in ratio, a name
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
     job            what the newest coat's kind asks for
     """

@@ -166,6 +166,6 @@ def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: V
         rest += [Button(LABELS["log_wash"], kind="washed"), Button(LABELS["log_sand"], kind="sanded")]
         rest.append(Button(LABELS["thumb_test"], href=f"{here}/thumb"))
     if state in (State.DEMOULDABLE, State.FULLY_CURED):
-        rest.append(Button(LABELS["log_demould"], kind="demoulded"))
+        rest.append(Button(LABELS["demould"], href=f"{here}/demould"))
     rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))
     return first + [button for button in rest if button not in first]
