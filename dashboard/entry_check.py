@@ -22,7 +22,7 @@ KINDS = {
     "time changed",
     "preference",
 }
-TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo"})
+TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo", "decided"})
 """Entries of a panel whose time changes nothing."""
 
 

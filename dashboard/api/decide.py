@@ -9,11 +9,11 @@ from fastapi import APIRouter, Request, Response
 from dashboard.api.entry_models import Body, Id, Who
 from dashboard.desk import Desk
 from dashboard.entries import said
-from dashboard.entry_check import LogbookError
 from dashboard.evidence import DEMOULD, SIGN_OFF
 from dashboard.pages.decide import asked, text
 from dashboard.pages.panels import find
 from dashboard.panel import Event
+from dashboard.step_check import LogbookError
 from dashboard.words import LABELS
 
 

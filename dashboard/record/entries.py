@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dashboard import entries as log
-from dashboard.fold import withdrawn
+from dashboard.fold import time_changes, told, withdrawn
 from dashboard.panel import Event
 from dashboard.record.results import DecisionFits, Results
 from dashboard.record.used import Used
@@ -15,7 +15,7 @@ from dashboard.record.wording import Wording, number, percent
 from dashboard.words import LABELS, RECORD
 
 FELT = ("thumb test", "hardness")
-UNSEEN = frozenset({"withdrawn", "decided"})
+UNSEEN = frozenset({"withdrawn", "time changed", "decided"})
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,7 @@ class Line:
 
     number  its number on this record, "" for one that has none
     struck  when and by whom it was taken back, or ""
+    before  what was said of it first, and by whom and when that was changed
     more    further sentences; bold: they must not be overlooked
     key     the act, of a decision; good: it was granted
     """
@@ -34,6 +35,7 @@ class Line:
     text: str
     who: str
     struck: str = ""
+    before: tuple[tuple[str, str], ...] = ()
     more: tuple[str, ...] = ()
     bold: tuple[str, ...] = ()
     key: str = ""
@@ -72,7 +74,8 @@ def decisions(used: Used, results: Results, say: Wording) -> list[Line]:
 
 
 def _shown(used: Used) -> list[Event]:
-    return sorted((event for event in used.events if event.kind not in UNSEEN), key=lambda one: one.at)
+    """At the times that were last said of them."""
+    return sorted((event for event in told(used.events) if event.kind not in UNSEEN), key=lambda one: one.at)
 
 
 def _back(used: Used, event: Event, say: Wording) -> str:
@@ -81,7 +84,23 @@ def _back(used: Used, event: Event, say: Wording) -> str:
     back = next((one for one in used.events if one.kind == "withdrawn" and one.body["event"] in ids), None)
     if back is None:
         return ""
-    return RECORD["struck"].format(at=say.at(back.at), who=back.who or LABELS["nobody"])
+    return _by(back, "struck", say)
+
+
+def _by(entry: Event, key: str, say: Wording) -> str:
+    text = RECORD[key].format(at=say.at(entry.recorded), who=entry.who or LABELS["nobody"])
+    return f"{text}: {entry.body['reason']}" if entry.body.get("reason") else text
+
+
+def _before(used: Used, event: Event, say: Wording) -> tuple[tuple[str, str], ...]:
+    """Each time that was said of it before, and who said another when."""
+    first = next(one for one in used.events if one.id == event.id)
+    found, at = [], first.at
+    for change in time_changes(used.events):
+        if change.body["event"] == event.id:
+            found.append((say.at(at), _by(change, "time_said_anew", say)))
+            at = int(change.body["to"])
+    return tuple(found)
 
 
 def _line(used: Used, event: Event, index: str, coat: int | None, say: Wording) -> Line:
@@ -95,6 +114,7 @@ def _line(used: Used, event: Event, index: str, coat: int | None, say: Wording) 
         more=_photo(event),
         who=event.who or LABELS["nobody"],
         struck=_back(used, event, say),
+        before=_before(used, event, say),
     )
 
 

@@ -18,7 +18,7 @@ from collector.store.digests import READINGS, day_of
 from collector.store.reader import Ledger, Reader
 from collector.store.runs import unsure
 from collector.store.schema import NotYet
-from dashboard.fold import fold, withdrawn
+from dashboard.fold import fold, told, withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.record.used import DayDigest, RecordError, Said, Series, Used
 
@@ -132,7 +132,7 @@ def _end(events: list[Event], panel_id: str, now: int) -> int:
     gone = withdrawn(events)
     ends = [
         event.at
-        for event in events
+        for event in told(events)
         if event.panel == panel_id and event.kind in ENDS and event.id not in gone
     ]
     return min([*ends, now])

@@ -17,7 +17,7 @@ from dashboard.devices import probe_logs
 from dashboard.doubts import matters, spans
 from dashboard.facts import Facts, last_start_of, start_of
 from dashboard.film import first_minute
-from dashboard.fold import fold, withdrawn
+from dashboard.fold import fold, told, withdrawn
 from dashboard.follow import Trace
 from dashboard.mix_fault import off_ratio
 from dashboard.panel import Coat, Event, Panel, Pot
@@ -142,7 +142,7 @@ def _washes(used: Used, panel: Panel) -> tuple[int | None, ...]:
     """For each coat when it was last washed before the next was started."""
     gone = withdrawn(used.events)
     found: list[int | None] = []
-    for event in used.events:
+    for event in told(used.events):
         if event.id in gone or event.panel != panel.id:
             continue
         if event.kind == "coat mixed":

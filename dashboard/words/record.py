@@ -115,6 +115,7 @@ RECORD: dict[str, str] = {
     "who": "Who",
     "when": "When",
     "struck": "taken back {at} by {who}",
+    "time_said_anew": "other time said {at} by {who}",
     "probes_used": "Probes",
     "probe": "Probe",
     "device": "Device",

@@ -18,6 +18,7 @@ from dashboard.record.gather import Archive
 from dashboard.record.used import Used
 from dashboard.watch import Watch
 from dashboard.watch_store import WatchReader, WatchWriter
+from model.verdict import State
 
 START = 1_795_629_600_000
 """2026-11-25 18:00 UTC, a whole hour."""
@@ -89,6 +90,24 @@ class Shop:
                 Reading("A1", Quantity.RELATIVE_HUMIDITY, moist(minute), at, at),
             ]
         self.readings.commit(readings)
+
+    def steady(self, first: int, last: int, value: float) -> None:
+        """S1 and the air at so many degC and 50 %, minutes first..last after START, last excluded."""
+        readings = []
+        for minute in range(first, last):
+            at = START + minute * MINUTE
+            readings += [
+                Reading("S1", Quantity.TEMPERATURE, value, at, at),
+                Reading("A1", Quantity.TEMPERATURE, value, at, at),
+                Reading("A1", Quantity.RELATIVE_HUMIDITY, 50.0, at, at),
+            ]
+        self.readings.commit(readings)
+
+    def state(self) -> State:
+        """How far the panel has come, as watch said it last."""
+        answer = self.seen.assessment("lid-4")
+        assert answer is not None
+        return answer.verdict.state
 
     def log(
         self, what: str, minute: float, panel: str | None = "lid-4", who: str = "Kim", **body: object
