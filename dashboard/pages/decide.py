@@ -48,7 +48,7 @@ def text(item: Item, view: View) -> str:
     """Its sentence, without a full stop."""
     values = dict(item.values)
     if "near_C" in values:
-        values["near"] = view.temperature(values.pop("near_C"))
+        values["near"] = view.temperature(values.pop("near_C"), whole=True)
     return LABELS[item.key].format(**values)
 
 
@@ -76,7 +76,8 @@ def _page(desk: Desk, request: Request, panel_id: str, act: str) -> Response:
         act=act,
         title=LABELS[name],
         check=LABELS[f"{name}_check"],
-        lines=[Line(item.have, text(item, view)) for item in items],
+        # What is missing first: it says what to do.
+        lines=[Line(item.have, text(item, view)) for item in sorted(items, key=lambda item: item.have)],
         complete=all(item.have for item in items),
         grant=LABELS[f"grant_{name}"],
         granted=granted,

@@ -12,9 +12,9 @@ from dashboard.display import HOUR, View
 from dashboard.record.results import Results, Traces
 from dashboard.words import RECORD
 
-WIDE, LEFT, RIGHT = 700, 62, 10
-UPPER, LOWER, DID = (28, 210), (238, 348), 368
-HIGH = 420
+WIDE, LEFT, RIGHT = 700, 70, 10
+UPPER, LOWER, DID = (28, 184), (212, 304), 324
+HIGH = 380
 ROWS, ROW_PX, MARK_PX = 3, 16, 20
 """Numbers of entries that would run into each other are set in rows below one another."""
 TICKS = 9
@@ -173,7 +173,7 @@ def _cures(traces: Traces, x: _Scale, cure: _Scale) -> list[str]:
 
 def _marks(marks: Sequence[Mark], x: _Scale) -> list[str]:
     """Each entry's number under the chart, in the first row that has room for it."""
-    parts, free = [_text("left", LEFT - 5, DID + 20, RECORD["lane_did"])], [0.0] * ROWS
+    parts, free = [_text("name", 0, DID + 20, RECORD["lane_did"])], [0.0] * ROWS
     inside = sorted((mark for mark in marks if x.low <= mark.at <= x.high), key=lambda mark: mark.at)
     for mark in inside:
         at = x(mark.at)

@@ -133,7 +133,8 @@ def _decision(used: Used, event: Event, fits: DecisionFits, say: Wording) -> Lin
         more.append(_then(said, say))
     bold = []
     if body["deviation"]:
-        bold.append(RECORD["deviation"].format(did=RECORD[f"did_{act}"], said=words))
+        key = "deviation" if said else "without_answer"
+        bold.append(RECORD[key].format(did=RECORD[f"did_{act}"], said=words))
     if not body["granted"]:
         bold.append(RECORD["not_granted"].format(missing="; ".join(body["missing"])))
     rests = {True: "same_readings", False: "other_readings", None: "readings_unkept"}[fits.readings_same]
