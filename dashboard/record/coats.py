@@ -66,8 +66,10 @@ def _numbers(of: Numbers, say: Wording) -> Iterator[tuple[str, str]]:
         ]
         yield RECORD["gaps"], "; ".join(lines)
     yield RECORD["panel_range"], say.between(say.temperature(of.coldest_C), say.temperature(of.warmest_C))
-    datum, unit = say.view.temperature(of.datum_C), "°C h"
-    yield RECORD["degree_hours"].format(datum=datum), f"{number(of.temperature_time_factor_Ch, 1)} {unit}"
+    fahrenheit = say.view.unit == "degF"
+    hours = number(of.temperature_time_factor_Ch * (1.8 if fahrenheit else 1.0), 1)
+    datum = say.view.temperature(of.datum_C)
+    yield RECORD["degree_hours"].format(datum=datum), f"{hours} {'°F' if fahrenheit else '°C'} h"
     yield (
         RECORD["age_exact"].format(reference=say.view.temperature(of.reference_C)),
         RECORD["age_exact_of"].format(

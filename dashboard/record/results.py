@@ -35,7 +35,7 @@ class FilmMet:
 class Passed:
     """A milestone that was passed by the record's end: by the middle, and by the end that is safe to claim.
 
-    Not demoulding: that looks two days ahead, at what was expected then. What was said of it stands with the decision.
+    Not demoulding and clamps, which look two days ahead, at what was expected then.
     """
 
     name: str

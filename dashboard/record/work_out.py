@@ -29,6 +29,9 @@ from model.milestones import Passing
 from model.mix import hardener_off_percent
 from model.resin_card import Milestone, ResinCard
 
+AHEAD = frozenset({Milestone.DEMOULD, Milestone.CLAMPS_OFF})
+"""What these ask for depends on the two days that follow: what was said of them stands with the decision."""
+
 
 @dataclass(frozen=True)
 class Life:
@@ -92,9 +95,14 @@ def work_out(used: Used) -> Results:
         air_only=life.facts.surface is None,
         gaps=holes,
         coats=coats,
-        decisions=tuple(_fits(event, used) for event in used.events if event.kind == "decided"),
+        decisions=rested_on(used),
         traces=traces(oldest, followed) if oldest is not None else None,
     )
+
+
+def rested_on(used: Used) -> tuple[DecisionFits, ...]:
+    """Of each decision, whether it rested on the readings and cards that are on the record."""
+    return tuple(_fits(event, used) for event in used.events if event.kind == "decided")
 
 
 def _card(name: str, text: str) -> ResinCard | None:
@@ -220,7 +228,7 @@ def _numbers(life: Life, index: int, course: PanelCourse) -> Numbers:
         passed=tuple(
             _passed(item)
             for item in newest.passings.values()
-            if item.passed > 0.0 and item.milestone is not Milestone.DEMOULD
+            if item.passed > 0.0 and item.milestone not in AHEAD
         ),
         thumb_tests=len(newest.coat.thumb_tests),
         disagree=len(newest.learned.disagrees),

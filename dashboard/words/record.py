@@ -163,8 +163,15 @@ RECORD: dict[str, str] = {
     "name_recoat_from": "recoat from",
     "name_recoat_until": "recoat until",
     "name_tack_free": "tack-free",
+    "name_trim_from": "trim from",
     "name_trim_until": "trim until",
+    "name_carve_from": "carve from",
+    "name_carve_until": "carve until",
+    "name_tape_until": "tape until",
+    "name_peel_ply_off": "peel ply off",
+    "name_clamps_off": "clamps off",
     "name_sand": "sand",
+    "name_demould": "demould",
     "name_cured": "full cure",
 }
 

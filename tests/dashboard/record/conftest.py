@@ -8,6 +8,9 @@ from typing import Any
 import pytest
 
 from dashboard.record.document import document
+from dashboard.record.results import Results
+from dashboard.record.used import Used
+from dashboard.record.work_out import work_out
 from tests.dashboard.record.night import Shop, lived_through
 
 
@@ -20,6 +23,18 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
 
 
 @pytest.fixture(scope="package")
-def made(night: Shop) -> dict[str, Any]:
+def used(night: Shop) -> Used:
+    """What its record rests on."""
+    return night.used()
+
+
+@pytest.fixture(scope="package")
+def results(used: Used) -> Results:
+    """What that comes to."""
+    return work_out(used)
+
+
+@pytest.fixture(scope="package")
+def made(used: Used, results: Results) -> dict[str, Any]:
     """Its record."""
-    return document(night.used())
+    return document(used, results)

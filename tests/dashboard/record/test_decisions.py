@@ -15,9 +15,10 @@ from dashboard.app import create_app
 from dashboard.panel import Event
 from dashboard.record.document import differing, document, to_text
 from dashboard.record.entries import decisions, entries
+from dashboard.record.results import Results
 from dashboard.record.used import Series, Used
 from dashboard.record.wording import Wording
-from dashboard.record.work_out import work_out
+from dashboard.record.work_out import rested_on, work_out
 from model.verdict import State
 from tests.dashboard.client import HOST, Client, new_id
 from tests.dashboard.record.night import MINUTE, OWN, START, ZONE, Shop, lived_through
@@ -86,9 +87,9 @@ def test_what_was_said_at_a_decision_stays_when_a_mixing_time_is_corrected(tmp_p
         )
         shop.clock.at += MINUTE
         change = {"event": second.id, "to": START + 150 * MINUTE, "reason": "wrong coat's sheet"}
-        shop.log("time changed", 2600, who="Ola", **change)
+        shop.log("time changed", 1500, who="Ola", **change)
         old = shop.seen.assessment("lid-4")
-        shop.round_at(2600.9)
+        shop.round_at(1500.9)
         new = shop.seen.assessment("lid-4")
         after_used = shop.used()
         after = work_out(after_used)
@@ -115,15 +116,16 @@ def test_what_was_said_at_a_decision_stays_when_a_mixing_time_is_corrected(tmp_p
     assert kept_after == kept, "what was said is not worked out anew"
     assert [line.text for line in said][1] == "next coat: Leave it until 23:50, then wash it"
     assert was.before == (
-        ("2026-11-25\u00a022:19", "other time said 2026-11-27\u00a014:20 by Ola: wrong coat's sheet"),
+        ("2026-11-25\u00a022:19", "other time said 2026-11-26\u00a020:00 by Ola: wrong coat's sheet"),
     )
     assert list(differing(document_again)) == []
 
 
-def test_sanding_against_the_answer_is_a_deviation_and_with_it_none(night: Shop) -> None:
+def test_sanding_against_the_answer_is_a_deviation_and_with_it_none(
+    night: Shop, used: Used, results: Results
+) -> None:
     """Sanded though the answer was to wait: said so, in the words of then; the taken-back one is struck through."""
-    used = night.used()
-    lines = decisions(used, work_out(used), Wording.of(used, night.view()))
+    lines = decisions(used, results, Wording.of(used, night.view()))
     first, recoat, taken_back, sanded = lines
     assert first.bold == ()
     assert recoat.bold == ("Deviation: Recoated though the answer was: Leave it until 23:50, then wash it",)
@@ -134,11 +136,10 @@ def test_sanding_against_the_answer_is_a_deviation_and_with_it_none(night: Shop)
 
 
 def test_a_reading_that_came_later_is_none_that_a_decision_rested_on_one_flagged_since_was(
-    night: Shop,
+    used: Used,
 ) -> None:
     """Late ones have a later batch: the digest of then comes again without them. Other flags make another digest."""
-    used = night.used()
-    before = work_out(used).decisions
+    before = rested_on(used)
     assert [item.readings_same for item in before] == [True] * 4
     index, series = next((i, one) for i, one in enumerate(used.series) if one.probe == "S1")
     place = int(np.searchsorted(series.t, START + 450 * MINUTE))
@@ -149,10 +150,10 @@ def test_a_reading_that_came_later_is_none_that_a_decision_rested_on_one_flagged
         quality=np.insert(series.quality, place, 0),
         batch=np.insert(series.batch, place, used.batch + 1),
     )
-    assert work_out(_with(used, index, late)).decisions == before
+    assert rested_on(_with(used, index, late)) == before
     flags = series.quality.copy()
     flags[int(np.searchsorted(series.t, START + 100 * MINUTE))] = 4
-    flagged = work_out(_with(used, index, replace(series, quality=flags))).decisions
+    flagged = rested_on(_with(used, index, replace(series, quality=flags)))
     assert [item.readings_same for item in flagged] == [True, False, False, False]
 
 
