@@ -8,6 +8,7 @@ wake somebody is decided by two questions: can it be mended at that hour, and wh
                limit from ringing again and again; in `unit`, 0 where the kind has no value
     gather     ms: what rings within this of the first, with the same cause, goes into one notice
     nightly    one notice a night for the cause: what joins it later says nothing new, or waits for the morning
+    late       whether it is still told once it is over
     most       so many notices a night for one panel or probe: what comes and goes is not told each time; 0: each time
 
 Words of ISA-18.2 and IEC 62682 (alarm, on-delay, off-delay, deadband), as secondary pages give them; the numbers are
@@ -45,6 +46,7 @@ class AlarmKind:
     unit: str = ""
     gather: int = 0
     nightly: bool = False
+    late: bool = True
     most: int = 0
     alarm: bool = True
 
@@ -60,10 +62,11 @@ KINDS: dict[str, AlarmKind] = {
     ),
     "window opens soon": AlarmKind(
         on=0, off=10 * MINUTE_MS, cause="window opens", wakes=Wakes.ASKED, gather=2 * MINUTE_MS, alarm=False,
+        late=False,
         why="nothing is lost before it shuts",
     ),
     "too cold tonight": AlarmKind(
-        on=10 * MINUTE_MS, off=HOUR_MS, cause="cold", wakes=Wakes.NEVER, deadband=1.0, unit="K",
+        on=10 * MINUTE_MS, off=60 * MINUTE_MS, cause="cold", wakes=Wakes.NEVER, deadband=1.0, unit="K",
         gather=10 * MINUTE_MS, nightly=True,
         why="heat is arranged before people leave; it is said by 22:00 or not at all",
     ),
@@ -72,8 +75,8 @@ KINDS: dict[str, AlarmKind] = {
         why="no heater runs unattended at night; waiting costs hours of cure, no panel",
     ),
     "margin closing": AlarmKind(
-        on=10 * MINUTE_MS, off=30 * MINUTE_MS, cause="damp", wakes=Wakes.ASKED, deadband=1.0, unit="K",
-        gather=10 * MINUTE_MS, nightly=True,
+        on=10 * MINUTE_MS, off=30 * MINUTE_MS, cause="damp", wakes=Wakes.ASKED, deadband=1.0, unit="h",
+        gather=10 * MINUTE_MS, nightly=True, late=False,
         why="a cover or a little warmth helps now; waiting costs a wash",
     ),
     "blush exposure": AlarmKind(
@@ -94,14 +97,17 @@ KINDS: dict[str, AlarmKind] = {
     ),
     "ready to sand": AlarmKind(
         on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+        late=False,
         why="it stays so",
     ),
     "ready to demould": AlarmKind(
         on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+        late=False,
         why="it stays so",
     ),
     "fully cured": AlarmKind(
         on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+        late=False,
         why="it stays so",
     ),
 }  # fmt: skip

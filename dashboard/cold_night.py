@@ -2,53 +2,50 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from dashboard.alarm_kinds import HOUR_MS, KINDS
+from dashboard.alarm_kinds import HOUR_MS, KINDS, MINUTE_MS
 from dashboard.assessment import Assessment
 from model.verdict import State
 
 FROM_H, SAID_BY_H, MORNING_H = 12, 22, 8
 """Said between noon and 22:00; the night ends at 08:00. Common practice, no source: at 22:00 a builder goes to bed."""
+TOLD_MS = KINDS["too cold tonight"].on + KINDS["too cold tonight"].gather + 5 * MINUTE_MS
+"""So long it takes from when it is so until it has been told."""
 JUST_MIXED_MS = HOUR_MS
 """Who has mixed within the hour is awake, whatever the clock says."""
-LASTING = 6
-"""So many values of the outlook, ten minutes apart, under the card's minimum make a cold night."""
-AMISS_K = 1.0
-"""The outlook may be wrong by so much: a night that comes this near is told of."""
+LASTING = 4
+"""So many quarters of an hour likely under the card's minimum make a cold night."""
 DONE = frozenset({State.SANDABLE, State.DEMOULDABLE, State.FULLY_CURED, State.PLANNED, State.NOT_KNOWN})
 
 
-def cold_tonight(item: Assessment, at: int, zone: ZoneInfo) -> tuple[float, int, bool] | None:
-    """The outlook's least temperature (degC, whole) of the night, its hour (UTC ms), and whether that is new to say.
+def cold_tonight(item: Assessment, at: int, zone: ZoneInfo) -> tuple[float, bool] | None:
+    """The least temperature (degC, whole) that the night likely brings, and whether that is new to say.
 
     None if no coat is hurt by it. Past 22:00 nothing new is said: what was said before stands until the morning.
     """
-    if item.curve is None or item.minimum_C is None or item.verdict.state in DONE:
+    if item.night is None or item.minimum_C is None or item.verdict.state in DONE:
         return None
     local = datetime.fromtimestamp(at / 1000, zone)
     ends = _morning(local)
     if ends is None:
         return None
-    ahead = [
-        (value, t)
-        for value, t in zip(item.curve.outlook_C, item.curve.t, strict=True)
-        if value is not None and at < t <= ends
-    ]
+    ahead = [value for value, t in zip(item.night.likely_C, item.night.t, strict=True) if t <= ends]
     if item.panel_C is not None:
-        ahead.append((item.panel_C, at))
-    if not ahead:
+        ahead.append(item.panel_C)
+    if not ahead or min(ahead) >= item.minimum_C + KINDS["too cold tonight"].deadband:
         return None
-    limit = item.minimum_C + AMISS_K
-    low_C, low_at = min(ahead)
-    if low_C >= limit + KINDS["too cold tonight"].deadband:
-        return None
-    lasting = sum(value < limit for value, _ in ahead) >= LASTING
-    just_mixed = item.mixed_at is not None and at - item.mixed_at <= JUST_MIXED_MS
-    awake = FROM_H <= local.hour < SAID_BY_H or just_mixed
-    hour = HOUR_MS
-    return float(round(low_C)), round(low_at / hour) * hour, lasting and awake
+    lasting = sum(value < item.minimum_C for value in ahead) >= LASTING
+    return float(math.floor(min(ahead))), lasting and _awake(item, at, local)
+
+
+def _awake(item: Assessment, at: int, local: datetime) -> bool:
+    if item.mixed_at is not None and at - item.mixed_at <= JUST_MIXED_MS:
+        return True
+    last = local.replace(hour=SAID_BY_H, minute=0, second=0, microsecond=0) - timedelta(milliseconds=TOLD_MS)
+    return local.hour >= FROM_H and local <= last
 
 
 def _morning(local: datetime) -> int | None:

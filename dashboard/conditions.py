@@ -24,7 +24,7 @@ from dashboard.panel import Panel
 from model.verdict import Flag, Mark, Say, State, Value
 
 POT_LEAD_MS = 10 * MINUTE_MS
-"""A pot is told of so long before it must be out, or in the second half of its life, if that is shorter."""
+"""A pot is told of so long before it must be out, or in the last third of its life, if that is shorter."""
 OPENS_LEAD_MS = 30 * MINUTE_MS
 SHUTS_LEAD_MS = 60 * MINUTE_MS
 GRID_MS = 5 * MINUTE_MS
@@ -48,24 +48,25 @@ def conditions(
 ) -> list[Condition]:
     """All that is so at `at` (UTC ms); `panels` are those still open, `zone` the shop's."""
     listed = list(assessments)
-    found = [condition for item in listed for condition in of_panel(item, at, zone)]
+    found = [so for item in listed for so in of_panel(item, panels.get(item.panel), at, zone)]
     for probe in probes.values():
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _silent(probe, follower, at)]
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _suspect(probe, follower, at)]
     return found
 
 
-def of_panel(item: Assessment, at: int, zone: ZoneInfo) -> list[Condition]:
-    """What one panel's answer asks for; an answer that is too old asks for nothing but a look at the probe."""
+def of_panel(item: Assessment, panel: Panel | None, at: int, zone: ZoneInfo) -> list[Condition]:
+    """What one panel's answer asks for. One that is too old asks for nothing, and of a panel on hold only its pot."""
     if item.is_old(at):
         return []
-    found = [*_pot(item, at), *_window(item, at), *_too_cold(item), *_exposed(item), *_ready(item)]
+    if panel is not None and panel.hold is not None:
+        return _pot(item, at)
+    window = _window(item, at) if panel is None or _more_coats(panel) else []
+    found = [*_pot(item, at), *window, *_too_cold(item), *_exposed(item), *_ready(item)]
     tonight = cold_tonight(item, at, zone)
     if tonight is not None:
-        low_C, low_at, firm = tonight
-        values: dict[str, Value] = {
-            "panel": item.name, "low_C": low_C, "low_at": low_at, "minimum_C": item.minimum_C or 0.0,
-        }  # fmt: skip
+        low_C, firm = tonight
+        values: dict[str, Value] = {"panel": item.name, "low_C": low_C, "minimum_C": item.minimum_C or 0.0}
         found.append(_of(item, "too cold tonight", Say("alarm_cold_tonight", values), firm=firm))
     margin = closing(item, at)
     if margin is not None:
@@ -73,6 +74,11 @@ def of_panel(item: Assessment, at: int, zone: ZoneInfo) -> list[Condition]:
         say = Say("alarm_margin", {"panel": item.name, "margin_K": margin_K})
         found.append(_of(item, "margin closing", say, firm=firm))
     return found
+
+
+def _more_coats(panel: Panel) -> bool:
+    """Whether another coat is to come, for all anybody has planned."""
+    return not panel.plan or len(panel.coats) < len(panel.plan)
 
 
 def young(item: Assessment, at: int) -> bool:
@@ -95,7 +101,7 @@ def _pot(item: Assessment, at: int) -> list[Condition]:
     by = item.verdict.headline.values.get("pour_by")
     if item.verdict.state is not State.IN_THE_POT or by is None or item.mixed_at is None:
         return []
-    if int(by) - at > min(POT_LEAD_MS, (int(by) - item.mixed_at) // 2):
+    if int(by) - at > min(POT_LEAD_MS, (int(by) - item.mixed_at) // 3):
         return []
     return [_of(item, "pot about to go", Say("alarm_pot", {"panel": item.name, "pour_by": int(by)}))]
 

@@ -1,15 +1,15 @@
 """From alarms to notices: what has one cause is one notice, and nobody is told the same thing twice.
 
 Pure. A notice gathers for a while before it is told: one power strip that silences eight probes is one notice. For
-causes of the night (cold, damp) what comes later says nothing new, unless it names another panel; that one is told in
-the morning.
+causes of the night (cold, damp) what comes later says nothing new, unless it names another panel: all such are told
+together at the evening round, and those that come after it in the morning.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from dashboard.alarm import Alarm
@@ -21,6 +21,8 @@ RINGS = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED})
 """States of which somebody has still to be told."""
 FORGOTTEN_MS = 24 * HOUR_MS
 """What was over so long ago before anybody could be told is no news."""
+ROUND = time(21, 30)
+"""The evening round: by 22:00 the night has been told of."""
 TEST = "test"
 
 
@@ -68,7 +70,7 @@ class Grouping:
         kind = KINDS[alarm.kind]
         newest = max(self._of(kind.cause), key=lambda notice: notice.opened_at, default=None)
         if newest is not None and at < newest.ready_at:
-            ready = min(newest.ready_at, at + kind.gather)
+            ready = newest.ready_at if newest.waits else min(newest.ready_at, at + kind.gather)
             self._put(replace(newest, alarms=(*newest.alarms, alarm.id), ready_at=ready))
             return
         tonight = [one for one in self._of(kind.cause) if self._night(one.opened_at) == self._night(at)]
@@ -77,9 +79,8 @@ class Grouping:
         if newest is not None and (old or self._often(alarm, tonight)):
             self._put(replace(newest, alarms=(*newest.alarms, alarm.id)))
             return
-        self._put(
-            Notice(f"{kind.cause}.{alarm.id}", kind.cause, at, at + kind.gather, (alarm.id,), waits=waits)
-        )
+        ready = max(at + kind.gather, self._evening(at)) if waits else at + kind.gather
+        self._put(Notice(f"{kind.cause}.{alarm.id}", kind.cause, at, ready, (alarm.id,), waits=waits))
 
     def _again(self, alarm: Alarm, told_at: int, at: int) -> None:
         """Its quiet time is over and it is still so: that is told once."""
@@ -103,6 +104,10 @@ class Grouping:
     def _named(self, notices: Iterable[Notice]) -> set[str]:
         ids = [alarm for notice in notices for alarm in notice.alarms]
         return {name for one in ids if one in self._alarms for name in self._alarms[one].panels}
+
+    def _evening(self, at: int) -> int:
+        """When people look round before they leave that night, UTC ms: what else it will do is told once then."""
+        return round(datetime.combine(self._night(at), ROUND, self._zone).timestamp() * 1000)
 
     def _night(self, at: int) -> date:
         """Nights go from noon to noon."""

@@ -19,7 +19,7 @@ from collector.store.schema import MAY_PASS, NotYet
 from collector.store.trouble import Trouble, kind_of
 from collector.supervise import Stop
 from dashboard.alarm import Alarm
-from dashboard.alarm_kinds import MINUTE_MS
+from dashboard.alarm_kinds import KINDS, MINUTE_MS
 from dashboard.alarm_state import Marks
 from dashboard.conditions import untold
 from dashboard.display import View
@@ -214,6 +214,8 @@ class Notifier:
             why = "it was a test, hours ago" if at - one.notice.opened_at > DAY_MS else ""
         elif not one.alarms and not one.held:
             why = "it was seen on the page, or is switched off"
+        elif not one.so and not one.held and not any(KINDS[alarm.kind].late for alarm in one.over):
+            why = "it was over before it could be told"
         if why:
             self.store.dropped(one.notice.key, person.name, why, at)
         return bool(why)
