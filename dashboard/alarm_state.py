@@ -91,7 +91,7 @@ class Marks:
 
 def cause_of(alarm: str) -> str:
     """What an occurrence has in common with the next one of the same kind and subject: its id without its time."""
-    return alarm.rpartition(".")[0]
+    return alarm.rpartition(".")[0] or alarm
 
 
 def state_of(alarm: Alarm, marks: Marks, at: int) -> AlarmState:

@@ -18,6 +18,7 @@ from collector.store.schema import MAY_PASS, StoreError
 from collector.store.trouble import kind_of, read
 from dashboard import security
 from dashboard.alive import Doing, doing
+from dashboard.api import alarms as api_alarms
 from dashboard.api import decide as api_decide
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
@@ -31,7 +32,9 @@ from dashboard.decided import Decisions
 from dashboard.desk import Desk
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
+from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
+from dashboard.pages import alarms as alarm_pages
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
 from dashboard.pages import pot as pot_page
@@ -69,6 +72,8 @@ def create_app(
     public_url: str | None = None,
     card_text: Callable[[str], str | None] = no_card,
     decisions: Decisions | None = None,
+    told: tuple[str, ...] = (),
+    notices: Path | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -80,6 +85,7 @@ def create_app(
     public_url what a phone calls us by: labels lead there, and requests under that name are answered
     card_text  the text of a card by its id, for records
     decisions  what keeps the answers that people decided by
+    told       names of those who are told of alarms away from the pages; notices: path of notices.db
     """
     shop = Shop(
         watched,
@@ -94,13 +100,15 @@ def create_app(
         time_zone,
         invented,
         (lambda: read(readings)) if readings else list,
-        (lambda: processes(readings)) if readings else dict,
+        (lambda: processes(readings, notices)) if readings else dict,
         Live(readings, logbook, card, forecast).facts if readings else nobody,
         card,
         leave_minute,
         public_url,
         Archive(readings, logbook, card_text, watched.said, site, time_zone) if readings else None,
         decisions,
+        told,
+        NoticeReader(notices) if notices else None,
     )
     files = StaticFiles()
     desk = Desk(shop, files.version)
@@ -114,6 +122,7 @@ def create_app(
         acts.router(desk),
         tonight_pages.router(desk),
         more.router(desk),
+        alarm_pages.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
         api_reading.router(desk),
@@ -127,6 +136,7 @@ def create_app(
         api_mix.router(desk),
         decide.router(desk),
         api_decide.router(desk),
+        api_alarms.router(desk),
         files.router(),
     ):
         app.include_router(router)
@@ -136,9 +146,10 @@ def create_app(
     return app
 
 
-def processes(readings: Path) -> dict[str, Doing]:
-    """What the two other processes do, whose files lie in one folder."""
-    return {"collect": doing(readings), "watch": doing(readings.with_name(WATCH.name))}
+def processes(readings: Path, notices: Path | None = None) -> dict[str, Doing]:
+    """What the other processes do, by their files; notify only where somebody is told."""
+    found = {"collect": doing(readings), "watch": doing(readings.with_name(WATCH.name))}
+    return found if notices is None else found | {"notify": doing(notices)}
 
 
 def _errors(app: FastAPI, desk: Desk) -> None:

@@ -71,7 +71,7 @@ def of_panel(item: Assessment, panel: Panel | None, at: int, zone: ZoneInfo) -> 
     margin = closing(item, at)
     if margin is not None:
         margin_K, firm = margin
-        say = Say("alarm_margin", {"panel": item.name, "margin_K": margin_K})
+        say = Say("alarm_margin", {"panel": item.name, "left_K": margin_K})
         found.append(_of(item, "margin closing", say, firm=firm))
     return found
 

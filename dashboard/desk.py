@@ -15,10 +15,13 @@ from starlette.responses import Response
 from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
 from dashboard import measures, strips, words
+from dashboard.alarm_kinds import KINDS
+from dashboard.alarm_state import Marks, state_of
 from dashboard.assessment import Assessment
 from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
+from dashboard.notice import RINGS
 from dashboard.panel import Panel
 from dashboard.paper import Paper
 from dashboard.ports import Shop
@@ -98,9 +101,12 @@ class Desk:
             return []
 
     def standing(self) -> list[Alarm]:
-        """Alarms that last or that nobody has seen, unseen first: what takes the title's place."""
+        """Alarms that nobody has seen and nobody made quiet, those that last first: what takes the title's place."""
         stored = self.alarms()
-        open_ones = [alarm for alarm in stored if alarm.seen_at is None]
+        marks, now = Marks.of(self.shop.logbook.events()), self.shop.clock.now()
+        open_ones = [
+            alarm for alarm in stored if KINDS[alarm.kind].alarm and state_of(alarm, marks, now) in RINGS
+        ]
         open_ones.sort(key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
         return untold(self.shop.troubles(), stored, self.shop.clock.now()) + open_ones
 

@@ -15,6 +15,7 @@ from dashboard.decided import Decisions
 from dashboard.facts import Facts
 from dashboard.field_check import Series
 from dashboard.live import CardOf, no_card, nobody
+from dashboard.notice_store import NoticeReader
 from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
 from dashboard.probes import Heard
@@ -76,3 +77,7 @@ class Shop:
     """What records are made from; None: there are no readings."""
     decisions: Decisions | None = None
     """What keeps the answers that people decided by; None: nothing does."""
+    told: tuple[str, ...] = ()
+    """Names of those who are told of alarms away from the pages."""
+    notices: NoticeReader | None = None
+    """What they were told; None: nobody is."""

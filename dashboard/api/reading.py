@@ -17,7 +17,7 @@ from dashboard.devices import ProbeLog
 from dashboard.display import View
 from dashboard.entries import rail
 from dashboard.figures import figure
-from dashboard.pages.more import alarm_line, probe_lines
+from dashboard.pages.more import probe_lines
 from dashboard.pages.panels import find
 from dashboard.panel import Panel
 from dashboard.round_sheet import sheet_of
@@ -28,7 +28,7 @@ WATCH_LATE_MS = 3 * 60_000
 
 
 def router(desk: Desk) -> APIRouter:
-    """GET /api/round, panels, panels/{id}, panels/{id}/chart, events, alarms, probes, health."""
+    """GET /api/round, panels, panels/{id}, panels/{id}/chart, events, probes, health."""
     routes = APIRouter(prefix="/api")
 
     @routes.get("/round")
@@ -62,12 +62,6 @@ def router(desk: Desk) -> APIRouter:
     def events(request: Request, panel: str | None = None) -> Response:
         found = [dataclasses.asdict(event) for event in desk.shop.logbook.events(panel)]
         return desk.json(request, {"events": found}, desk.view())
-
-    @routes.get("/alarms")
-    def alarms(request: Request) -> Response:
-        view = desk.view()
-        found = [dataclasses.asdict(alarm_line(alarm, view)) | _times(alarm) for alarm in desk.alarms()]
-        return desk.json(request, {"alarms": found}, view)
 
     @routes.get("/probes")
     def probes(request: Request) -> Response:
@@ -150,8 +144,3 @@ def _numbers(item: Assessment) -> dict[str, Any]:
     body = dataclasses.asdict(dataclasses.replace(item, curve=None))
     body["verdict"]["flags"] = sorted(str(flag) for flag in item.verdict.flags)
     return body
-
-
-def _times(alarm: Any) -> dict[str, Any]:
-    return {"kind": alarm.kind, "raised_at": alarm.raised_at, "returned_at": alarm.returned_at,
-            "seen_at": alarm.seen_at, "probe": alarm.probe}  # fmt: skip

@@ -146,6 +146,8 @@ def serve(arguments: argparse.Namespace) -> int:
         time_zone=settings.time_zone,
         invented=arguments.demo_clock is not None,
         port=settings.serve.port,
+        told=tuple(to.name for to in settings.notices.to) if settings.notices else (),
+        notices=settings.notices_db if settings.notices else None,
         leave_minute=settings.shop.leave_minute,
         forecast=forecast_of(settings),
         public_url=settings.serve.public_url,

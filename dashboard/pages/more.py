@@ -1,4 +1,4 @@
-"""More: units and look, alarms, probes, cautions, and what nobody has tried yet."""
+"""More: units and look, probes, cautions, and what nobody has tried yet."""
 
 from __future__ import annotations
 
@@ -14,19 +14,7 @@ from dashboard.devices import ProbeLog
 from dashboard.display import TIE, View
 from dashboard.doubts import unanswered, words
 from dashboard.probes import Heard
-from dashboard.watch_store import Alarm
 from dashboard.words import LABELS, QUALITY
-
-
-@dataclass(frozen=True)
-class AlarmLine:
-    """One alarm as text."""
-
-    id: str
-    text: str
-    when: str
-    seen: str
-    panel: str | None
 
 
 @dataclass(frozen=True)
@@ -43,19 +31,13 @@ class ProbeLine:
 
 
 def router(desk: Desk) -> APIRouter:
-    """GET /more, /more/alarms, /more/probes."""
+    """GET /more, /more/probes."""
     routes = APIRouter()
 
     @routes.get("/more")
     def more(request: Request) -> Response:
         closed = [panel for panel in desk.panels().values() if panel.closed]
         return desk.page(request, "more.html", desk.view(), tab="more", closed=closed)
-
-    @routes.get("/more/alarms")
-    def alarms(request: Request) -> Response:
-        view = desk.view()
-        lines = [alarm_line(alarm, view) for alarm in desk.alarms()]
-        return desk.page(request, "alarms.html", view, tab="more", lines=lines)
 
     @routes.get("/more/probes")
     def probes(request: Request) -> Response:
@@ -68,19 +50,6 @@ def router(desk: Desk) -> APIRouter:
         )
 
     return routes
-
-
-def alarm_line(alarm: Alarm, view: View) -> AlarmLine:
-    """An alarm's sentence, since when, whether it lasts, and who saw it."""
-    over = alarm.returned_at
-    lasts = LABELS["alarm_lasts"] if over is None else LABELS["alarm_gone"].format(at=view.clock(over))
-    seen = ""
-    if alarm.seen_at is not None:
-        seen = LABELS["alarm_seen"].format(
-            at=view.clock(alarm.seen_at), who=alarm.seen_by or LABELS["nobody"]
-        )
-    when = f"{LABELS['raised'].format(at=view.clock(alarm.raised_at))}, {lasts}"
-    return AlarmLine(alarm.id, view.sentence(alarm.say), when, seen, alarm.panel)
 
 
 def probe_lines(heard: Heard, logs: Mapping[str, ProbeLog], view: View) -> list[ProbeLine]:

@@ -38,7 +38,7 @@ def chromium(playwright: Playwright) -> Iterator[Browser]:
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[FakeShop]:
-    opened = open_shop(tmp_path, port=free_port(), heard=True)
+    opened = open_shop(tmp_path, port=free_port(), heard=True, told=("Kim", "Robin"))
     yield opened
     opened.close()
 

@@ -77,8 +77,12 @@ def open_shop(
     heard: bool = False,
     public_url: str | None = None,
     sent: Callable[[int], list[Reading]] | None = None,
+    told: tuple[str, ...] = (),
 ) -> FakeShop:
-    """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice)."""
+    """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice).
+
+    `told`: who is told of alarms away from the pages.
+    """
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
     store = WatchWriter(folder / "watch.db")
@@ -97,6 +101,8 @@ def open_shop(
         card=CardShelf(None).get,
         card_facts=lambda: {card: (5.0 if "winter" in card else 10.0, 35.0) for card in CARDS},
         public_url=public_url,
+        told=told,
+        notices=folder / "notices.db" if told else None,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:

@@ -18,6 +18,7 @@ PAGES = [
     "/panels/new",
     "/more",
     "/more/alarms",
+    "/more/notices",
     "/more/probes",
     "/nowhere",
 ]

@@ -322,3 +322,41 @@ def test_a_panel_is_closed_by_two_taps_that_say_what_they_do(visit: Visit, shop:
     page.get_by_role("link", name="Box A").click()
     expect(page.locator("#strip-box-a")).to_contain_text("this panel is closed")
     expect(page.get_by_role("button", name="Close this panel")).to_have_count(0)
+
+
+def test_an_alarm_is_quiet_for_half_an_hour_with_two_taps_on_its_page(visit: Visit, shop: FakeShop) -> None:
+    page = visit.open("/more/alarms")
+    page.get_by_text("Quiet until…").click()
+    page.get_by_role("button", name="30 min").click()
+    expect(page.get_by_role("heading", name="Quiet for now")).to_be_visible()
+    entry = shop.logbook.events()[-1]
+    assert (entry.kind, entry.body["until"] - entry.at) == ("alarm shelved", 30 * MINUTE)
+    expect(page.locator(".alarm")).to_have_count(0)
+
+
+def test_switching_an_alarm_off_asks_first(visit: Visit, shop: FakeShop) -> None:
+    page = visit.open("/more/alarms")
+    before = shop.logbook.version()
+    page.get_by_text("Quiet until…").click()
+    page.get_by_role("button", name="Switch this alarm off").click()
+    expect(page.get_by_role("button", name="Sure? It never rings again")).to_be_visible()
+    assert shop.logbook.version() == before
+    page.get_by_role("button", name="Sure? It never rings again").click()
+    expect(page.get_by_role("heading", name="Switched off")).to_be_visible()
+    assert shop.logbook.events()[-1].kind == "out of service"
+
+
+def test_quiet_hours_are_set_and_a_test_is_asked_for_where_people_are_named(
+    visit: Visit, shop: FakeShop
+) -> None:
+    page = visit.open("/more/notices")
+    robin = page.locator("section", has=page.get_by_role("heading", name="Robin"))
+    robin.locator("summary").click()
+    robin.get_by_label("From").fill("21:30")
+    robin.get_by_label("A panel has stopped curing").check()
+    robin.get_by_role("button", name="Save").click()
+    expect(robin.get_by_text("Quiet from 21:30 to 06:00.")).to_be_visible()
+    assert shop.logbook.events()[-1].body["wake"] == ["too cold", "probe silent", "recording"]
+    robin.get_by_role("button", name="Send a test").click()
+    expect(page.locator("#toast")).to_contain_text("Test on its way")
+    assert shop.logbook.events()[-1].body == {"person": "Robin"}
