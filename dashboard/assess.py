@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from dashboard import unknown
+from dashboard import mix_words, unknown
 from dashboard.assessment import Assessment
 from dashboard.assessment import Passing as Stored
 from dashboard.coat_course import CoatCourse
@@ -20,6 +20,7 @@ from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
 from dashboard.follow import Trace
 from dashboard.mix_fault import first_fault
+from dashboard.mix_hour import Asked, mix_hour, onto_of
 from dashboard.night import bare_night, night_of
 from dashboard.panel import Hold
 from dashboard.standing_of import job_of, pot_now, standing_of, when
@@ -55,7 +56,7 @@ def _assess(facts: Facts, at: int) -> Assessment:
     last = trace.last_usable(at) if trace else None
     newest = facts.panel.newest
     if newest is None:
-        answer = _short(facts, at, _before_mixing(facts, trace, last, at), last)
+        answer = _planned(facts, trace, last, at)
         if trace is None or last is None or trace.unheard(at):
             return answer
         return replace(answer, night=bare_night(facts, trace, at))
@@ -116,6 +117,17 @@ def _worded(verdict: Verdict, trace: Trace, at: int) -> Verdict:
 def failed(facts: Facts, at: int) -> Assessment:
     """What is said when assess() itself failed: not known, and where to look."""
     return _short(facts, at, unknown.failed(), None)
+
+
+def _planned(facts: Facts, trace: Trace | None, last: int | None, at: int) -> Assessment:
+    """Before the first coat: with a card planned for it, the answer of Before you mix."""
+    planned_coat = facts.panel.next_planned
+    card = facts.cards.get(planned_coat.card or "") if planned_coat is not None else None
+    if card is None or trace is None:
+        return _short(facts, at, _before_mixing(facts, trace, last, at), last)
+    hour = mix_hour(facts, card, Asked(onto_of(facts.panel)), at, ahead_h=0)
+    answer = _short(facts, at, mix_words.verdict(hour), last)
+    return answer if hour.good_until is None else replace(answer, good_until=hour.good_until)
 
 
 def _before_mixing(facts: Facts, trace: Trace | None, last: int | None, at: int) -> Verdict:

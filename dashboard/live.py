@@ -24,8 +24,14 @@ CardOf = Callable[[str], ResinCard | None]
 
 
 def facts_of(panel: Panel, follower: Follower, card_of: CardOf, weather: Weather | None = None) -> Facts:
-    """One panel's facts as its probes are followed now, with those of its coats' cards that can be read."""
-    cards = {coat.card: card for coat in panel.coats if (card := card_of(coat.card)) is not None}
+    """One panel's facts as its probes are followed now, with those of its coats' cards that can be read.
+
+    Before the first coat: with the card that is planned for it.
+    """
+    names = [coat.card for coat in panel.coats]
+    if not names and panel.next_planned is not None and panel.next_planned.card is not None:
+        names = [panel.next_planned.card]
+    cards = {name: card for name in names if (card := card_of(name)) is not None}
     return Facts(
         panel=panel,
         cards=cards,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import get_args
 
 from dashboard.measures import FIELDS, Field
-from dashboard.mix_hour import Asked, Onto
+from dashboard.mix_hour import Asked, Onto, onto_of
 from dashboard.panel import Panel
 from model.layup import FIBRE_FRACTION, Cloth, Ply
 
@@ -69,13 +69,6 @@ class MixAsked:
     amount_g: float | None = None
     tray: bool = False
     upright: bool = False
-
-
-def onto_of(panel: Panel) -> Onto:
-    """What the next coat of a panel goes onto, as far as the panel tells."""
-    if panel.coats:
-        return "other"
-    return "wood" if panel.substrate == "wood" else "foam" if panel.substrate == "foam" else "other"
 
 
 def asked_of(given: Given, panel: Panel) -> Asked:

@@ -97,7 +97,9 @@ class MixDesk:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         panel = question.spot.panel
-        return over_panel(kept, panel, self.desk.assessment(panel.id)[0], view.now) if panel.coats else kept
+        if not (panel.coats or panel.hold):
+            return kept
+        return over_panel(kept, panel, self.desk.assessment(panel.id)[0], view.now)
 
     def others(self, question: Question, view: View) -> list[MixHour]:
         """Now, with every other card."""

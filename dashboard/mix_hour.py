@@ -43,6 +43,13 @@ Onto = Literal["wood", "foam", "other"]
 """What the coat goes onto: bare wood, bare foam, or anything that neither breathes nor drinks."""
 
 
+def onto_of(panel: Panel) -> Onto:
+    """What the next coat of a panel goes onto, as far as the panel tells."""
+    if panel.coats:
+        return "other"
+    return "wood" if panel.substrate == "wood" else "foam" if panel.substrate == "foam" else "other"
+
+
 @dataclass(frozen=True)
 class Asked:
     """What only the person at the bench can tell. None: nobody looked.

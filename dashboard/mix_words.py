@@ -9,7 +9,7 @@ from dashboard.mix_hour import Choice, MixHour, Now
 from model.blush import AIR_ONLY_K
 from model.mix_now import BOTTLES_C, CEILING_RH_PC, START_MARGIN_K, Answer, Reason, Topic
 from model.resin_card import ResinCard
-from model.verdict import Kind, Mark, Say, Value
+from model.verdict import Kind, Mark, Say, State, Value, Verdict
 from model.wood import MOISTURE_CAUTION_PC, MOISTURE_NO_PC
 
 LOOKS: dict[Answer | None, tuple[Kind, Mark]] = {
@@ -48,6 +48,22 @@ def headline(hour: MixHour) -> Say:
 def look(hour: MixHour) -> tuple[Kind, Mark]:
     """The tile of the answer."""
     return (hour.film.kind, hour.film.mark) if hour.film is not None else LOOKS[hour.answer]
+
+
+URGENT_MS = 60 * 60_000
+"""A latest mixing time within this is a deadline."""
+
+
+def verdict(hour: MixHour) -> Verdict:
+    """The same answer as a panel's own, for the round; not for a panel that has a coat."""
+    if hour.answer is None and hour.unheard is not None:
+        return hour.unheard
+    kind, mark = look(hour)
+    late = hour.latest.latest_ms if hour.latest is not None else None
+    urgent = hour.answer is Answer.MIX_NOW and late is not None and late - hour.at <= URGENT_MS
+    rank = 1 if urgent else 6 if hour.answer is Answer.NOT_YET else 5
+    why = [check.say for check in checks(hour) if check.stands in ("no", "if")][:1]
+    return Verdict(State.PLANNED, kind, mark, headline(hour), (*why, latest(hour)), None, frozenset(), rank)
 
 
 def others(hour: MixHour) -> int:

@@ -51,7 +51,7 @@ def mix(arguments: argparse.Namespace) -> int:
         raise CommandError(str(error)) from error
     facts = Live(settings.readings_db, house, house.shelf.get, forecast_of(settings)).facts(spot.panel, now)
     hour = mix_hour(facts, card, question.asked, now)
-    if spot.panel.coats:
+    if spot.panel.coats or spot.panel.hold:
         hour = over_panel(hour, spot.panel, _assessment(settings, house, spot.panel), now)
     work = mix_work(card, job, question.asked.onto, question.asked.bottles_C, hour.room_C)
     if arguments.json:

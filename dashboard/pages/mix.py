@@ -8,9 +8,9 @@ from dashboard import mix_form, mix_view
 from dashboard.desk import Desk
 from dashboard.display import UNITS, View
 from dashboard.measures import FIELDS
-from dashboard.mix_asked import AskError, Given, MixAsked, mix_of, onto_of
+from dashboard.mix_asked import AskError, Given, MixAsked, mix_of
 from dashboard.mix_desk import MixDesk, Question, link
-from dashboard.mix_hour import MixHour
+from dashboard.mix_hour import MixHour, onto_of
 from dashboard.mix_pots_view import work_view
 from dashboard.mix_work import mix_work
 from dashboard.pages.ages import ages

@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from collector.reading import Suspicion
 from dashboard import mix_words
+from dashboard.assess import assess
 from dashboard.facts import Facts
 from dashboard.mix_hour import Asked, MixHour, after_film, mix_hour
+from dashboard.panel import PlannedCoat
 from model.mix_now import Answer, Topic
 from model.verdict import Kind, Mark, Say, State, Verdict
 from tests.dashboard.night import HOUR_MS, MIXED, card, night
@@ -188,6 +190,33 @@ def test_a_film_that_cannot_be_coated_comes_before_the_hour() -> None:
         got = after_film(hour, unknown)
         assert got.answer is None
         assert mix_words.look(got)[0] is Kind.NOT_KNOWN
+
+
+@pytest.mark.parametrize("surface", [18.0, 6.0], ids=["mix now", "not yet"])
+def test_a_planned_panel_gives_the_same_answer_on_the_round(surface: float) -> None:
+    """With a card for its first coat; without one it only says to check the hour."""
+    at, medium = MIXED + round(NOON_H * HOUR_MS), card("invented-25min")
+    bare = here(lambda hour: surface)
+    planned = replace(
+        bare,
+        panel=replace(bare.panel, plan=(PlannedCoat("laminate", medium.id),)),
+        cards={medium.id: medium},
+    )
+    got, hour = assess(planned, at), mix_hour(planned, medium, Asked("wood"), at, ahead_h=0)
+    assert got.verdict.state is State.PLANNED
+    assert got.verdict.headline == mix_words.headline(hour)
+    assert (got.verdict.kind, got.verdict.mark) == mix_words.look(hour)
+    assert got.good_until == hour.good_until
+    assert assess(bare, at).verdict.headline.key == "planned"
+
+
+def test_a_planned_panel_whose_probe_is_silent_is_not_known() -> None:
+    at, medium = MIXED + round(NOON_H * HOUR_MS), card("invented-25min")
+    bare = here(mild, silent_from=NOON_H - 1.0)
+    panel = replace(bare.panel, plan=(PlannedCoat("laminate", medium.id),))
+    got = assess(replace(bare, panel=panel, cards={medium.id: medium}), at)
+    assert got.verdict.kind is Kind.NOT_KNOWN
+    assert got.verdict.headline.key == "probe_silent"
 
 
 def test_every_reason_has_its_headline() -> None:
