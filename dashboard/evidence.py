@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from dashboard.assessment import Assessment
+from dashboard.display import View
 from dashboard.mix_fault import fault_of
 from dashboard.panel import Coat, Hardness, Panel
+from dashboard.words import LABELS
 from model.milestones import SAFE_SHARE
 from model.resin_card import Milestone, ResinCard
 from model.verdict import Flag, Kind
@@ -37,14 +39,23 @@ class Item:
 
 
 def evidence(
-    act: str, panel: Panel, cards: Mapping[str, ResinCard], answer: Assessment | None
+    act: str, panel: Panel, cards: Mapping[str, ResinCard], answer: Assessment | None, now: int
 ) -> tuple[Item, ...]:
-    """Everything that DEMOULD or SIGN_OFF asks for, in the order of asking.
+    """Everything that DEMOULD or SIGN_OFF asks for at `now` (UTC ms), in the order of asking.
 
     cards    by id; one that is missing is nobody's own
-    answer   what holds of the panel now, None: nothing does
+    answer   what was worked out of the panel last; one that is too old, or from before its newest entry, is none
     """
-    return (*_of_the_model(act, answer), *physical(act, panel, cards))
+    valid = answer if answer is not None and answer.is_of(panel) and not answer.is_old(now) else None
+    return (*_of_the_model(act, valid), *physical(act, panel, cards))
+
+
+def in_words(item: Item, view: View) -> str:
+    """Its sentence, without a full stop."""
+    values = dict(item.values)
+    if "near_C" in values:
+        values["near"] = view.temperature(values.pop("near_C"), whole=True)
+    return LABELS[item.key].format(**values)
 
 
 def physical(act: str, panel: Panel, cards: Mapping[str, ResinCard]) -> tuple[Item, ...]:

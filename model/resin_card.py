@@ -171,7 +171,7 @@ _TOP = (
     "kinetics",
     "hardness",
 )
-_HARDNESS = {
+HARDNESS = {
     "demould_shore_D": ("demould", "Shore D"),
     "demould_shore_A": ("demould", "Shore A"),
     "demould_barcol": ("demould", "Barcol"),
@@ -295,8 +295,8 @@ def _words(span: Span) -> str:
 
 
 def _hardness(card: Table) -> tuple[tuple[tuple[str, str], float], ...]:
-    table = card.table("hardness", _HARDNESS)
-    return tuple((what, table.number(key, 1.0, 100.0)) for key, what in _HARDNESS.items() if key in table)
+    table = card.table("hardness", HARDNESS)
+    return tuple((what, table.number(key, 1.0, 100.0)) for key, what in HARDNESS.items() if key in table)
 
 
 def _mix(table: Table) -> Mix:

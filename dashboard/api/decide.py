@@ -9,8 +9,8 @@ from fastapi import APIRouter, Request, Response
 from dashboard.api.entry_models import Body, Id, Who
 from dashboard.desk import Desk
 from dashboard.entries import said
-from dashboard.evidence import DEMOULD, SIGN_OFF
-from dashboard.pages.decide import asked, text
+from dashboard.evidence import DEMOULD, SIGN_OFF, in_words
+from dashboard.pages.decide import asked
 from dashboard.pages.panels import find
 from dashboard.panel import Event
 from dashboard.step_check import LogbookError
@@ -34,7 +34,7 @@ def router(desk: Desk) -> APIRouter:
         panel, view = find(desk, panel_id), desk.view()
         found = {
             act: [
-                {"name": item.name, "have": item.have, "text": text(item, view)}
+                {"name": item.name, "have": item.have, "text": in_words(item, view)}
                 for item in asked(desk, panel, act, view)
             ]
             for act in (DEMOULD, SIGN_OFF)
@@ -46,7 +46,7 @@ def router(desk: Desk) -> APIRouter:
         panel, view = find(desk, panel_id), desk.view()
         if desk.shop.decisions is None:
             raise LogbookError(LABELS["no_decisions"])
-        missing = [text(item, view) for item in asked(desk, panel, entry.act, view) if not item.have]
+        missing = [in_words(item, view) for item in asked(desk, panel, entry.act, view) if not item.have]
         if not entry.who.strip():
             missing.append(LABELS["need_name"])
         now = desk.shop.clock.now()

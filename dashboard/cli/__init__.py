@@ -69,6 +69,7 @@ def parser() -> argparse.ArgumentParser:
     _probes(commands)
     _paper(commands)
     _record(commands)
+    _decide(commands)
     _mix(commands)
     _check(commands)
     return top
@@ -315,6 +316,18 @@ def _tonight(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     night.add_argument("--least", action="store_true", help="the least heat that reaches --until by --by")
     night.add_argument("--until", choices=("sand", "recoat_from", "tack_free"), help="default sand")
     night.add_argument("--by", help="default 08:00")
+
+
+def _decide(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    decide = _command(
+        commands,
+        "decide",
+        "say what demoulding or signing off still asks for, and decide it",
+        "decide:decide",
+    )
+    decide.add_argument("panel", help="the panel's name or id")
+    decide.add_argument("act", choices=("demould", "sign-off"))
+    decide.add_argument("--who", help="log the decision under this name: granted if nothing is missing")
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -125,6 +125,8 @@ def _request(event: Event) -> tuple[str, dict[str, Any]]:
         case "probe checked":
             kept = {name: body[name] for name in ("against", "since", "stage", "due_at")}
             return f"{probe}/check", said | kept | {"at": event.at}
+        case "decided":
+            return f"/api/panels/{event.panel}/decisions", said | {"act": body["act"]}
         case "withdrawn":
             return "/api/events", said | {"kind": event.kind, "panel": event.panel} | body
     said |= {"kind": event.kind, "panel": event.panel, "at": event.at}

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from dashboard.assessment import Assessment
 from dashboard.desk import Desk
 from dashboard.display import View
-from dashboard.evidence import DEMOULD, SIGN_OFF, Item, evidence
+from dashboard.evidence import DEMOULD, SIGN_OFF, Item, evidence, in_words
 from dashboard.pages.panels import find
 from dashboard.panel import Panel
 from dashboard.words import LABELS
@@ -41,22 +40,8 @@ def router(desk: Desk) -> APIRouter:
 def asked(desk: Desk, panel: Panel, act: str, view: View) -> tuple[Item, ...]:
     """What DEMOULD or SIGN_OFF asks for, and what of it is there now."""
     cards = {coat.card: card for coat in panel.coats if (card := desk.shop.card(coat.card)) is not None}
-    return evidence(act, panel, cards, _answer(desk, panel, view))
-
-
-def text(item: Item, view: View) -> str:
-    """Its sentence, without a full stop."""
-    values = dict(item.values)
-    if "near_C" in values:
-        values["near"] = view.temperature(values.pop("near_C"), whole=True)
-    return LABELS[item.key].format(**values)
-
-
-def _answer(desk: Desk, panel: Panel, view: View) -> Assessment | None:
-    item, _ = desk.assessment(panel.id)
-    if item is None or not item.is_of(panel) or item.is_old(view.now):
-        return None
-    return item
+    answer, _ = desk.assessment(panel.id)
+    return evidence(act, panel, cards, answer, view.now)
 
 
 def _page(desk: Desk, request: Request, panel_id: str, act: str) -> Response:
@@ -77,7 +62,7 @@ def _page(desk: Desk, request: Request, panel_id: str, act: str) -> Response:
         title=LABELS[name],
         check=LABELS[f"{name}_check"],
         # What is missing first: it says what to do.
-        lines=[Line(item.have, text(item, view)) for item in sorted(items, key=lambda item: item.have)],
+        lines=[Line(item.have, in_words(item, view)) for item in sorted(items, key=lambda item: item.have)],
         complete=all(item.have for item in items),
         grant=LABELS[f"grant_{name}"],
         granted=granted,

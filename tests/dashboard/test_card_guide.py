@@ -9,7 +9,7 @@ from dataclasses import fields
 from importlib.resources import files
 
 from model.energy_fit import card_energy
-from model.resin_card import BEFORE_GEL, Film, parse_card
+from model.resin_card import BEFORE_GEL, HARDNESS, Film, parse_card
 from tests.resin import raw_card
 
 GUIDE = (files("dashboard") / "help" / "card_guide.md").read_text(encoding="utf-8")
@@ -23,6 +23,10 @@ def test_the_guides_columns_are_a_card() -> None:
     assert card_energy(card).points == sum(
         column.hours(milestone) is not None for column in card.columns for milestone in BEFORE_GEL
     )
+
+
+def test_the_guide_names_every_hardness_a_card_takes() -> None:
+    assert {key for key in HARDNESS if f"`{key}`" not in GUIDE} == set()
 
 
 def test_the_guide_names_every_key_of_a_card() -> None:

@@ -13,7 +13,7 @@ import model
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
     *("demo", "run", "collect", "watch", "serve", "forward"),
-    *("listen", "assess", "import", "export", "panel", "round", "labels", "record", "mix", "check"),
+    *("listen", "assess", "import", "export", "panel", "round", "labels", "record", "decide", "mix", "check"),
 )
 
 

@@ -138,3 +138,12 @@ def test_parts_by_volume_become_parts_by_weight() -> None:
     mix = shipped().mix
     assert mix.hardener_per_resin_by_weight == pytest.approx(0.97 / 3.45)
     assert mix.mixed_density == pytest.approx((3 * 1.15 + 0.97) / 4)
+
+
+def test_a_sheets_own_hardness_is_read_and_a_wrong_one_is_named() -> None:
+    raw = raw_card() | {"hardness": {"demould_shore_D": 72, "full_cure_barcol": 35}}
+    assert dict(parse_card(raw).hardness) == {("demould", "Shore D"): 72.0, ("sign off", "Barcol"): 35.0}
+    with pytest.raises(CardError, match="between 1 and 100"):
+        parse_card(raw_card() | {"hardness": {"demould_shore_D": 720}})
+    with pytest.raises(CardError, match="demould_shore_D"):
+        parse_card(raw_card() | {"hardness": {"demould_shored": 72}})
