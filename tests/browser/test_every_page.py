@@ -15,9 +15,6 @@ PAGES = [
     "/panels/plug-7/thumb",
     "/panels/plug-7/more",
     "/panels/plug-7/log/plug-7-00000001",
-    "/panels/plug-7/demould",
-    "/panels/plug-7/sign-off",
-    "/panels/plug-7/record",
     "/panels/new",
     "/more",
     "/more/alarms",
@@ -37,6 +34,9 @@ PROBE_PAGES = [
     "/more/probes/A1/check?against=sodium%20chloride",
     "/more/probes/S1/correct",
     "/more/probes/S1/device",
+    "/panels/plug-7/demould",
+    "/panels/plug-7/sign-off",
+    "/panels/plug-7/record",
 ]
 """Made of the same parts as those above: one light for each size is enough."""
 LIGHTS = [(PHONE, "light"), (PHONE, "dark"), (PHONE, "sun"), (DESK, "light"), (DESK, "dark")]
@@ -54,7 +54,7 @@ def test_no_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
 
 
 @pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
-def test_no_probes_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
+def test_no_probes_or_decisions_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
     axe_sees_nothing(visit, PROBE_PAGES)
 
 
