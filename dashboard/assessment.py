@@ -62,7 +62,7 @@ class Night:
 
     likely_C, low_C, high_C   the panel, degC, and between what 8 of 10 such nights lie
     dew_point_C   of the air beside it, as likely; empty where it is not measured
-    cold_at       from when the panel is likely below the card's minimum; None: not within these hours
+    cold_at       from when the panel is likely below the card's minimum for an hour; None: not within these hours
     closes_by, closes_at   when the margin over the dew point falls under margin_K: early end, and as likely
     source        what is said of the forecast file; None: there is none
     """

@@ -17,6 +17,8 @@ from model.verdict import Say
 AHEAD_H = 26
 """From any hour of the evening round to the end of the next morning, and an hour to spare."""
 QUARTER_MIN = 15
+LASTING_MIN = 60
+"""A dip below the card's minimum that is shorter than this makes no cold night."""
 
 
 def bare_night(facts: Facts, trace: Trace, at: int) -> Night:
@@ -44,11 +46,19 @@ def night_of(facts: Facts, ahead: Blocks, minimum_C: float | None, source: Say |
         high_C=_two((likely + half)[quarters]),
         dew_point_C=() if point is None else _two(point[quarters]),
         margin_K=LEAST_MARGIN_K,
-        cold_at=None if minimum_C is None else _first(ahead.start, likely < minimum_C),
+        cold_at=None if minimum_C is None else _first(ahead.start, _lasting(likely < minimum_C)),
         closes_by=closes["by"],
         closes_at=closes["at"],
         source=source,
     )
+
+
+def _lasting(so: Bools) -> Bools:
+    """Where it goes on being so for LASTING_MIN minutes, or to the end of what is known."""
+    ends = np.append(np.flatnonzero(~so), len(so))
+    minute = np.arange(len(so))
+    left = ends[np.searchsorted(ends, minute)] - minute
+    return np.asarray(so & (left >= np.minimum(LASTING_MIN, len(so) - minute)))
 
 
 def _first(start: int, so: Bools) -> int | None:

@@ -46,7 +46,7 @@ class NightStrip:
 
 def is_fresh(panel: Panel, item: Assessment, view: View) -> bool:
     """Whether it may be read at all: worked out from all that was logged, and not too old."""
-    return item.is_of(panel) and not item.is_old(view.now)
+    return not panel.closed and item.is_of(panel) and not item.is_old(view.now)
 
 
 def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool = True) -> NightStrip:
@@ -73,7 +73,7 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
         contour=kind.value,
         mark=mark.value,
         headline=view.sentence(head),
-        lines=tuple(view.sentence(say) for say in tonight.night_lines(item, view)),
+        lines=tuple(view.sentence(say) for say in tonight.night_lines(panel, item, view)),
         times=(*unsure, *(view.sentence(say) for say in times)),
         source=LABELS["past_nights"] if source is None else view.sentence(source),
         good_until=item.good_until,

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from dashboard.supposing import Reply
 
 HOUR_QUARTERS = 4
+NIGHT_MS = 14 * HOUR
+"""From six in the evening to eight in the morning."""
 SAME_MS = 5 * MINUTE
 REACHED_K = 0.5
 SHORT = {
@@ -51,12 +53,12 @@ class Coldest:
 
 
 def coldest(night: Night, view: View) -> Coldest | None:
-    """Of the hours that are left until the night is over; None if none are."""
+    """Of the night's hours that are left; None if none are."""
     end = night_end(view)
     best: Coldest | None = None
     for first in range(len(night.t) - HOUR_QUARTERS + 1):
         begin, last = night.t[first], night.t[first] + HOUR
-        if last > end or last <= view.now:
+        if last > end or last <= view.now or begin < end - NIGHT_MS:
             continue
         quarters = slice(first, first + HOUR_QUARTERS)
         low, likely, high = (
@@ -119,7 +121,7 @@ def headline(item: Assessment, view: View) -> Say | None:
     return Say("coldest", {"middle_at": found.middle, "likely_C": found.likely_C})
 
 
-def night_lines(item: Assessment, view: View) -> list[Say]:
+def night_lines(panel: Panel, item: Assessment, view: View) -> list[Say]:
     """The night itself: its coldest hour, and how the margin does."""
     night = item.night
     if night is None:
@@ -140,6 +142,8 @@ def night_lines(item: Assessment, view: View) -> list[Say]:
     elif item.minimum_C is not None and night.cold_at is not None and night.cold_at > item.at and not cold:
         said.append(Say("too_cold_why", {"minimum_C": item.minimum_C, "cold_at": night.cold_at}))
     said.append(_margin(item, night, view))
+    if panel.heated_since is not None:
+        said.append(Say("heated_now", {"since_at": panel.heated_since}))
     return said
 
 

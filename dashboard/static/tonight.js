@@ -43,10 +43,8 @@
     }
     asking = false;
     const found = document.querySelector('[data-live="if"]');
-    if (submitter === least && found.dataset.hold) {
-      document.getElementById("if-hold").value = found.dataset.hold;
-      history.replaceState(null, "", `?${new URLSearchParams(new FormData(form, least))}`);
-    }
+    // The heat that was found, or as much of what was asked for as may be held.
+    if (found.dataset.hold) document.getElementById("if-hold").value = found.dataset.hold;
     window.coldshed.speak(found.textContent.trim());
   };
 

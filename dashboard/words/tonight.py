@@ -49,6 +49,7 @@ TONIGHT: dict[str, str] = _changes() | {
     "margin_may_close": "Margin over dew point could fall under {margin_K} from {closes_by}.",
     "margin_stays": "Margin over dew point stays above {margin_K} all night.",
     "margin_not_known": "The air's moisture is not measured: the margin is not known.",
+    "heated_now": "Its heater is on since {since_at}: what lies ahead is told as if it stayed as on past nights.",
     "free_in_time": "Tack-free before the margin closes.",
     "free_too_late": "Not tack-free before the margin closes: the film will be exposed.",
     "free_not_yet": "Tack-free from {free_from}, likely {free_at}.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -112,3 +113,12 @@ def test_a_fresh_file_is_used_a_stale_short_or_broken_one_is_said_and_left(tmp_p
     assert "out.csv:2: air [degC]: 'mild'" in str(broken.say.values["problem"])
     put(path, CSV, START + 2 * 60_000)
     assert file.at(START).forecast is not None, "read again once it was put right"
+
+
+@pytest.mark.parametrize("kind", ["csv", "json"])
+def test_the_guides_examples_can_be_read(kind: str) -> None:
+    guide = (files("dashboard") / "help" / "forecast_file.md").read_text(encoding="utf-8")
+    block = guide.split(f"```{kind}\n")[1].split("```")[0]
+    told = parse(block.encode(), f"example.{kind}", START)
+    assert told.air.value.tolist() == [4.5, 4.1, 3.8]
+    assert told.dew_point is not None

@@ -13,6 +13,7 @@ from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
 from dashboard.forecast_file import Forecast, Outdoors
+from dashboard.night import _lasting
 from dashboard.weather import Weather, weather_of
 from model.blush import AIR_ONLY_K
 from model.forecast import EIGHTY_PC_HALF_WIDTHS, outlook
@@ -79,6 +80,14 @@ def test_it_says_when_the_card_is_left_and_when_the_margin_closes() -> None:
     assert found.closes_by < found.closes_at
     by = found.t.index(max(t for t in found.t if t <= found.closes_at))
     assert found.likely_C[by] - found.dew_point_C[by] == pytest.approx(3.0, abs=0.3)
+
+
+def test_a_dip_shorter_than_an_hour_makes_no_cold_night() -> None:
+    """By hand: 40 min below, then 60 min below; and one that is still below where the outlook ends."""
+    so = np.zeros(300, dtype=np.bool_)
+    so[50:90] = so[150:210] = so[280:] = True
+    assert np.flatnonzero(_lasting(so)).tolist() == [150, *range(280, 300)]
+    assert not _lasting(np.zeros(10, dtype=np.bool_)).any()
 
 
 def test_a_margin_from_the_air_alone_closes_earlier() -> None:

@@ -62,7 +62,7 @@ def test_the_coldest_hour_is_that_of_the_outlook_and_lies_in_the_night(evening: 
     hours = [
         sum(item.night.likely_C[i : i + 4]) / 4
         for i, at in enumerate(item.night.t)
-        if at + HOUR <= utc("2026-11-26 07:00") and i + 4 <= len(item.night.t)
+        if utc("2026-11-25 17:00") <= at <= utc("2026-11-26 06:00") and i + 4 <= len(item.night.t)
     ]
     assert found.likely_C == min(hours)
     assert found.end - found.begin == HOUR
