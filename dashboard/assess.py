@@ -19,6 +19,7 @@ from dashboard.curve import curve
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_now, film_of, first_minute
 from dashboard.follow import Trace
+from dashboard.lot_known import lot_why
 from dashboard.mix_fault import first_fault
 from dashboard.mix_hour import Asked, mix_hour, onto_of
 from dashboard.night import bare_night, night_of
@@ -81,7 +82,9 @@ def _assess(facts: Facts, at: int) -> Assessment:
     followed = follow_panel(facts, known_to)
     standing = standing_of(facts, followed, known_to)
     verdict = (
-        unknown.quiet(trace, last, at, state_of(standing)) if silent else _worded(decide(standing), trace, at)
+        unknown.quiet(trace, last, at, state_of(standing))
+        if silent
+        else _of_its_lot(_worded(decide(standing), trace, at), facts, followed.newest)
     )
     return _whole(facts, at, _unless_mixed_wrongly(verdict, facts, at), followed, trace, last)
 
@@ -112,6 +115,14 @@ def _worded(verdict: Verdict, trace: Trace, at: int) -> Verdict:
     if not trace.beyond_at(at):
         return verdict
     return replace(verdict, why=(*verdict.why, Say("why_beyond_correction", {"probe": trace.probe})))
+
+
+def _of_its_lot(verdict: Verdict, facts: Facts, newest: CoatCourse) -> Verdict:
+    """What others of its lot say, where the answer rests on it."""
+    known = facts.lots.get(newest.coat.number)
+    if known is None or not newest.learned.on_lot or verdict.state in (State.NOT_KNOWN, State.IN_THE_POT):
+        return verdict
+    return replace(verdict, why=(*verdict.why, lot_why(known)))
 
 
 def failed(facts: Facts, at: int) -> Assessment:
@@ -177,6 +188,7 @@ def _whole(
     """An answer with all numbers behind it. What a silent probe did not see is a gap up to `at`."""
     newest, least = followed.newest, followed.least
     milestones = _shown(facts, newest, least)
+    known = facts.lots.get(newest.coat.number) if newest.learned.on_lot else None
     silent = [(followed.at, at)] if at > followed.at else []
     return replace(
         _short(facts, at, verdict, last),
@@ -186,6 +198,8 @@ def _whole(
         rate=least.rate_range,
         age_h=least.age_range_h,
         effective=newest.learned.effective,
+        lot=known.key if known else None,
+        lot_panels=known.panels if known else (),
         glass_transition_C=least.glass_transition_C,
         panel_C=followed.panel_C,
         air_C=followed.air_C,

@@ -94,6 +94,8 @@ class Assessment:
     rate, age_h   of the same: its rate over the card's, and its equivalent age
     effective     how many of the range's coats still count after the thumb tests of the newest coat
     cards         (id, digest of its text) of every card the panel's coats were mixed with
+    lot           card, lot of the resin and of the hardener of the newest coat, if other coats have taught of it;
+                  lot_panels  ids of the panels that did
     """
 
     panel: str
@@ -135,6 +137,8 @@ class Assessment:
     age_h: tuple[float, float, float] | None = None
     effective: float | None = None
     cards: tuple[tuple[str, str], ...] = ()
+    lot: tuple[str, str, str] | None = None
+    lot_panels: tuple[str, ...] = ()
 
     def is_of(self, panel: Panel) -> bool:
         """Whether it was worked out from all that has been logged of the panel by now."""

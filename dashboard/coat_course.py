@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from dashboard.facts import last_start_of, start_of
+from dashboard.lot_known import LotKnown
 from dashboard.mix_fault import fault_of
 from dashboard.panel import Coat
 from model.blocks import Blocks, Floats
 from model.calibration import Calibration, calibrate, card_central, card_members
 from model.coat import Course, Path, courses
 from model.coat_kinds import CoatKind, rules_of
-from model.members import quantile
+from model.members import Weights, quantile
 from model.milestones import Passing, passings
 from model.observation import Learned, Touch, learn, suspected_since, touch
 from model.pot import PotModel, pot_model
@@ -25,7 +26,7 @@ class CoatCourse:
     """One coat: its range on each path, the card's own single member, and where it stands now.
 
     conversion, age_h   of the middle of the range now
-    learned      what thumb tests did to the range
+    learned      what thumb tests, and the lot, did to the range; weights: the same, None if nothing did
     suspect_since   when the slow end had passed the softness that a thumb still finds, UTC ms; None: not suspected
     rate_range   the coat's rate over the card's, 10, 50 and 90 %
     conversion_range, age_range_h, glass_transition_C   10, 50 and 90 % now
@@ -38,6 +39,7 @@ class CoatCourse:
     middle: Course
     passings: Mapping[Milestone, Passing]
     learned: Learned
+    weights: Weights | None
     suspect_since: int | None
     conversion: float
     age_h: float
@@ -90,20 +92,20 @@ def _part(whole: Course, calibration: Calibration, members: slice) -> Course:
     )
 
 
-def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float) -> CoatCourse:
+def follow_coat(
+    coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K: float, lot: LotKnown | None = None
+) -> CoatCourse:
     """The coat's course over `whole`, history and outlook, and where it stands at `at` (UTC ms).
 
-    A coat of several pots closes by the first and becomes ready by the last.
+    A coat of several pots closes by the first and becomes ready by the last. lot: what others have taught of its lot.
     """
     of = _calibrated(card, accuracy_K / 2.0)
     first, last = start_of(coat, card), last_start_of(coat, card)
     paths, middle = _paths(of, whole, last)
     eldest = paths if last == first else _paths(of, whole, first)[0]
     # Nobody knows whose film a thumb met: taken for the first pot's, it never makes the last one ready too soon.
-    # A pot that was mixed wrongly teaches its card nothing.
-    told = [] if fault_of(coat, card) else _touches(coat, eldest["central"], at)
-    learned, touches = _learned(of.range, told)
-    weights = learned.weights if touches else None
+    learned, touches = told_by(coat, of.range, eldest["central"], at, lot)
+    weights = learned.weights if touches or learned.on_lot else None
     rules = rules_of(CoatKind(coat.kind), coat.peel_ply, coat.taped)
     passed = passings(paths, at, weights, rules)
     if last != first:
@@ -116,6 +118,7 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
         paths=paths,
         central=of.central,
         learned=learned,
+        weights=weights,
         suspect_since=suspected_since(eldest["central"], touches),
         rate_range=_three(quantile(of.range.rate, (0.1, 0.5, 0.9), learned.weights.likely)),
         middle=middle,
@@ -128,6 +131,26 @@ def follow_coat(coat: Coat, card: ResinCard, whole: Blocks, at: int, accuracy_K:
     )
 
 
+def told_by(
+    coat: Coat, of: Calibration, central: Course, at: int, lot: LotKnown | None = None
+) -> tuple[Learned, list[Touch]]:
+    """What was learned by `at` (UTC ms) of a coat that followed `central`, and from which touches: from those that
+    are sure. One that is not may still contradict.
+
+    A pot that was mixed wrongly teaches its card nothing, and a lot says nothing of it.
+    """
+    if fault_of(coat, of.card):
+        return learn(of, []), []
+    before = None if lot is None else lot.weights(of.members, of.card)
+    told = _touches(coat, central, at)
+    sure = [item for item, is_sure in told if is_sure]
+    learned = learn(of, sure, lot=before)
+    if len(sure) == len(told):
+        return learned, sure
+    every = learn(of, [item for item, _ in told])
+    return replace(learned, disagrees=every.disagrees, torn=every.torn), sure
+
+
 def _touches(coat: Coat, central: Course, at: int) -> list[tuple[Touch, bool]]:
     """The coat's thumb tests up to `at` and whether each is sure; none of its first minute: nothing stands then."""
     return [
@@ -135,16 +158,6 @@ def _touches(coat: Coat, central: Course, at: int) -> list[tuple[Touch, bool]]:
         for test in coat.thumb_tests
         if test.at <= at and central.row(test.at) >= 0
     ]
-
-
-def _learned(of: Calibration, told: list[tuple[Touch, bool]]) -> tuple[Learned, list[Touch]]:
-    """What was learned, and from which touches: from those that are sure. One that is not may still contradict."""
-    sure = [item for item, is_sure in told if is_sure]
-    learned = learn(of, sure)
-    if len(sure) == len(told):
-        return learned, sure
-    every = learn(of, [item for item, _ in told])
-    return replace(learned, disagrees=every.disagrees, torn=every.torn), sure
 
 
 def _paths(of: _Calibrated, whole: Blocks, start: int) -> tuple[dict[Path, Course], Course]:

@@ -10,6 +10,7 @@ import numpy as np
 from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
 from dashboard.film import dew_by_minute, dew_now, exposure_of, wash_that_counts
+from dashboard.lot_known import LotKey
 from dashboard.outlooks import panel_outlook, panel_samples
 from dashboard.panel import Coat
 from model.blocks import Blocks
@@ -126,7 +127,9 @@ def coats_through(facts: Facts, whole: Blocks, at: int) -> list[CoatCourse]:
     assert trace is not None
     start = min(start_of(coat, card) for coat, card in coats)
     half_width_K = trace.half_width_from(min(start, at))
-    return [follow_coat(coat, card, whole, at, half_width_K) for coat, card in coats]
+    return [
+        follow_coat(coat, card, whole, at, half_width_K, facts.lots.get(coat.number)) for coat, card in coats
+    ]
 
 
 def least_cured(followed: list[CoatCourse]) -> CoatCourse:
@@ -148,13 +151,19 @@ def _either(lagging: Blocks, air: Blocks) -> Blocks:
 def _coats_that_count(facts: Facts) -> list[tuple[Coat, ResinCard]]:
     """The newest coat of each card, the newest of all last: with the same card, an older coat is never less cured.
 
-    Unless a thumb found it slow: so every coat that was felt counts.
+    Unless a thumb found it slow: so every coat that was felt counts. Or unless others of its lot were slow: so do
+    those of each lot of which something is known.
     """
-    newest = {coat.card: coat.number for coat in facts.panel.coats}
+
+    def alike(coat: Coat) -> tuple[str, LotKey | None]:
+        known = facts.lots.get(coat.number)
+        return coat.card, known.key if known else None
+
+    newest = {alike(coat): coat.number for coat in facts.panel.coats}
     return [
         (coat, facts.cards[coat.card])
         for coat in facts.panel.coats
-        if coat.thumb_tests or newest[coat.card] == coat.number
+        if coat.thumb_tests or newest[alike(coat)] == coat.number
     ]
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from collector.store.runs import Unsure
 from dashboard.follow import Trace
+from dashboard.lot_known import LotKnown
 from dashboard.panel import Coat, Panel
 from dashboard.weather import Weather
 from model.resin_card import ResinCard
@@ -21,6 +22,7 @@ class Facts:
     batch   the newest batch of readings among them
     unsure  stretches of time whose place is not known exactly
     weather what the shop's forecast file says of the air outdoors; None: there is no such file
+    lots    what other coats have taught of the lots of the panel's coats, by the coat's number
     """
 
     panel: Panel
@@ -31,6 +33,7 @@ class Facts:
     batch: int
     unsure: tuple[Unsure, ...] = ()
     weather: Weather | None = None
+    lots: Mapping[int, LotKnown] = field(default_factory=dict)
 
     @property
     def temperature(self) -> Trace | None:

@@ -127,6 +127,8 @@ class Follower:
         self.logs: Mapping[str, ProbeLog] = {}
         self.runs: list[Run] = []
         self.suspicions: list[Suspicion] = []
+        self._rewritten: dict[str, int] = {}
+        self._reloads = 0
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
@@ -157,6 +159,7 @@ class Follower:
 
     def _read_again(self, reader: Reader, span: Batch) -> None:
         """Flags or values between these times are others than when they were taken in."""
+        self._reloads += 1
         for (probe, quantity), series in self._series.items():
             start = max(span.t_min, self._since)
             if start <= span.t_max:
@@ -164,6 +167,7 @@ class Follower:
 
     def _first_load(self, reader: Reader) -> set[str]:
         self.batch = reader.last_batch()
+        self._reloads += 1
         for probe in self.probes:
             for quantity in Quantity:
                 t, value, quality = reader.samples(probe, quantity, self._since, 2**62)
@@ -177,7 +181,8 @@ class Follower:
             if reading.at >= self._since:
                 grouped.setdefault((reading.probe, reading.quantity), []).append(reading)
         for key, group in grouped.items():
-            self._series.setdefault(key, _Series.empty()).add(group)
+            if self._series.setdefault(key, _Series.empty()).add(group):
+                self._rewritten[key[0]] = self._rewritten.get(key[0], 0) + 1
 
     def trace(self, probe: str | None, quantity: Quantity, beside: bool = False) -> Trace | None:
         """The series of one probe; None if there is no such probe. `beside`: another probe stands for the panel."""
@@ -185,6 +190,36 @@ class Follower:
         if facts is None:
             return None
         series = self._series.get((facts.id, quantity)) or _Series.empty()
+        return self._made(facts, quantity, series, beside)
+
+    def past(
+        self, probe: str | None, quantity: Quantity, start: int, end: int, beside: bool = False
+    ) -> Trace | None:
+        """As trace(), of the times from `start` to `end` (UTC ms) alone, also where those are no longer kept here.
+
+        Read from the store, a day at a time.
+        """
+        facts = self.probes.get(probe or "")
+        if facts is None:
+            return None
+        reader = Reader.open(self._path)
+        try:
+            days = range(start, end + 1, DAY_MS)
+            parts = [reader.samples(facts.id, quantity, at, min(at + DAY_MS - 1, end)) for at in days]
+        finally:
+            reader.close()
+        t, value, quality = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return self._made(facts, quantity, _Series(t, value, quality), beside)
+
+    def version_of(self, probe: str, end: int) -> tuple[object, ...]:
+        """Another one whenever readings of a probe up to `end` (UTC ms), or what counts of them, may have changed."""
+        heard = self._series.get((probe, Quantity.TEMPERATURE))
+        upto = int(heard.t[-1]) if heard is not None and len(heard.t) else 0
+        about = [item for item in self.suspicions if item.probe == probe]
+        of = self.probes.get(probe), repr(self.logs.get(probe)), repr(about)
+        return min(upto, end), self._reloads, self._rewritten.get(probe, 0), *of
+
+    def _made(self, facts: ProbeFacts, quantity: Quantity, series: _Series, beside: bool) -> Trace:
         log = self.logs.get(facts.id)
         stretches = log.stretches(quantity) if log else ()
         said = log.put_right if log else ()
@@ -249,7 +284,8 @@ class _Series:
     def empty(cls) -> _Series:
         return cls(np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
 
-    def add(self, readings: list[Reading]) -> None:
+    def add(self, readings: list[Reading]) -> bool:
+        """True if some are no newer than what was there."""
         t = np.array([reading.at for reading in readings], np.int64)
         value = np.array([reading.value for reading in readings])
         quality = np.array([int(reading.quality) for reading in readings], np.int64)
@@ -263,6 +299,7 @@ class _Series:
             # The store keeps one row for a time, so equal times mean the same row: keep the first.
             self.t, first = np.unique(self.t, return_index=True)
             self.value, self.quality = self.value[first], self.quality[first]
+        return late
 
     def replace(
         self,

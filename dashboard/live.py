@@ -15,6 +15,8 @@ from dashboard.devices import probe_logs
 from dashboard.facts import Facts
 from dashboard.follow import Follower
 from dashboard.forecast_file import ForecastFile
+from dashboard.lot_known import LotKnown
+from dashboard.lots import Lots
 from dashboard.panel import Event, Panel
 from dashboard.weather import Weather, weather_of
 from model.resin_card import ResinCard
@@ -23,8 +25,15 @@ CardOf = Callable[[str], ResinCard | None]
 """A card by its id; None if there is none that can be used."""
 
 
-def facts_of(panel: Panel, follower: Follower, card_of: CardOf, weather: Weather | None = None) -> Facts:
-    """One panel's facts as its probes are followed now, with those of its coats' cards that can be read.
+def facts_of(
+    panel: Panel,
+    follower: Follower,
+    card_of: CardOf,
+    weather: Weather | None = None,
+    lots: Mapping[int, LotKnown] | None = None,
+) -> Facts:
+    """One panel's facts as its probes are followed now, with those of its coats' cards that can be read, and what is
+    known of their lots.
 
     Before the first coat: with the card that is planned for it.
     """
@@ -41,6 +50,7 @@ def facts_of(panel: Panel, follower: Follower, card_of: CardOf, weather: Weather
         batch=follower.batch,
         unsure=unsure(follower.runs),
         weather=weather,
+        lots=lots or {},
     )
 
 
@@ -75,6 +85,7 @@ class Live:
         self._forecast = forecast
         self._lock = threading.Lock()
         self._follower: Follower | None = None
+        self._lots = Lots()
 
     def facts(self, panel: Panel, now: int) -> Facts:
         """As of `now` (UTC ms). Raises collector.store.schema.NotYet while collect has never run."""
@@ -86,7 +97,9 @@ class Live:
             follower.refresh()
             self._follower = follower
             weather = weather_now(self._forecast, follower, now)
-            return facts_of(panel, follower, self._card_of, weather)
+            every = self._logbook.panels().values()
+            lots = self._lots.known(panel, every, follower, self._card_of, now)
+            return facts_of(panel, follower, self._card_of, weather, lots)
 
     def _oldest(self, panel: Panel) -> int | None:
         """When the first coat of any panel still open, or of this one, was mixed, UTC ms."""

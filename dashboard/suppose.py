@@ -260,9 +260,8 @@ class _Asked:
 
 def _asked(coat: CoatCourse, whole: Blocks) -> _Asked:
     """From its last pot on: what becomes ready counts from there."""
-    weights = coat.learned.weights if coat.coat.thumb_tests else None
     start = last_start_of(coat.coat, coat.card)
-    return _Asked(coat.paths["central"].calibration, coat.paths, whole, start, weights)
+    return _Asked(coat.paths["central"].calibration, coat.paths, whole, start, coat.weights)
 
 
 def _degree(asked: list[_Asked], plan: Plan, goal: Goal, cap: Cap) -> int | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -32,6 +32,8 @@ from dashboard.follow import Follower
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import facts_of, weather_now
 from dashboard.logbook import LogbookReader
+from dashboard.lot_known import lots_between, lots_of
+from dashboard.lots import Lots
 from dashboard.panel import Panel
 from dashboard.watch_store import Alarm, WatchWriter
 
@@ -63,7 +65,10 @@ class Watch:
     _follower: Follower | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
     _silent: dict[str, bool] = field(default_factory=dict, init=False)
+    # Those that are open, and every one there ever was: a closed one has taught its lots.
     _panels: dict[str, Panel] = field(default_factory=dict, init=False)
+    _every: dict[str, Panel] = field(default_factory=dict, init=False)
+    _lots: Lots = field(default_factory=Lots, init=False)
     _logs: dict[str, ProbeLog] = field(default_factory=dict, init=False)
     _logbook_version: int = field(default=-1, init=False)
     # What is still to be worked out or told anew: kept when an entry that comes in between puts a round off.
@@ -141,9 +146,11 @@ class Watch:
 
     def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
         at = self.clock.now()
-        facts = facts_of(panel, follower, self.cards.get, weather_now(self.forecast, follower, at))
+        weather = weather_now(self.forecast, follower, at)
+        facts = facts_of(panel, follower, self.cards.get, weather)
         try:
-            return assess(facts, at)
+            lots = self._lots.known(panel, self._every.values(), follower, self.cards.get, at)
+            return assess(replace(facts, lots=lots), at)
         except Exception:
             log.exception("panel %r cannot be worked out", panel.id)
             return failed(facts, at)
@@ -154,8 +161,11 @@ class Watch:
         if version == self._logbook_version:
             return
         events = self.logbook.events()
-        panels = {panel.id: panel for panel in fold(events).values() if not panel.closed}
+        every = fold(events)
+        panels = {panel.id: panel for panel in every.values() if not panel.closed}
         changed = {key for key, panel in panels.items() if self._panels.get(key) != panel}
+        taught = lots_between(self._every, every)
+        changed |= {key for key, panel in panels.items() if lots_of(panel) & taught}
         logs = probe_logs(events)
         said_anew = {probe for probe in self._logs | logs if self._logs.get(probe) != logs.get(probe)}
         changed |= {key for key, panel in panels.items() if panel.probes & said_anew}
@@ -164,7 +174,7 @@ class Watch:
         self._gone = [key for key in sorted(known | set(self._gone)) if key not in panels]
         for key in self._gone:
             self._latest.pop(key, None)
-        self._panels, self._logs, self._logbook_version = panels, logs, version
+        self._panels, self._every, self._logs, self._logbook_version = panels, every, logs, version
 
     def _oldest_coat(self) -> int | None:
         """When the first coat of any open panel was mixed, UTC ms."""

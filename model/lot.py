@@ -1,7 +1,9 @@
 """What panels laid from one lot teach the next: mean and covariance of (ln rate, E, Tg_inf), and nothing else.
 
 Weights themselves are not carried on: multiplied over panels they shrink to a few members and claim a certainty
-that nobody has. The probe's offset belongs to the probe and the forecast to the night; neither travels with the lot.
+that nobody has. What was carried on weighs the next panel's own members, which stay the card's: so what closes is
+still claimed by all of them alike (model.milestones), and a lot costs no further course. The probe's offset belongs
+to the probe and the forecast to the night; neither travels with the lot.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import numpy as np
 from model.blocks import Floats
 from model.calibration import INVENTED_RATE_SD, RATE_SD
 from model.energy_fit import card_energy
-from model.members import FULL_CURE_TG_C, FULL_CURE_TG_SD_K, PROBE_SD_K, Members, members
+from model.members import FULL_CURE_TG_C, FULL_CURE_TG_SD_K, Members, Weights
 from model.resin_card import ResinCard
 
 PANEL_DRIFT = 0.08
@@ -45,15 +47,41 @@ class Lot:
         widened[0, 0] += PANEL_DRIFT**2
         return Lot(self.mean, widened)
 
-    def members(self, n: int = 256, probe_sd_K: float = PROBE_SD_K) -> Members:
-        """The range of coats of a panel laid from this lot, for a probe of its own standard deviation, K."""
-        score = members(n, rate_sd=1.0, E=0.0, E_sd=1.0, Tg_inf=0.0, Tg_inf_sd=1.0, probe_sd_K=probe_sd_K)
-        columns = (score.ln_rate, score.E_J_mol, score.Tg_inf_C)
-        root = np.linalg.cholesky(self.covariance)
-        rate, energy, full = (
-            self.mean[i] + np.add.reduce([root[i, j] * columns[j] for j in range(i + 1)]) for i in range(3)
+    def likeness(self, of: Members) -> Floats:
+        """Natural logarithm of each member's density, but for a constant, (N,)."""
+        away = np.array([of.ln_rate, of.E_J_mol, of.Tg_inf_C]) - self.mean[:, np.newaxis]
+        inverse = np.linalg.inv(self.covariance)
+        return np.asarray(-0.5 * (away[:, np.newaxis] * inverse[:, :, np.newaxis] * away).sum(axis=(0, 1)))
+
+
+@dataclass(frozen=True)
+class LotRange:
+    """A lot twice: as it is likely, and for claiming that something may begin (model.observation)."""
+
+    likely: Lot
+    cautious: Lot
+
+    def weights(self, of: Members, card: ResinCard) -> Weights:
+        """Of the card's own members on a panel that is laid from this lot: what closes still counts all alike."""
+        before = new_lot(card).likeness(of)
+        return Weights(*(_weights(lot.likeness(of) - before) for lot in (self.likely, self.cautious)))
+
+    def taught(self, of: Members, weights: Weights) -> LotRange:
+        """As the next panel meets it, after one whose members `of` came out of touches with `weights`."""
+        return LotRange(
+            self.likely.taught(of, weights.likely).drifted(),
+            self.cautious.taught(of, weights.cautious).drifted(),
         )
-        return Members(rate, energy, full, score.probe_offset_K, score.forecast_z)
+
+    @classmethod
+    def new(cls, card: ResinCard) -> LotRange:
+        """Nobody has touched it yet."""
+        return cls(new_lot(card), new_lot(card))
+
+
+def _weights(likeness: Floats) -> Floats:
+    relative = np.exp(likeness - likeness.max())
+    return np.asarray(relative / relative.sum())
 
 
 def new_lot(card: ResinCard) -> Lot:

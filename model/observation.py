@@ -140,7 +140,9 @@ class Learned:
                 touch before it teaches
     torn        the newest touch that tells something is one of them: it asks for another
     suspect     the mix is suspected: nothing was learned
-    Where nothing was learned all weights are equal.
+    telling     at least one touch says something of the cure
+    on_lot      what other coats of its lot have taught counts
+    Where nothing was learned, not from a lot either, all weights are equal.
     """
 
     weights: Weights
@@ -148,12 +150,18 @@ class Learned:
     disagrees: tuple[int, ...]
     torn: bool
     suspect: bool
+    telling: bool = False
+    on_lot: bool = False
 
 
-def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = False) -> Learned:
+def learn(
+    calibration: Calibration, touches: Sequence[Touch], suspect: bool = False, lot: Weights | None = None
+) -> Learned:
     """Weights of the members after `touches`, in any order; taking one back is asking again without it.
 
     suspect    somebody already suspects the pot (off ratio, badly stirred): it must not teach
+    lot        weights of the members before any touch, by what other coats of its lot have taught; they count for
+               nothing where the touches contradict the temperatures, or one another
     """
     count = len(calibration.members)
     felt = {i: _Felt(calibration, item) for i, item in enumerate(touches) if _telling(calibration, item)}
@@ -161,16 +169,20 @@ def learn(calibration: Calibration, touches: Sequence[Touch], suspect: bool = Fa
     torn = _torn(disagrees, felt.keys() | set(disagrees), touches)
     suspect = suspect or suspect_mix(calibration, touches)
     outvoted = len(disagrees) < len(felt.keys() - set(disagrees))
-    if suspect or not outvoted:
-        return Learned(Weights.equal(count), float(count), disagrees, torn, suspect)
+    if suspect or (disagrees and not outvoted):
+        return Learned(Weights.equal(count), float(count), disagrees, torn, suspect, bool(felt))
 
-    def weigh(habit: float) -> Floats:
-        return _flattened(
-            _joint([item.likelihood(touches[i].words, habit) for i, item in felt.items()], count)
-        )
+    def said(habit: float) -> Floats:
+        return _joint([item.likelihood(touches[i].words, habit) for i, item in felt.items()], count)
 
-    weights = Weights(likely=weigh(0.0), cautious=weigh(1.0))
-    return Learned(weights, effective(weights.likely), disagrees, torn, suspect)
+    weights = on_top(Weights(likely=said(0.0), cautious=said(1.0)), lot or Weights.equal(count))
+    count_of = effective(weights.likely)
+    return Learned(weights, count_of, disagrees, torn, suspect, bool(felt), lot is not None)
+
+
+def on_top(said: Weights, before: Weights) -> Weights:
+    """Weights by what was said, of members that had others before; neither need have a sum of 1."""
+    return Weights(_flattened(before.likely * said.likely), _flattened(before.cautious * said.cautious))
 
 
 def effective(weights: Floats) -> float:

@@ -10,6 +10,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
         "fully cured", "stopped by cold",
     ),
     "level": ("some", "heavy", "wet"),
+    "pace": ("quicker", "slower"),
     "trouble": (
         "disk full", "disk read-only", "disk error", "file locked", "file damaged", "on reserve",
         "read without end",

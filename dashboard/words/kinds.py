@@ -1,4 +1,4 @@
-"""Sentences about what some kinds of coat ask for: trim, carve, tape, clamps, peel ply; and of fillets."""
+"""Sentences about what some kinds of coat ask for: trim, carve, tape, clamps, peel ply; of fillets, and of lots."""
 
 from __future__ import annotations
 
@@ -33,6 +33,10 @@ KIND_WHYS: dict[str, str] = {
     "why_sags": "It sags on a vertical until it sets, likely {open_at}: look again.",
     "why_trim_too": "Trim the flange before {trim_by}, too.",
     "why_tape_on": "The tape is still on: score its edge, then pull.",
+    "why_lot": "This lot: {panels} panels say it is about {off_pc} {pace} than its card.",
+    "why_lot_as_card": "This lot: {panels} panels say it cures as its card says.",
+    "why_lot_one": "This lot: one panel says it is about {off_pc} {pace} than its card.",
+    "why_lot_one_as_card": "This lot: one panel says it cures as its card says.",
 }
 
 KIND_NEXTS: dict[str, str] = {

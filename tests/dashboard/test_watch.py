@@ -332,3 +332,38 @@ def test_a_full_disk_stops_no_alarm_and_what_could_not_be_stored_is_stored_once_
         ("probe silent", START + 20 * MINUTE)
     ]
     assert shed.seen.assessment("lid-199") is not None
+
+
+def test_what_a_thumb_says_of_a_lot_counts_at_once_on_the_other_panels_laid_from_it(shed: Shed) -> None:
+    """Within the minute, and no longer than the entry stands; a closed panel's coat has taught all the same."""
+    shed.measured(-30, 400)
+    lots = {"resin_lot": "R-1", "hardener_lot": "H-1"}
+    for panel, minute in (("one", 0), ("two", 120)):
+        shed.register(panel)
+        shed.clock.at = START + minute * MINUTE
+        shed.log(
+            "coat mixed",
+            minute,
+            panel,
+            card="invented-25min",
+            applied_at=START + minute * MINUTE,
+            kind="laminate",
+            **lots,
+        )
+    shed.round_at(200.1)
+
+    def taught() -> tuple[str, ...]:
+        answer = shed.seen.assessment("two")
+        assert answer is not None
+        return answer.lot_panels
+
+    assert taught() == ()
+    test = shed.log("thumb test", 190, "one", words=["soft tack"])
+    shed.round_at(200.2)
+    assert taught() == ("one",)
+    shed.log("closed", 191, "one")
+    shed.round_at(200.3)
+    assert taught() == ("one",)
+    shed.log("withdrawn", 192, "one", event=test)
+    shed.round_at(200.4)
+    assert taught() == ()

@@ -6,6 +6,7 @@ import pytest
 
 from model.resin_card import Milestone
 from tests.model.honest import (
+    Hands,
     always,
     biased,
     contradictions,
@@ -21,6 +22,8 @@ from tests.model.test_honest_ranges import (
     assert_contradictions_are_seen,
     assert_covers,
     assert_early_claims,
+    assert_lots_are_honest,
+    assert_lots_are_safe,
     assert_narrower,
     assert_no_more_false_ready,
 )
@@ -105,8 +108,20 @@ def test_one_pot_in_twenty_is_bad() -> None:
 
 
 def test_five_panels_of_one_lot() -> None:
-    scores = lots(100)
-    for milestone in JUDGED:
-        pooled = sum(score.coverage(milestone) for score in scores) / len(scores)
-        slack = sampling_error(0.8, 500)
-        assert 0.74 - slack <= pooled <= 0.86 + slack, [score.table() for score in scores]
+    """500 panels. Weights multiplied on covered 53 % by the fifth."""
+    trial = lots(100)
+    assert_lots_are_safe(trial)
+    assert_lots_are_honest(trial, 0.76, 0.86)
+    last = trial.taught[-1]
+    assert min(last.coverage(milestone) for milestone in JUDGED) >= 0.74 - sampling_error(0.8, 100)
+
+
+@pytest.mark.parametrize("hands", [biased(0.2), always(Hand(bias=0.2)), always(Hand(bias=-0.2))])
+def test_a_hand_with_a_habit_feels_all_panels_of_a_lot(hands: Hands) -> None:
+    """Its range is off, which nobody can tell from a quick or slow lot, and no promise covers that; what is claimed
+    from it is not.
+    """
+    trial = lots(50, hands=hands)
+    assert_lots_are_safe(trial)
+    covered = [trial.pooled(lambda score, of=milestone: score.coverage(of))[0] for milestone in JUDGED]
+    assert min(covered) >= 0.55

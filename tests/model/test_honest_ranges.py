@@ -9,11 +9,13 @@ import pytest
 
 from model.resin_card import Milestone
 from tests.model.honest import (
+    LotTrial,
     Trial,
     always,
     biased,
     contradictions,
     glassy,
+    lots,
     pots,
     sampling_error,
     thumbs,
@@ -95,6 +97,29 @@ def assert_contradictions_are_seen(trial: Trial) -> None:
 
 def test_contradicting_hands_are_reported_or_widen_and_do_not_raise_false_ready() -> None:
     assert_contradictions_are_seen(contradictions(World(), EACH))
+
+
+def assert_lots_are_safe(trial: LotTrial) -> None:
+    """On the same panels no more false "ready" than without the lot, and no window open longer; exactly."""
+    for milestone in JUDGED:
+        taught, untaught = trial.pooled(lambda score, of=milestone: score.wrong(of))
+        assert taught <= untaught, (milestone, [score.table() for score in trial.taught])
+
+
+def assert_lots_are_honest(trial: LotTrial, low: float, high: float) -> None:
+    """The range holds about 80 % of the panels it was taught for, and is narrower for it."""
+    for milestone in JUDGED:
+        count = sum(len(score.inside[milestone]) for score in trial.taught[1:])
+        covered, _ = trial.pooled(lambda score, of=milestone: score.coverage(of))
+        slack = sampling_error(0.8, count)
+        assert low - slack <= covered <= high + slack, (milestone, [score.table() for score in trial.taught])
+        assert trial.width(milestone) < 0.8
+
+
+def test_what_lots_teach_is_safe_and_honest() -> None:
+    trial = lots(12, 3)
+    assert_lots_are_safe(trial)
+    assert_lots_are_honest(trial, 0.74, 0.86)
 
 
 def test_bad_pots_never_end_in_a_demould_and_are_mostly_suspected() -> None:
