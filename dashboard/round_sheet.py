@@ -19,7 +19,7 @@ known" by itself; a page does after three of the probe's intervals."""
 
 @dataclass(frozen=True)
 class Line:
-    """One panel's line. until: UTC ms, None if nothing is known that could end."""
+    """One panel's line. until: UTC ms, None if nothing is known that could end, or if it is on hold."""
 
     strip: Strip
     until: int | None
@@ -45,11 +45,18 @@ def sheet_of(
     found = round_of(panels, kept, view, zone)
     by_panel = {item.panel: item for item in kept or ()}
     lines = tuple(_line(strip, by_panel.get(strip.panel), view) for strip in found.strips)
-    beside = {key for strip in found.strips if strip.known for key in by_panel[strip.panel].cautions}
+    beside = {
+        key
+        for strip in found.strips
+        if strip.known and not strip.held
+        for key in by_panel[strip.panel].cautions
+    }
     return Sheet(found, zone, lines, _made(found, view), tuple(key for key in CAUTIONS if key in beside))
 
 
 def _line(strip: Strip, item: Assessment | None, view: View) -> Line:
+    if strip.held:
+        return Line(strip, None, LABELS["sheet_held"])
     if not strip.known or item is None:
         return Line(strip, None, LABELS["sheet_now"])
     ends = shuts_by(item.verdict, view.now)

@@ -6,9 +6,10 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from dashboard.assess import HELD_RANK
 from dashboard.assessment import Assessment
 from dashboard.display import View
-from dashboard.panel import Panel
+from dashboard.panel import Hold, Panel
 from dashboard.words import LABELS
 from model.observation import Word
 from model.verdict import Kind, Mark, Say, State
@@ -48,6 +49,7 @@ class Strip:
     ahead      "40 min left" or "in 2 h 20" for the headline's time limit, or None
     why        one sentence or two
     good_until past it the page itself must show "not known" with `last_said`; None: nothing to expire
+    held       somebody put it on hold: nobody works on it until it is released
     """
 
     panel: str
@@ -66,6 +68,7 @@ class Strip:
     readings_to: int | None
     folded: bool = False
     zone: str = ""
+    held: bool = False
 
     @property
     def contour(self) -> str:
@@ -92,8 +95,12 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
 
     An answer from before the newest entry, or before one was taken back, is none.
     """
+    if panel.scrapped is not None:
+        return _unknown(panel, Say("scrapped"), Say("why_scrapped", {"reason": panel.scrapped}), view)
     if panel.closed:
         return _unknown(panel, Say("closed"), Say("why_closed"), view)
+    if panel.hold is not None and not _knows_of_hold(assessment, panel, view):
+        return _held(panel, panel.hold, view)
     if assessment is None or not assessment.is_of(panel):
         key = "not_worked_out" if started else "watch_not_started"
         return _unknown(panel, Say(key), Say(f"why_{key}"), view)
@@ -120,6 +127,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         worked_out=assessment.at,
         readings_to=assessment.readings_to,
         zone=panel.zone,
+        held=verdict.headline.key == "held",
     )
 
 
@@ -141,6 +149,8 @@ def title(panel: Panel) -> str:
 def button(panel: Panel, assessment: Assessment) -> Button:
     """The one thing to log or look up. Demoulding ends the watching, so it is never on the round."""
     verdict, here = assessment.verdict, f"/panels/{panel.id}"
+    if verdict.headline.key == "held":
+        return _release(panel)
     if verdict.headline.key in ("disagreement", "suspect_mix"):
         return Button(LABELS["thumb_test"], href=f"{here}/thumb")
     if verdict.kind is Kind.NOT_KNOWN:
@@ -240,6 +250,26 @@ def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | No
         readings_to=old.readings_to if old else None,
         zone=panel.zone,
     )
+
+
+def _knows_of_hold(assessment: Assessment | None, panel: Panel, view: View) -> bool:
+    """Whether an answer is good now and says that the panel is on hold, or that its pot has to be emptied first."""
+    if assessment is None or not assessment.is_of(panel) or assessment.is_old(view.now):
+        return False
+    return assessment.verdict.headline.key == "held" or assessment.verdict.state is State.IN_THE_POT
+
+
+def _held(panel: Panel, hold: Hold, view: View) -> Strip:
+    """A hold stands whether or not anything can be worked out: a person put it there."""
+    why = Say("why_held", {"held_at": hold.since, "who": hold.who or LABELS["nobody"]})
+    return replace(
+        _unknown(panel, Say("held", {"reason": hold.reason}), why, view),
+        kind=Kind.WAIT, mark=Mark.RAMP, button=_release(panel), rank=HELD_RANK, held=True,
+    )  # fmt: skip
+
+
+def _release(panel: Panel) -> Button:
+    return Button(LABELS["see_hold"], href=f"/panels/{panel.id}/more#on-hold")
 
 
 def _check_probe(panel: Panel) -> Button:

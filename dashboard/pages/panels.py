@@ -46,7 +46,7 @@ def router(desk: Desk) -> APIRouter:
         item, started = desk.assessment(panel_id)
         every = trace.rows(item, view) if item else []
         strip = strips.strip(panel, item, view, started)
-        valid = item if item is not None and item.is_of(panel) else None
+        valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
         return desk.page(
             request,
             "panel.html",
@@ -154,10 +154,13 @@ def fit(card: str, minimum_C: float, maximum_C: float, panel_C: float | None, vi
 def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: View) -> list[Button]:
     """The strip's own first, then what else may have been done by now, and last the next coat.
 
-    A coat that is still liquid or soft is neither washed nor sanded; demoulding only where it may be.
+    A coat that is still liquid or soft is neither washed nor sanded; demoulding only where it may be. A panel on
+    hold is released before anything else.
     """
     if panel.closed:
         return []
+    if strip.held:
+        return [strip.button]
     here = f"/panels/{panel.id}"
     first = [] if strip.button.href == here else [strip.button]
     state = item.verdict.state if item is not None and _fresh(item, view) else None

@@ -76,11 +76,11 @@
   };
 
   // One id and one time for each act until 3 s after its answer: a second tap sends the same entry, which is absorbed.
-  // at: when it was, UTC ms; without it: now.
-  const tap = async (entry, then, at) => {
+  // at: when it was, UTC ms; without it: now. id: of the sheet it is tapped on, if that is one entry whatever is tapped.
+  const tap = async (entry, then, { at, id } = {}) => {
     const act = JSON.stringify([entry, at]);
     const dated = entry.panel && entry.kind !== "withdrawn";
-    if (!acts.has(act)) acts.set(act, { id: newId(), ...(dated && { at: at ?? Math.round(window.coldshed.now()) }) });
+    if (!acts.has(act)) acts.set(act, { id: id ?? newId(), ...(dated && { at: at ?? Math.round(window.coldshed.now()) }) });
     const fixed = acts.get(act);
     if (!fixed.answered) show(body.dataset.sending);
     try {

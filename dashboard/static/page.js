@@ -54,7 +54,8 @@
     const changed = headline(old) !== headline(fresh);
     if (old.isEqualNode(fresh)) return;
     const focused = old.contains(document.activeElement) ? (document.activeElement.matches(".do") ? ".do" : ".open") : "";
-    const height = old.offsetHeight;
+    const height = old.getBoundingClientRect().height;
+    const folded = old.classList.contains("folded");
     for (const name of [...old.getAttributeNames()]) if (!fresh.hasAttribute(name)) old.removeAttribute(name);
     for (const { name, value } of [...fresh.attributes]) old.setAttribute(name, value);
     old.replaceChildren(...fresh.childNodes);
@@ -63,7 +64,16 @@
       old.classList.add("changed");
       speak(`${old.dataset.name}: ${headline(old)}`);
     }
-    if (old.offsetHeight !== height) swapped = performance.now();
+    if (folded) old.classList.add("folded"); // its button comes with the new order
+    if (folded) old.querySelector(".do")?.remove();
+    if (old.matches(".strip")) hold(old, height);
+    if (Math.abs(old.getBoundingClientRect().height - height) > 0.5) swapped = performance.now();
+  };
+
+  // While it is seen a strip keeps its height, so that none below it moves: it is filled up, or says less of why.
+  const hold = (strip, height) => {
+    strip.style.minHeight = `${height}px`;
+    for (const less of ["tight", "tighter"]) if (strip.getBoundingClientRect().height > height + 0.5) strip.classList.add(less);
   };
 
   const takeStrips = (page) => {
@@ -133,9 +143,7 @@
       const strip = document.querySelector(`[data-strip="${CSS.escape(panel)}"]`);
       const over = !strip || Number(strip.dataset.workedOut) >= since || performance.now() > limit;
       if (over) pending.delete(panel);
-      // Its height is kept, so that nothing below moves under a thumb.
-      if (over) strip?.style.removeProperty("min-height");
-      else if (!strip.classList.contains("pending")) strip.style.minHeight = `${strip.getBoundingClientRect().height}px`;
+      if (!over && !strip.classList.contains("pending")) hold(strip, strip.getBoundingClientRect().height);
       strip?.classList.toggle("pending", !over);
       for (const button of document.querySelectorAll(`[data-log][data-panel="${CSS.escape(panel)}"]`))
         if (over) button.removeAttribute("aria-disabled");

@@ -3,6 +3,7 @@
 (() => {
   const { send, newId, leave, tap } = window.coldshedLog;
   const { shopTime, complain } = window.coldshedSheet;
+  const sheet = newId(); // one id for each opened sheet: a second tap beside the first is absorbed, too
   const when = document.getElementById("felt-at");
   const celsius = (field) => {
     const said = field.value === "" ? null : Number(field.value);
@@ -23,7 +24,7 @@
       if (!fits(tile) || !fits(when)) return;
       const body = { words: button.dataset.found.split(","), tile_C: celsius(tile) };
       if (document.getElementById("patchy").checked) body.patchy = true;
-      tap({ kind: "thumb test", panel: button.dataset.panel, body }, button.dataset.then, at());
+      tap({ kind: "thumb test", panel: button.dataset.panel, body }, button.dataset.then, { at: at(), id: sheet });
     });
 
   const form = document.getElementById("hardness");

@@ -132,6 +132,7 @@ WHYS: dict[str, str] = {
     "why_outside_card": "Card covers {minimum_C} to {maximum_C}.",
     "why_no_card": "Put the card back or name another. Test with thumb.",
     "why_failed": "The program failed on it; watch's log says why. Test with thumb.",
+    "why_scrapped": "Scrapped: {reason}.",
     "why_closed": "Nothing watches it any more. Its log stays.",
     "why_too_old": "Last said {said_at}: {said}",
     "why_watch_not_started": "Start it with coldshed run. Test with thumb.",
