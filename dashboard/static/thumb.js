@@ -3,7 +3,8 @@
 (() => {
   const { send, newId, leave, tap } = window.coldshedLog;
   const { shopTime, complain } = window.coldshedSheet;
-  const sheet = newId(); // one id for each opened sheet: a second tap beside the first is absorbed, too
+  const sheet = newId(); // one id for each opened sheet: of several sendings one is an entry
+  let sending = false;
   const when = document.getElementById("felt-at");
   const celsius = (field) => {
     const said = field.value === "" ? null : Number(field.value);
@@ -19,12 +20,16 @@
   const at = () => (when.value === "" ? undefined : shopTime(when.value));
 
   for (const button of document.querySelectorAll("[data-found]"))
-    button.addEventListener("click", () => {
+    button.addEventListener("click", async () => {
+      if (sending) return; // a thumb that slips to the next word says no more than it said first
       const tile = document.getElementById("tile");
       if (!fits(tile) || !fits(when)) return;
       const body = { words: button.dataset.found.split(","), tile_C: celsius(tile) };
       if (document.getElementById("patchy").checked) body.patchy = true;
-      tap({ kind: "thumb test", panel: button.dataset.panel, body }, button.dataset.then, { at: at(), id: sheet });
+      const entry = { kind: "thumb test", panel: button.dataset.panel, body };
+      sending = true;
+      await tap(entry, button.dataset.then, { at: at(), id: sheet });
+      sending = false;
     });
 
   const form = document.getElementById("hardness");
