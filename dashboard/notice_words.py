@@ -35,9 +35,10 @@ def message(so: Sequence[Standing], over: Sequence[Standing], view: View, site: 
         title, more = _lines(one, view)
         titles.append(title)
         lines += [title, *more] if len(so) > 1 else more
-    if over:
+    gone = [alarm for one in (*so, *over) for alarm in one.over if KINDS[alarm.kind].late]
+    if gone:
         lines.append(LABELS["notice_over"])
-        lines += [_gone(alarm, view) for one in over for alarm in one.alarms]
+        lines += [_gone(alarm, view) for alarm in gone]
     title = titles[0] if titles else LABELS["notice_only_over"]
     if len(titles) > 1:
         title += LABELS["notice_more"].format(n=len(titles) - 1)
