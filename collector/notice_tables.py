@@ -39,10 +39,9 @@ class Recipient(Table):
 
 
 class Notices(Table):
-    """Who is told. `pages`: the pages' address as a phone reaches them, put under each notice."""
+    """Who is told. `public_url` under [serve] goes into each notice, so that a tap leads to the page."""
 
     to: tuple[Recipient, ...] = Field(min_length=1)
-    pages: str = Field(default="", pattern=r"^(https?://\S+)?$")
 
     @field_validator("to")
     @classmethod

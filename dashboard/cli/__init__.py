@@ -71,6 +71,7 @@ def parser() -> argparse.ArgumentParser:
     _record(commands)
     _decide(commands)
     _mix(commands)
+    _alarms(commands)
     _check(commands)
     return top
 
@@ -328,6 +329,17 @@ def _decide(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     decide.add_argument("panel", help="the panel's name or id")
     decide.add_argument("act", choices=("demould", "sign-off"))
     decide.add_argument("--who", help="log the decision under this name: granted if nothing is missing")
+
+
+def _alarms(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    alarm = _command(
+        commands, "alarm", "show alarms; say that one was seen, or keep it quiet", "alarms:alarm"
+    )
+    alarm.add_argument("what", choices=("list", "seen", "quiet", "loud", "off", "on"))
+    alarm.add_argument("alarm", nargs="?", help="its id, as 'list' shows it")
+    alarm.add_argument("--minutes", type=int, default=30, help="with quiet: how long (default 30)")
+    alarm.add_argument("--reason", default="", help="with quiet and off")
+    alarm.add_argument("--who", default="command", help="who says so")
 
 
 def _check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -21,6 +21,7 @@ from collector.store.schema import NotYet, Schema, StoreError, open_reader
 from dashboard.alive import doing, lock_holder
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
 from dashboard.logbook import SHOP
+from dashboard.notice_store import NOTICES
 from dashboard.watch_store import WATCH
 
 LEAST_MB, LEAST_INODES = 200, 1000
@@ -64,13 +65,16 @@ def folder_findings(
 
 
 def file_findings(settings: Settings) -> Iterator[Finding]:
-    """Each of our three files: ours, of a version we know, whole by SQLite's quick_check, its log folded in."""
-    for path, schema in (
-        (settings.readings_db, READINGS),
-        (settings.watch_db, WATCH),
-        (settings.shop_db, SHOP),
-    ):
+    """Each of our files: ours, of a version we know, whole by SQLite's quick_check, its log folded in."""
+    for path, schema in written_files(settings):
         yield from file_finding(path, schema)
+
+
+def written_files(settings: Settings) -> list[tuple[Path, Schema]]:
+    """What the shop's processes write; notices.db only where somebody is told."""
+    told = [(settings.notices_db, NOTICES)] if settings.notices is not None else []
+    files = (settings.readings_db, READINGS), (settings.watch_db, WATCH), (settings.shop_db, SHOP)
+    return [*files, *told]
 
 
 def file_finding(path: Path, schema: Schema) -> Iterator[Finding]:
@@ -101,12 +105,8 @@ def file_finding(path: Path, schema: Schema) -> Iterator[Finding]:
 
 
 def process_findings(settings: Settings) -> Iterator[Finding]:
-    """collect, watch and serve, each known by the lock that it holds on its file."""
-    for path, schema in (
-        (settings.readings_db, READINGS),
-        (settings.watch_db, WATCH),
-        (settings.shop_db, SHOP),
-    ):
+    """collect, watch, serve and notify, each known by the lock that it holds on its file."""
+    for path, schema in written_files(settings):
         if not path.exists():
             continue
         holder, what = lock_holder(path), doing(path)

@@ -19,6 +19,7 @@ from dashboard.cli.copies import files_of
 from dashboard.cli.errors import CommandError
 from dashboard.cli.findings import Finding, note, ok, wrong
 from dashboard.logbook import SHOP, LogbookReader
+from dashboard.notice_store import NOTICES
 from dashboard.watch_store import WATCH, WatchReader
 
 
@@ -27,7 +28,8 @@ def check_store(settings_path: Path, named: Path | None) -> Iterator[Finding]:
     if named is None:
         settings = settings_file.load(settings_path)
         for path, schema in files_of(settings):
-            yield from _one(path, schema)
+            if schema is not NOTICES or settings.notices is not None:
+                yield from _one(path, schema)
         yield from _fit_together(settings)
         yield from recording_findings(settings.readings_db)
     elif named.is_dir():
@@ -72,10 +74,10 @@ def _backup(folder: Path) -> Iterator[Finding]:
 
 
 def _schema_of(path: Path) -> Schema:
-    for schema in (WATCH, SHOP, READINGS):
+    for schema in (WATCH, SHOP, READINGS, NOTICES):
         if path.name.startswith(schema.name):
             return schema
-    raise CommandError(f"{path}: its name must begin with readings.db, watch.db or shop.db")
+    raise CommandError(f"{path}: its name must begin with readings.db, watch.db, shop.db or notices.db")
 
 
 def _fit_together(settings: Settings) -> Iterator[Finding]:

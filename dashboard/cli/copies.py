@@ -1,4 +1,4 @@
-"""`coldshed backup` and `restore`: all three files, whole and proved by their digests."""
+"""`coldshed backup` and `restore`: all files, whole and proved by their digests."""
 
 from __future__ import annotations
 
@@ -13,12 +13,14 @@ from collector.store.backup import restore as put_back
 from collector.store.readings_schema import READINGS
 from collector.store.schema import Schema
 from dashboard.logbook import SHOP
+from dashboard.notice_store import NOTICES
 from dashboard.watch_store import WATCH
 
 
 def files_of(settings: Settings) -> list[tuple[Path, Schema]]:
     """Answers rest on entries and readings, so they are copied first: what they rest on is in the copies then."""
-    return [(settings.watch_db, WATCH), (settings.shop_db, SHOP), (settings.readings_db, READINGS)]
+    files = (settings.notices_db, NOTICES), (settings.watch_db, WATCH), (settings.shop_db, SHOP)
+    return [*files, (settings.readings_db, READINGS)]
 
 
 def backup(arguments: argparse.Namespace) -> int:

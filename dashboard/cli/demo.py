@@ -73,7 +73,8 @@ def demo(arguments: argparse.Namespace) -> int:
             f"It is {arguments.start} there and time runs {arguments.rate:g} times as fast. Stop with Ctrl-C.\n",
             flush=True,
         )
-        children = commands(["collect", "watch", "serve"], folder / "coldshed.toml", clock)
+        names = ["collect", "watch", "serve", *(["notify"] if settings.notices else [])]
+        children = commands(names, folder / "coldshed.toml", clock)
         return Supervisor(children).run(Stop().on_signals())
 
 

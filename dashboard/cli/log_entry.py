@@ -127,6 +127,19 @@ def _request(event: Event) -> tuple[str, dict[str, Any]]:
             return f"{probe}/check", said | kept | {"at": event.at}
         case "decided":
             return f"/api/panels/{event.panel}/decisions", said | {"act": body["act"]}
+        case "alarm seen":
+            return "/api/events", said | {"kind": event.kind} | body
+        case "alarm shelved":
+            minutes = max(1, (body["until"] - event.at) // 60_000)
+            return "/api/alarms/quiet", said | {
+                "alarm": body["alarm"],
+                "minutes": minutes,
+                "reason": body["reason"],
+            }
+        case "alarm unshelved":
+            return "/api/alarms/unquiet", said | body
+        case "out of service" | "in service":
+            return "/api/alarms/service", said | body | {"off": event.kind == "out of service"}
         case "withdrawn":
             return "/api/events", said | {"kind": event.kind, "panel": event.panel} | body
     said |= {"kind": event.kind, "panel": event.panel, "at": event.at}

@@ -45,7 +45,7 @@ def notify(arguments: argparse.Namespace) -> int:
             clock=clock_of(arguments, settings),
             zone=ZoneInfo(settings.time_zone),
             site=settings.site,
-            pages=settings.notices.pages,
+            pages=settings.serve.public_url or "",
             troubles=lambda: read(settings.readings_db),
             turned=heartbeat.turned,
         ).run(stop)
@@ -71,7 +71,8 @@ def _test(arguments: argparse.Namespace, settings: Settings, notices: Notices) -
     send = sender(settings, notices)
     now = clock_of(arguments, settings).now()
     asked = Standing(Notice(f"{TEST}.{now}", TEST, now, now, ()), (), (), False)
-    made = message([asked], [], View(ZoneInfo(settings.time_zone), "degC", now), settings.site, notices.pages)
+    view, pages = View(ZoneInfo(settings.time_zone), "degC", now), settings.serve.public_url or ""
+    made = message([asked], [], view, settings.site, pages)
     reached = True
     for to in notices.to:
         why = send(to.name, made)

@@ -14,7 +14,7 @@ from dashboard.cli import parser
 
 UNITS = Path(__file__).parents[2] / "firmware_notes" / "systemd"
 SERVICES = sorted(UNITS.glob("*.service"))
-NAMES = ("collect", "watch", "serve", "forward")
+NAMES = ("collect", "watch", "serve", "forward", "notify")
 
 
 def lines(path: Path) -> dict[str, list[str]]:
@@ -51,7 +51,7 @@ def test_each_is_told_of_is_started_again_always_and_may_write_one_folder(path: 
     assert unit["User"] == ["coldshed"]
     program, command = unit["ExecStart"][0].split()
     assert program.endswith("/coldshed")
-    assert parser().parse_args([command]).does == f"processes:{name}"
+    assert parser().parse_args([command]).does in (f"processes:{name}", f"notices:{name}")
 
 
 def test_only_collect_reaches_serial_ports_and_is_the_last_to_go_when_memory_runs_out() -> None:

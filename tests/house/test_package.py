@@ -12,7 +12,7 @@ import model
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = (
-    *("demo", "run", "collect", "watch", "serve", "forward"),
+    *("demo", "run", "collect", "watch", "serve", "forward", "notify", "alarm"),
     *("listen", "assess", "import", "export", "panel", "round", "labels", "record", "decide", "mix", "check"),
 )
 
