@@ -80,7 +80,7 @@ def test_weights_out_of_tolerance_are_said_at_once_and_it_is_on_ends_the_countdo
     page.reload()
     page.get_by_label("Resin, g").fill("345")
     page.get_by_label("Hardener, g").fill("130")
-    page.get_by_label("Stirred, scraped").check()
+    page.get_by_label("Yes").check()
     page.get_by_role("button", name="Note the weights").click()
     expect(page.locator(".problem:visible")).not_to_have_count(0)
     (pot,) = shop.logbook.panels()["box-a"].newest.pots  # type: ignore[union-attr]
@@ -103,9 +103,10 @@ def test_weights_in_ounces_are_kept_in_grams(visit: Visit, shop: FakeShop) -> No
     page.get_by_label("Resin, oz").fill("5.5")
     page.get_by_label("Hardener, oz").fill("1.55")
     page.get_by_role("button", name="Note the weights").click()
-    until(lambda: shop.logbook.panels()["box-a"].newest.pots[0].stirred is not None, "it is logged")  # type: ignore[union-attr]
+    until(lambda: shop.logbook.panels()["box-a"].newest.pots[0].mass_g is not None, "it is logged")  # type: ignore[union-attr]
     (pot,) = shop.logbook.panels()["box-a"].newest.pots  # type: ignore[union-attr]
     assert pot.resin_g is not None
+    assert pot.stirred is None, "nobody said"
     assert abs(pot.resin_g - 5.5 * 28.349523125) < 1e-9
 
 
