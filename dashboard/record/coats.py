@@ -44,6 +44,8 @@ def _rows(coat: CoatResult, card: ResinCard | None, say: Wording) -> Iterator[tu
             "hardener": coat.hardener_lot or RECORD["not_said"],
         }
         yield RECORD["lots"], RECORD["lot_of"].format(**lots)
+    if coat.taught_by:
+        yield RECORD["taught_by"], ", ".join(coat.taught_by)
     if coat.covered_at is not None:
         yield RECORD["covered"], say.at(coat.covered_at)
     if coat.numbers is None:

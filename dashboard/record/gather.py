@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -18,9 +18,15 @@ from collector.store.digests import READINGS, day_of
 from collector.store.reader import Ledger, Reader
 from collector.store.runs import unsure
 from collector.store.schema import NotYet
+from dashboard.cards import CardFileError, card_of
+from dashboard.devices import probe_logs
 from dashboard.fold import fold, told, withdrawn
+from dashboard.follow import Follower
+from dashboard.lot_known import LotKnown, lots_of
+from dashboard.lots import Lots
 from dashboard.panel import Event, Panel
 from dashboard.record.used import DayDigest, RecordError, Said, Series, Used
+from model.resin_card import ResinCard
 
 DAY_MS = 86_400_000
 QUANTITIES = (Quantity.TEMPERATURE, Quantity.RELATIVE_HUMIDITY)
@@ -55,7 +61,8 @@ class Archive:
         Raises RecordError for a panel there is not, NotYet while serve or collect has never run.
         """
         events = self.logbook.events()
-        panel = fold(events).get(panel_id)
+        every = fold(events)
+        panel = every.get(panel_id)
         if panel is None:
             raise RecordError(f"there is no panel {panel_id!r}: 'coldshed panel list' names them")
         probes = probes_of(panel)
@@ -81,7 +88,26 @@ class Archive:
                 said=tuple(item for item in self._headlines(panel_id) if item.at <= at),
                 days=tuple(_days(reader, probes, since, at)),
                 series=tuple(ledgers(reader, probes, since, at, batch)),
+                lots=self._lots(panel, every, events, at),
             )
+
+    def _lots(
+        self, panel: Panel, every: Mapping[str, Panel], events: list[Event], at: int
+    ) -> dict[int, LotKnown]:
+        """By the coat's number; without a lot nothing is read."""
+        if not lots_of(panel):
+            return {}
+        follower = Follower(self.readings, at)
+        follower.logs = probe_logs(events)
+        follower.refresh()
+        return Lots().known(panel, every.values(), follower, self._card, at)
+
+    def _card(self, name: str) -> ResinCard | None:
+        text = self.card_text(name)
+        try:
+            return None if text is None else card_of(text, name)
+        except CardFileError:
+            return None  # its coats say "no card"
 
     def _headlines(self, panel_id: str) -> list[Said]:
         try:

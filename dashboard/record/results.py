@@ -94,7 +94,10 @@ class Numbers:
 
 @dataclass(frozen=True)
 class CoatResult:
-    """One coat; unknown says why there are no numbers: "no card", "no readings", or ""."""
+    """One coat; unknown says why there are no numbers: "no card", "no readings", or "".
+
+    taught_by   ids of the panels whose coats have taught of its lot
+    """
 
     number: int
     kind: str
@@ -107,6 +110,7 @@ class CoatResult:
     pots: tuple[Poured, ...]
     unknown: str
     numbers: Numbers | None
+    taught_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quantity, Suspicion
 from collector.store.runs import Unsure
+from dashboard.lot_known import LotKnown
 from dashboard.panel import Event
 
 Json = dict[str, Any]
@@ -123,6 +124,8 @@ class Used:
     unsure      stretches of time whose place is not known exactly
     said        headlines as they were shown
     days        digests that the store made of finished days
+    lots        what others had taught of the lots of its coats by then, by the coat's number: their own entries and
+                readings stand on the records of their panels
     """
 
     panel: str
@@ -141,6 +144,7 @@ class Used:
     said: tuple[Said, ...] = ()
     days: tuple[DayDigest, ...] = ()
     series: tuple[Series, ...] = ()
+    lots: Mapping[int, LotKnown] = field(default_factory=dict)
 
     def of(self, probe: str | None, quantity: Quantity) -> Series | None:
         """One series; None if there is none."""
@@ -151,7 +155,9 @@ class Used:
         plain = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
         for name in ("events", "probes", "suspicions", "unsure", "said", "days"):
             plain[name] = [_plain(item) for item in plain[name]]
-        return plain | {"cards": dict(self.cards), "series": [one.to_json() for one in self.series]}
+        lots = {str(number): known.to_json() for number, known in self.lots.items()}
+        series = [one.to_json() for one in self.series]
+        return plain | {"cards": dict(self.cards), "series": series, "lots": lots}
 
     @classmethod
     def from_json(cls, raw: Mapping[str, Any]) -> Used:
@@ -161,6 +167,7 @@ class Used:
             for name, kind in _KINDS.items():
                 values[name] = tuple(kind(**item) for item in raw[name])
             values["series"] = tuple(Series.from_json(item) for item in raw["series"])
+            values["lots"] = {int(number): LotKnown.from_json(known) for number, known in raw["lots"].items()}
             return cls(**values)
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise RecordError(
@@ -175,5 +182,5 @@ _KINDS: dict[str, Any] = {
 
 
 def _plain(item: Any) -> Json:
-    found = {field.name: getattr(item, field.name) for field in dataclasses.fields(item)}
+    found = {one.name: getattr(item, one.name) for one in dataclasses.fields(item)}
     return {name: dict(value) if isinstance(value, Mapping) else value for name, value in found.items()}

@@ -68,6 +68,7 @@ def life_of(used: Used) -> Life:
         humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, ask),
         batch=used.batch,
         unsure=used.unsure,
+        lots=used.lots,
     )
     covered = [coat.applied_at or coat.mixed_at for coat in panel.coats[1:]]
     return Life(facts, used.at, _known_to(facts.temperature, used.at), (*covered, None), _washes(used, panel))
@@ -198,6 +199,7 @@ def _coat(life: Life, index: int, course: PanelCourse | None) -> CoatResult:
         pots=_pots(coat, card),
         unknown=unknown,
         numbers=numbers,
+        taught_by=life.facts.lots[coat.number].panels if coat.number in life.facts.lots else (),
     )
 
 

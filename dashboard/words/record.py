@@ -87,6 +87,7 @@ RECORD: dict[str, str] = {
     "bottles": "Bottles",
     "lots": "Lots",
     "lot_of": "resin {resin}, hardener {hardener}",
+    "taught_by": "Panels that taught of this lot",
     "yes": "yes",
     "no": "no",
     "not_said": "not said",
