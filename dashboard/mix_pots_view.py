@@ -22,6 +22,10 @@ WETTING = {
 }
 
 
+SOONER = 0.95
+"""All of it at once is spoken of where that is so much sooner than one pot of it."""
+
+
 @dataclass(frozen=True)
 class WorkView:
     """title: how many pots; resin, hardener, between: each pot's weights, "" if no pot will do.
@@ -93,10 +97,12 @@ def _cautions(work: MixWork, of: Poured, now: int) -> list[Say]:
         found = [Say("pot_cool", told)]
     else:
         found = [Say("pot_smokes", told | {"smoke_by": now + round(of.times.smokes_h * HOUR_MS)})]
-    if of.pots.count > 1 and of.at_once.smokes_h < math.inf:
+    if of.pots.count > 1 and of.at_once.smokes_h < SOONER * of.times.smokes_h:
         whole: dict[str, Value] = {"pot_g": of.pots.count * of.pots.each.mixed_g}
         smoke_by = now + round(of.at_once.smokes_h * HOUR_MS)
         found.append(Say("pot_smokes_whole", told | whole | {"smoke_by": smoke_by}))
+    if of.whole_h > work.card.film.working.low:
+        found.append(Say("pot_too_long"))
     return [*found, Say("pot_disagree")] if work.disagrees else found
 
 

@@ -14,7 +14,7 @@ from model.verdict import Kind, Mark
 BAR, TALL = 14, 44
 """Width of an hour and height of the ribbon, in the picture's own units."""
 HEIGHT = {Answer.MIX_NOW: 44, Answer.MIX_IF: 26, Answer.NOT_YET: 8}
-LOOK = {Answer.MIX_NOW: "now", Answer.MIX_IF: "if", Answer.NOT_YET: "no"}
+LOOK = {Answer.MIX_NOW: "now", Answer.MIX_IF: "perhaps", Answer.NOT_YET: "no"}
 LABEL_EACH = 4
 
 
@@ -110,7 +110,7 @@ def card_row(hour: MixHour, view: View) -> str:
 
 def _line(check: mix_words.Check, view: View) -> Line:
     word = {"": LABELS["fine"], "if": LABELS["see_to_it"], "no": LABELS["stops"], "?": LABELS["not known"]}
-    look = {"?": "unknown", "-": "fact"}.get(check.stands, check.stands)
+    look = {"?": "unknown", "-": "fact", "if": "perhaps"}.get(check.stands, check.stands)
     return Line(view.sentence(check.say), look, word.get(check.stands, ""))
 
 

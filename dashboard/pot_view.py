@@ -75,18 +75,18 @@ def room_C(facts: Facts, now: int) -> float | None:
 
 def pot_view(of: Running, card: ResinCard, view: View) -> PotView:
     """The countdown as this viewer reads it."""
+    # To the minute, and the digits count to the time that the headline says: a pot knows no quarter of an hour.
+    until = of.pour_by // MINUTE_MS * MINUTE_MS
     fault = fault_of(of.coat, card)
     wrong = () if fault is None else (view.sentence(fault.headline) + ".", view.sentence(fault.why))
     if of.coat.applied_at is not None:
         say, look = Say("pot_on", {"on_at": of.coat.applied_at}), (Kind.GO, Mark.BLOCK)
     elif view.now < of.pour_by:
-        say, look = Say("in_the_pot", {"pour_by": of.pour_by}), (Kind.ACT, Mark.CUP)
+        say, look = Say("pot_pour", {"clock": view.clock(until)}), (Kind.ACT, Mark.CUP)
     elif view.now < of.usable_at:
         say, look = Say("pot_over"), (Kind.ACT, Mark.CUP)
     else:
         say, look = Say("pot_dead"), (Kind.CARE, Mark.CUP)
-    # The digits count to the time that the headline says.
-    until = view.rounded(of.pour_by, "pour_by")
     left = max((until - view.now) // MINUTE_MS, 0)
     return PotView(
         *look,
