@@ -90,7 +90,8 @@ class ProbeFacts:
 class Suspicion:
     """What comparing probes over hours says against one of them; collect writes it beside the readings.
 
-    kind                 "tape_off", "swapped", "sunlit", "wet_end", "drift", "sends_degF", "sends_degC" or "slow"
+    kind                 "tape_off", "swapped", "sunlit", "wet_end", "drift", "sends_degF", "sends_degC" or "slow";
+                         "unsure" or "unsure_humidity": the readings only lean against it
     since, until         UTC ms between which its readings are in doubt; until None: it still stands
     shown_from, shown_to UTC ms between which the newest readings lie that speak for it
     numbers              what it rests on, by names that end as those of model.verdict.Say; `other`: another probe

@@ -17,7 +17,7 @@ from dashboard.alarm_kinds import HOUR_MS, MINUTE_MS
 from dashboard.alarms import Condition
 from dashboard.assessment import Assessment, Passing
 from dashboard.cold_night import cold_tonight
-from dashboard.doubts import NOTICES, words
+from dashboard.doubts import QUIET, words
 from dashboard.follow import Follower
 from dashboard.margin import closing
 from dashboard.panel import Panel
@@ -178,8 +178,8 @@ def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
 
 
 def _suspect(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
-    """One alarm for a probe whatever speaks against it; notices ring nothing. Numbers that move are left out."""
-    told = next((item for item in follower.doubts(probe.id) if item.kind not in NOTICES), None)
+    """One alarm for a probe whatever speaks against it, none for notices and leans. Numbers that move are left out."""
+    told = next((item for item in follower.doubts(probe.id) if item.kind not in QUIET), None)
     if told is not None:
         say = words(told, "alarm")
         kept = {name: value for name, value in say.values.items() if name in ("probe", "other")}

@@ -16,12 +16,15 @@ END = 2**62
 Span = tuple[int, int]
 """From (in) to (out), UTC ms."""
 
-GRAVEST = ("sends_degF", "sends_degC", "swapped", "tape_off", "sunlit")
+GRAVEST = ("sends_degF", "sends_degC", "swapped", "tape_off", "sunlit", "unsure")
 """Kinds that make a temperature not the panel's, the clearest first."""
 BESIDE = ("sends_degF", "sends_degC", "swapped")
 """Those that spoil an air probe too. Sun on it spoils only its temperature, not the dew point: that stays in use."""
 NOTICES = ("drift", "slow")
 """Kinds that only advise."""
+LEANS = ("unsure", "unsure_humidity")
+"""Kinds that make an answer "not known" and ring nothing: the readings only lean against the probe."""
+QUIET = NOTICES + LEANS
 
 
 def matters(
@@ -32,7 +35,7 @@ def matters(
     if quantity is Quantity.TEMPERATURE:
         kinds = BESIDE if beside else GRAVEST
     elif quantity is Quantity.RELATIVE_HUMIDITY:
-        kinds = ("wet_end", "swapped")
+        kinds = ("wet_end", "swapped", "unsure_humidity")
     mine = [item for item in suspicions if item.probe == probe and item.kind in kinds]
     return sorted(mine, key=lambda item: (kinds.index(item.kind), item.since))
 
@@ -59,8 +62,10 @@ def standing(suspicions: Iterable[Suspicion], said: Sequence[PutRight]) -> Suspi
 
 
 def unanswered(suspicions: Iterable[Suspicion], probe: str, said: Sequence[PutRight]) -> list[Suspicion]:
-    """All of a probe that stand and that nobody has seen to; notices last."""
+    """All of a probe that stand and that nobody has seen to; notices last. What rings says more than a lean."""
     mine = [item for item in suspicions if item.probe == probe and _stands(item, said)]
+    if any(item.kind not in QUIET for item in mine):
+        mine = [item for item in mine if item.kind not in LEANS]
     return sorted(mine, key=lambda item: (item.kind in NOTICES, item.since, item.kind))
 
 

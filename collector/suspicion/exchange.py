@@ -11,11 +11,11 @@ What cannot be told: an exchange while both stand within 0.3 K of each other, in
 from __future__ import annotations
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from collector.suspicion import moving
 from collector.suspicion.finding import Bools, held, usual
 from collector.suspicion.grid import Floats
+from collector.suspicion.rough import LEAST_K, roughness
 
 LEAPS = ((1, 0.3, 6.0), (2, 0.3, 4.0))
 """Bins that are compared before and after; least leap, K; how many times what the calm one moves in as many."""
@@ -30,12 +30,8 @@ SEEN_FOR, UNLIKE = 14, 1.2
 STRIDE = 2
 ROUGH_BINS, ROUGH_STRIDE, ROUGH_FOR = 30, 3, 8
 ROUGHER, CHANGED, AS_SMOOTH = 2.5, 1.2, 1.1
-LEAST_ROUGH_K = 0.004
-"""Added to a roughness: less is the rounding of the mean."""
 WINDOW = ROUGH_BINS + 2 * ROUGH_STRIDE
 """Bins that a judgement looks back on at most."""
-TO_DEVIATION = 0.6745
-"""Median of the size of a normal deviate."""
 
 
 def exchanged(calm: Floats, lively: Floats) -> Bools:
@@ -54,7 +50,7 @@ def _leaps(calm: Floats, lively: Floats) -> tuple[Bools, Bools, Floats, Floats]:
     """Great leaps, small ones so many bins ago, and how rough the one was to the other before that and is since."""
     leaps = np.any([leapt(calm, lively, *leap) for leap in LEAPS], axis=0)
     great = np.any([leapt(calm, lively, part, GREAT_K, times) for part, _, times in LEAPS], axis=0)
-    rougher = roughness(calm, SEEN_FOR) / roughness(lively, SEEN_FOR)
+    rougher = roughness(calm, SEEN_FOR, STRIDE) / roughness(lively, SEEN_FOR, STRIDE)
     was = moving.mean(rougher, 1, SEEN_FOR + STRIDE + 1)
     small = moving.mean(leaps.astype(float), 1, SEEN_FOR) > 0
     return great, small, was, rougher
@@ -62,9 +58,7 @@ def _leaps(calm: Floats, lively: Floats) -> tuple[Bools, Bools, Floats, Floats]:
 
 def took_over(calm: Floats, lively: Floats) -> Bools:
     """Whether, over the last hour, each has been as rough as the other used to be."""
-    of_calm, of_lively = (
-        roughness(value, ROUGH_BINS, ROUGH_STRIDE) + LEAST_ROUGH_K for value in (calm, lively)
-    )
+    of_calm, of_lively = (roughness(value, ROUGH_BINS, ROUGH_STRIDE) + LEAST_K for value in (calm, lively))
     calm_used, lively_used = usual(of_calm, 0.8, least=8), usual(of_lively, 0.2, least=8)
     found = (of_calm >= ROUGHER * of_lively) & (of_calm >= CHANGED * calm_used)
     found &= (of_lively <= lively_used / CHANGED) & (of_lively <= AS_SMOOTH * calm_used)
@@ -97,17 +91,3 @@ def _leapt(calm: Floats, lively: Floats, part: int, bins: int, least_K: float, t
     found &= (lively_before - calm_before) * (lively_now - calm_now) >= 0.5 * leap**2
     rests = np.abs(moving.mean(lively, part) - calm_before) <= 0.04 + 0.1 * leap + 2 * calm_moves * meanwhile
     return np.asarray(found & rests)
-
-
-def roughness(value: Floats, bins: int, stride: int = STRIDE) -> Floats:
-    """How far a value stands from the middle between those so many bins before and after it: the standard deviation
-    of that over a window of so many, by medians, so that neither a corner nor an even bend counts."""
-    bend = np.full(len(value), np.nan)
-    if len(value) > 2 * stride:
-        bend[2 * stride :] = value[stride:-stride] - (value[: -2 * stride] + value[2 * stride :]) / 2
-    out = np.full(len(value), np.nan)
-    if len(value) >= bins:
-        bends = sliding_window_view(bend, bins)
-        away = np.abs(bends - np.median(bends, axis=1, keepdims=True))
-        out[bins - 1 :] = np.median(away, axis=1) / TO_DEVIATION
-    return out

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from collector.reading import Suspicion
-from collector.suspicion import loose, sunlit, swapped, twins, wet
+from collector.suspicion import lean, loose, sunlit, swapped, twins, wet
 from collector.suspicion.finding import Votes
 from collector.suspicion.grid import BIN_MS, Site
 from collector.suspicion.response import NOISE_K2
@@ -34,6 +34,7 @@ def compare(day: Site, noise: dict[str, float]) -> list[Votes]:
         *sunlit.votes(day),
         *wet.votes(day),
         *twins.unit_votes(day),
+        *lean.votes(day, noise),
     ]
 
 

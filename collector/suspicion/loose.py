@@ -15,6 +15,7 @@ from collector.suspicion import moving
 from collector.suspicion.finding import HOUR_BINS, Bools, Votes, held, usual
 from collector.suspicion.grid import Floats, Site
 from collector.suspicion.response import WINDOW, Response, respond
+from collector.suspicion.rough import lies_still
 
 LIVELY_K = 0.04
 """Quicker air than this is needed to see an answer."""
@@ -26,7 +27,6 @@ QUICK = 0.45
 UNKNOWN_LIVELY_K, UNKNOWN_FOLLOWS = 0.1, 0.85
 """Asked for while its past is not known yet."""
 AS_ONE = 0.3
-RESTS, APART = 0.45, 0.5
 SLOW_WINDOWS = ((45, 0.06), (75, 0.1))
 """Bins, and how lively the air must be over them."""
 SLOWLY, SLOW_THIN, SLOW_APART, SLOW_SPREAD_K = 0.75, 0.45, 0.15, 0.25
@@ -64,7 +64,7 @@ def _votes(probe: str, surface: Floats, air: Floats, noise: float) -> Votes:
         | held(landed(surface, air) & ~thin, LANDED_FOR)
     )
     speaks_for[:FIRST] = False
-    against = (answer.lively >= LIVELY_K) & (answer.gain <= RESTS) & (answer.apart >= APART) & ~speaks_for
+    against = lies_still(surface, air) & ~speaks_for
 
     def numbers(index: int) -> dict[str, float | str]:
         return {"near_K": abs(float(np.nanmean(apart_K[max(0, index - AFTER) : index + 1])))}

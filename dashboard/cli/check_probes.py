@@ -12,7 +12,7 @@ from collector.store.reader import HeardName, Reader, Tally
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
 from dashboard.devices import ProbeLog
 from dashboard.display import View, say
-from dashboard.doubts import NOTICES, unanswered, words
+from dashboard.doubts import LEANS, NOTICES, unanswered, words
 from dashboard.words import QUALITY
 
 RECENT_MS = 24 * 3_600_000
@@ -95,7 +95,7 @@ def doubt_findings(
                 yield note(text.removesuffix("."), "look at it when there is time")
             else:
                 do = "look at it, then say on its page that it was mended or is right as it is"
-                yield wrong(text.removesuffix("."), do)
+                yield (note if item.kind in LEANS else wrong)(text.removesuffix("."), do)
 
 
 def unclaimed_findings(

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from collector.reading import Quality, Quantity, Reading, Suspicion
 from dashboard.devices import PutRight
-from dashboard.doubts import spans, standing
-from model.verdict import Flag, Kind
+from dashboard.display import View, say
+from dashboard.doubts import matters, spans, standing
+from model.verdict import Flag, Kind, Say
 from tests.dashboard.test_watch import MINUTE, START, Shed
+
+VIEW = View(zone=ZoneInfo("UTC"), unit="degC", now=START)
 
 
 @pytest.fixture
@@ -90,6 +95,49 @@ def test_readings_taken_after_it_was_seen_to_may_raise_it_again(shed: Shed) -> N
     shed.readings.suspect([suspicion(shown=(64, 112))])
     shed.round_at(119.9)
     assert shed.headline() == "head_tape_off"
+
+
+def test_a_probe_that_readings_lean_against_makes_the_answer_not_known_rings_nothing_and_tells_a_way_out(
+    shed: Shed,
+) -> None:
+    before = shed.headline()
+    shed.readings.suspect([suspicion("unsure", near_K=0.3)])
+    shed.round_at(119.1)
+    answer = shed.seen.assessment("lid-4")
+    assert answer is not None
+    assert answer.verdict.kind is Kind.NOT_KNOWN
+    why = answer.verdict.why[0]
+    assert say(Say("head_unsure", {"probe": "S1"}), VIEW) == "Not known: probe S1 may not be on its panel"
+    assert say(why, VIEW) == "It trembles as air does. Touch it: is its tape on? Then say so."
+    assert answer.verdict.headline.key == "head_unsure"
+    assert answer.verdict.next == Say("next_put_right")
+    assert answer.readings_to == START + 59 * MINUTE, "what it said since is in doubt"
+    assert alarms(shed) == []
+    shed.readings.suspect([replace(suspicion("unsure", near_K=0.3), until=START + 118 * MINUTE)])
+    shed.round_at(119.9)
+    assert shed.headline() == before, "it goes when its evidence goes"
+
+
+def test_who_says_that_the_probe_is_right_as_it_is_has_the_answer_back_without_a_gap(shed: Shed) -> None:
+    shed.readings.suspect([suspicion("unsure", near_K=0.3)])
+    shed.round_at(119.1)
+    shed.clock.at = START + 120 * MINUTE
+    shed.log("probe put right", 115, panel=None, probe="S1", serial="", fixed=False)  # type: ignore[arg-type]
+    shed.round_at(119.3)
+    answer = shed.seen.assessment("lid-4")
+    assert answer is not None
+    assert answer.verdict.kind is not Kind.NOT_KNOWN
+    assert answer.missing_h == 0.0
+
+
+def test_humidity_that_may_be_stuck_is_left_out_and_rings_nothing(shed: Shed) -> None:
+    before = shed.headline()
+    lean = suspicion("unsure_humidity", near_K=0.0)
+    assert matters([lean], "S1", Quantity.RELATIVE_HUMIDITY) == [lean]
+    shed.readings.suspect([lean])
+    shed.round_at(119.1)
+    assert shed.headline() == before
+    assert alarms(shed) == []
 
 
 def test_a_notice_neither_rings_nor_hides_an_answer(shed: Shed) -> None:

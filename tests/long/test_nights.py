@@ -6,26 +6,25 @@ import sys
 
 import pytest
 
-from tests.collector.suspicion.trial import FAULTS, FLOORS, false_alarms, trial
+from tests.collector.suspicion.trial import FAULTS, FLOORS, MOST_FALSE, MOST_LEANING, false_alarms, trial
 
-NIGHTS = 200
-
-
-@pytest.mark.parametrize("seed", [73, 74])
-def test_at_most_a_few_of_200_clean_nights_raise_a_suspicion(seed: int) -> None:
-    found = false_alarms(seed, NIGHTS)
-    sys.stdout.write(
-        f"seed {seed}: {len({night for night, _, _ in found})} of {NIGHTS} clean nights: {found}" + "\n"
-    )
-    assert len({night for night, _, _ in found}) <= MOST_FALSE
+NIGHTS, SEEDS = 200, [75, 76]
 
 
-@pytest.mark.parametrize("seed", [73, 74])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_at_most_a_few_of_200_clean_nights_ring_and_few_make_an_answer_not_known(seed: int) -> None:
+    rung, leaning = false_alarms(seed, NIGHTS)
+    sys.stdout.write(f"seed {seed}: of {NIGHTS} clean nights rang {sorted(rung)}, leant {sorted(leaning)}\n")
+    assert len({night for night, _, _ in rung}) <= MOST_FALSE
+    assert len({night for night, _, _ in leaning}) <= MOST_LEANING * NIGHTS
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("fault", sorted(FAULTS))
-def test_a_fault_on_200_nights(fault: str, seed: int) -> None:
+def test_a_fault_on_200_nights_is_found_or_the_answer_is_not_known(fault: str, seed: int) -> None:
     found = trial(fault, seed, NIGHTS)
-    sys.stdout.write(f"seed {seed}: {fault}: {found}" + "\n")
-    assert found.share_at_once >= FLOORS[fault]
-
-
-MOST_FALSE = 2
+    sys.stdout.write(
+        f"seed {seed}: {fault}: {found.share:.3f}, by an alarm {found.share_rung:.3f}, "
+        f"with thin skins {found.share_with_thin:.3f}; {found}\n"
+    )
+    assert found.share >= FLOORS[fault]

@@ -2,26 +2,31 @@
 
 A fault counts from the moment at which the probe's reading is off by more than its stated accuracy (0.8 K; 5 % of
 humidity): before that no answer could be wrong by it, and in still air beside a panel as warm as the air nothing
-can be told. Nights in which that moment never comes are counted apart.
+can be told. Nights in which that moment never comes are counted apart. A night is right if at the last look within
+the hour after that moment something stands against the probe that began no sooner than the fault: an alarm, or a lean,
+by which the answer is "not known". Looks are ten minutes apart, as the lookout's, at a phase of each night's own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.reading import ProbeFacts
-from collector.suspicion.grid import Site
-from collector.suspicion.look import compare
+from collector.reading import ProbeFacts, Suspicion
+from collector.suspicion.finding import Votes
+from collector.suspicion.grid import BIN_MS, Site
+from collector.suspicion.look import compare, update
+from collector.suspicion.lookout import EACH_MS
 from collector.suspicion.response import NOISE_K2
+from dashboard.doubts import LEANS
 from tests.collector.suspicion import nights as physics
 from tests.collector.suspicion.nights import MINUTES, Floats, Nights, draw, spoken
 
 ACCURACY_K, HUMIDITY_OFF = 0.8, 5.0
-HOUR = 60
+HOUR, MINUTE_MS = 60, 60_000
 SETTLED = 180
 """Minutes: nothing is judged in the first three hours."""
 THIN_MIN = 20.0
@@ -53,46 +58,44 @@ FAULTS: dict[str, tuple[str, tuple[int, int], Fault]] = {
 }
 
 
-FLOORS = {
-    "tape off in the shed": 0.88,
-    "tape off in the warm room": 0.90,
-    "swap in the shed": 0.85,
-    "swap in the warm room": 0.88,
-    "sun on a panel's probe": 0.95,
-    "sun on an air probe": 0.88,
-    "stuck humidity": 0.90,
-}
-"""The least share found within the hour where the fault spoils the reading within ten minutes."""
+FLOORS = dict.fromkeys(FAULTS, 0.90)
+"""The least share of the nights with a spoilt reading in which it rings, or the answer is not known, in time."""
+MOST_FALSE, MOST_LEANING = 2, 0.05
+"""Of 200 clean nights: so many may ring; such a share may have a panel whose answer is not known for a while."""
 
 
 @dataclass(frozen=True)
 class Result:
     """Of one fault on a number of nights; thin skins are counted apart.
 
-    harmful          nights in which the reading came to be off by more than it may be
-    in_time          of these, found within an hour of that moment
-    at_once          nights in which it was off within ten minutes of the fault; at_once_in_time: found by then
-    harmless         nights in which it never was
-    within_the_hour  of all nights, found within an hour of the fault itself
+    harmful       nights in which the reading came to be off by more than it may be
+    rung          of these, an alarm stands an hour after that moment
+    right         of these, an alarm or a lean does
+    harmless      nights in which it never was
+    thin, thin_right   nights of thin skins in which it was; of these, an alarm or a lean stands
+    late, late_covered looks later than that hour at which the reading was off, and how many of them something stood
     """
 
-    nights: int
     harmful: int
-    in_time: int
-    at_once: int
-    at_once_in_time: int
+    rung: int
+    right: int
     harmless: int
-    within_the_hour: int
     thin: int
-    thin_in_time: int
+    thin_right: int
+    late: int
+    late_covered: int
 
     @property
     def share(self) -> float:
-        return self.in_time / max(self.harmful, 1)
+        return self.right / max(self.harmful, 1)
 
     @property
-    def share_at_once(self) -> float:
-        return self.at_once_in_time / max(self.at_once, 1)
+    def share_rung(self) -> float:
+        return self.rung / max(self.harmful, 1)
+
+    @property
+    def share_with_thin(self) -> float:
+        return (self.right + self.thin_right) / max(self.harmful + self.thin, 1)
 
 
 def site(heat: dict[str, Floats], damp: dict[str, Floats], night: int) -> Site:
@@ -107,27 +110,23 @@ def site(heat: dict[str, Floats], damp: dict[str, Floats], night: int) -> Site:
     )
 
 
-def first_votes(one: Site) -> list[tuple[int, str, str]]:
-    """(minute, probe, kind) of every bin that votes for a suspicion, after the first three hours."""
-    return sorted(
-        (2 * int(i) + 2, vote.probe, vote.kind)
-        for vote in compare(one, NOISE)
-        for i in np.flatnonzero(vote.speaks_for)
-        if 2 * i >= SETTLED
-    )
+def settled(one: Site) -> list[Votes]:
+    """All votes of a night but those of its first three hours."""
+    found = compare(one, NOISE)
+    for vote in found:
+        vote.speaks_for[: SETTLED // 2 - 1] = False
+    return [vote for vote in found if vote.speaks_for.any()]
 
 
-def false_alarms(seed: int, count: int) -> list[tuple[int, str, str]]:
-    """(night, probe, kind): every suspicion on that many clean nights."""
+def false_alarms(seed: int, count: int) -> tuple[set[tuple[int, str, str]], set[tuple[int, str, str]]]:
+    """(night, probe, kind) of what rings on that many clean nights, and of what only leans."""
     drawn = draw(seed, count)
     heat, damp = spoken(drawn, seed + 50)
-    return sorted(
-        {
-            (night, probe, kind)
-            for night in range(count)
-            for _, probe, kind in first_votes(site(heat, damp, night))
-        }
-    )
+    found = {
+        (night, vote.probe, vote.kind) for night in range(count) for vote in settled(site(heat, damp, night))
+    }
+    leaning = {item for item in found if item[2] in LEANS}
+    return found - leaning, leaning
 
 
 def trial(name: str, seed: int, count: int) -> Result:
@@ -141,22 +140,52 @@ def trial(name: str, seed: int, count: int) -> Result:
     off = (np.abs(said[probe] - true) > limit) & physics.after(begin)
     heat, damp = spoken(drawn, seed + 50)
     thin = drawn.tau_min[probe] < THIN_MIN if probe in drawn.tau_min else np.zeros(count, bool)
-    wrong = np.where(off.any(1), off.argmax(1), -1)
-    found = np.array([_found(site(heat, damp, night), int(begin[night])) for night in range(count)])
-    in_time = (wrong >= 0) & (found <= wrong + HOUR)
-    at_once = (wrong >= 0) & (wrong <= begin + 10)
+    harmful = off.any(1)
+    nights = [
+        watched(site(heat, damp, night), probe, int(begin[night]), off[night], night % 5)
+        if harmful[night]
+        else NOTHING
+        for night in range(count)
+    ]
+    rung, right, late, covered = (np.array(part) for part in zip(*nights, strict=True))
+    thick = harmful & ~thin
     return Result(
-        nights=int((~thin).sum()),
-        harmful=int((~thin & (wrong >= 0)).sum()),
-        in_time=int((~thin & in_time).sum()),
-        at_once=int((~thin & at_once).sum()),
-        at_once_in_time=int((~thin & at_once & in_time).sum()),
-        harmless=int((~thin & (wrong < 0)).sum()),
-        within_the_hour=int((~thin & (found <= begin + HOUR)).sum()),
-        thin=int((thin & (wrong >= 0)).sum()),
-        thin_in_time=int((thin & in_time).sum()),
+        harmful=int(thick.sum()),
+        rung=int(rung[thick].sum()),
+        right=int(right[thick].sum()),
+        harmless=int((~harmful).sum()),
+        thin=int((harmful & thin).sum()),
+        thin_right=int(right[harmful & thin].sum()),
+        late=int(late[thick].sum()),
+        late_covered=int(covered[thick].sum()),
     )
 
 
-def _found(one: Site, begin: int) -> float:
-    return next((float(minute) for minute, _, _ in first_votes(one) if minute > begin), np.inf)
+NOTHING = (False, False, 0, 0)
+
+
+def watched(
+    one: Site, probe: str, begin: int, off: NDArray[np.bool_], phase: int
+) -> tuple[bool, bool, int, int]:
+    """Whether an alarm, and whether anything, stood in time; looks later than that at which the reading was off, and
+    how many of them something stood."""
+    in_time = int(off.argmax()) + HOUR
+    rung = right = False
+    late = covered = 0
+    for minute, standing in looks(one, [vote for vote in settled(one) if vote.probe == probe], phase):
+        kinds = {item.kind for item in standing if item.shown_to > begin * MINUTE_MS}
+        if minute <= in_time:
+            rung, right = bool(kinds - set(LEANS)), bool(kinds)
+        elif minute < MINUTES and off[minute]:
+            late, covered = late + 1, covered + bool(kinds)
+    return rung, right, late, covered
+
+
+def looks(one: Site, votes: list[Votes], phase: int) -> Iterator[tuple[int, list[Suspicion]]]:
+    """(minute, what stands) at each look, by the lookout's own rules."""
+    known: dict[tuple[str, str, int], Suspicion] = {}
+    for end in range(SETTLED // 2 + phase, len(one.hour) + 1, EACH_MS // BIN_MS):
+        seen = [replace(vote, speaks_for=vote.speaks_for[:end], against=vote.against[:end]) for vote in votes]
+        for item in update(known.values(), one, seen):
+            known[item.probe, item.kind, item.since] = item
+        yield 2 * end, [item for item in known.values() if item.until is None]
