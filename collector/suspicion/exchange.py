@@ -34,22 +34,18 @@ WINDOW = ROUGH_BINS + 2 * ROUGH_STRIDE
 """Bins that a judgement looks back on at most."""
 
 
-def exchanged(calm: Floats, lively: Floats) -> Bools:
-    """Whether the calm one became the lively one at that bin, and the reverse; a small leap is told half an hour on."""
+def exchanged(calm: Floats, lively: Floats) -> tuple[Bools, Bools]:
+    """Whether the calm one became the lively one at that bin, and the reverse; a small leap is told half an hour on.
+    Second: whether they changed places by a great leap while neither was livelier than the other."""
     great, small, was, rougher = _leaps(calm, lively)
-    return np.asarray((great & (was <= 1 / UNLIKE)) | (small & (rougher >= UNLIKE) & (was <= 1 / UNLIKE)))
-
-
-def unclear(one: Floats, other: Floats) -> Bools:
-    """Whether they changed places by a great leap while neither was livelier than the other."""
-    great, _, was, _ = _leaps(one, other)
-    return np.asarray(great & ~(was <= 1 / UNLIKE) & ~(was >= UNLIKE))
+    clear = (great & (was <= 1 / UNLIKE)) | (small & (rougher >= UNLIKE) & (was <= 1 / UNLIKE))
+    return np.asarray(clear), np.asarray(great & ~(was <= 1 / UNLIKE) & ~(was >= UNLIKE))
 
 
 def _leaps(calm: Floats, lively: Floats) -> tuple[Bools, Bools, Floats, Floats]:
     """Great leaps, small ones so many bins ago, and how rough the one was to the other before that and is since."""
-    leaps = np.any([leapt(calm, lively, *leap) for leap in LEAPS], axis=0)
-    great = np.any([leapt(calm, lively, part, GREAT_K, times) for part, _, times in LEAPS], axis=0)
+    leap = np.max([leapt(calm, lively, *leap) for leap in LEAPS], axis=0)
+    leaps, great = leap > 0.0, leap >= GREAT_K
     rougher = roughness(calm, SEEN_FOR, STRIDE) / roughness(lively, SEEN_FOR, STRIDE)
     was = moving.mean(rougher, 1, SEEN_FOR + STRIDE + 1)
     small = moving.mean(leaps.astype(float), 1, SEEN_FOR) > 0
@@ -65,12 +61,13 @@ def took_over(calm: Floats, lively: Floats) -> Bools:
     return held(found, ROUGH_FOR)
 
 
-def leapt(calm: Floats, lively: Floats, part: int, least_K: float, times: float) -> Bools:
-    """Each went within minutes to where the other was, while the calm one, before and after, hardly moved."""
-    return np.asarray(np.any([_leapt(calm, lively, part, bins, least_K, times) for bins in TAKES], axis=0))
+def leapt(calm: Floats, lively: Floats, part: int, least_K: float, times: float) -> Floats:
+    """By how much, K, each went within minutes to where the other was, while the calm one, before and after, hardly
+    moved; 0 where they did not."""
+    return np.asarray(np.max([_leapt(calm, lively, part, bins, least_K, times) for bins in TAKES], axis=0))
 
 
-def _leapt(calm: Floats, lively: Floats, part: int, bins: int, least_K: float, times: float) -> Bools:
+def _leapt(calm: Floats, lively: Floats, part: int, bins: int, least_K: float, times: float) -> Floats:
     back = 2 * part + bins
     calm_before, lively_before = moving.mean(calm, part, back), moving.mean(lively, part, back)
     lively_now, calm_now = moving.mean(calm, part, part), moving.mean(lively, part, part)
@@ -90,4 +87,4 @@ def _leapt(calm: Floats, lively: Floats, part: int, bins: int, least_K: float, t
     found &= np.abs(lively_now - calm_before) >= 0.5 * leap
     found &= (lively_before - calm_before) * (lively_now - calm_now) >= 0.5 * leap**2
     rests = np.abs(moving.mean(lively, part) - calm_before) <= 0.04 + 0.1 * leap + 2 * calm_moves * meanwhile
-    return np.asarray(found & rests)
+    return np.where(found & rests, leap, 0.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
@@ -21,7 +23,14 @@ AS_USUAL = 1.2
 
 def roughness(value: Floats, bins: int, stride: int = 2) -> Floats:
     """How far a value stands from the middle between those so many bins before and after it: the standard deviation
-    of that over a window of so many, by medians, so that neither a corner nor an even bend counts."""
+    of that over a window of so many, by medians, so that neither a corner nor an even bend counts. Not to be written
+    to: the same series is asked for again and again within one look."""
+    return _roughness(value.tobytes(), bins, stride)
+
+
+@lru_cache(maxsize=256)
+def _roughness(series: bytes, bins: int, stride: int) -> Floats:
+    value = np.frombuffer(series)
     bend = np.full(len(value), np.nan)
     if len(value) > 2 * stride:
         bend[2 * stride :] = value[stride:-stride] - (value[: -2 * stride] + value[2 * stride :]) / 2
@@ -30,6 +39,7 @@ def roughness(value: Floats, bins: int, stride: int = 2) -> Floats:
         bends = sliding_window_view(bend, bins)
         away = np.abs(bends - np.median(bends, axis=1, keepdims=True))
         out[bins - 1 :] = np.median(away, axis=1) / TO_DEVIATION
+    out.setflags(write=False)
     return out
 
 

@@ -17,6 +17,8 @@ from collector.suspicion.grid import Floats, Site
 from collector.suspicion.loose import QUICK, takes_up
 from collector.suspicion.response import WINDOW
 
+TAKES = (1, 2, 3)
+"""Bins in which it is done."""
 PART = 3
 """Bins of each part that is compared: two before, two after."""
 LEAST_K, LEAST_ELSEWHERE_K = 0.25, 2.5
@@ -30,12 +32,15 @@ def votes(site: Site) -> list[Votes]:
     """Two for each pair in which something speaks for it; nothing speaks against a swap but its undoing."""
     found = []
     told = [p.id for p in site.probes if p.id in site.temperature and p.interval_s <= SLOW_S]
+    went = {probe: _went_far(site.temperature[probe]) for probe in told}
     for one, other in combinations(told, 2):
         here, there = site.facts(one), site.facts(other)
         beside = here.zone == there.zone and {here.place, there.place} == {"surface", "air"}
         x, y = site.temperature[one], site.temperature[other]
         if beside:
             exchanged, undone = _exchanged_beside(*((x, y) if here.place == "surface" else (y, x)))
+        elif not (went[one] & went[other]).any():
+            continue
         else:
             exchanged = _exchanged(x, y, LEAST_ELSEWHERE_K)
             undone = none(exchanged)  # which of two panels is which only the first exchange can tell
@@ -56,9 +61,10 @@ def _votes(probe: str, partner: str, exchanged: Bools, undone: Bools, window: in
 def _exchanged_beside(surface: Floats, air: Floats) -> tuple[Bools, Bools]:
     """Exchanged, and put back: at first the panel's is the calm one. A thin skin is no calmer than its air."""
     thin = usual(takes_up(surface, air), 0.5, least=3) > QUICK
-    forth = (exchange.exchanged(surface, air) | exchange.took_over(surface, air)) & ~thin
-    back = exchange.exchanged(air, surface) & ~thin
-    either = (_exchanged(surface, air, LEAST_K) & thin) | (exchange.unclear(surface, air) & ~thin)
+    leapt, unclear = exchange.exchanged(surface, air)
+    forth = (leapt | exchange.took_over(surface, air)) & ~thin
+    back = exchange.exchanged(air, surface)[0] & ~thin
+    either = (_exchanged(surface, air, LEAST_K) & thin) | (unclear & ~thin)
     return _in_turn(forth, back, either)
 
 
@@ -76,9 +82,18 @@ def _in_turn(forth: Bools, back: Bools, either: Bools) -> tuple[Bools, Bools]:
     return begun, undone
 
 
+def _went_far(value: Floats) -> Bools:
+    """Whether it moved within minutes by what an exchange with a probe elsewhere asks of either. Most never do,
+    and then no pair of it need be compared."""
+    least_K = LEAST_ELSEWHERE_K * (0.9 - 0.7 / CALM) - 0.04
+    now = moving.mean(value, PART, PART)
+    moved = [np.abs(now - moving.mean(value, PART, 2 * PART + bins)) >= least_K for bins in TAKES]
+    return np.asarray(np.any(moved, axis=0))
+
+
 def _exchanged(x: Floats, y: Floats, least_K: float) -> Bools:
     """Within minutes each went to where the other was: neither a panel nor air does that, let alone both."""
-    return np.asarray(np.any([_exchanged_in(x, y, least_K, bins) for bins in (1, 2, 3)], axis=0))
+    return np.asarray(np.any([_exchanged_in(x, y, least_K, bins) for bins in TAKES], axis=0))
 
 
 def _exchanged_in(x: Floats, y: Floats, least_K: float, bins: int) -> Bools:
