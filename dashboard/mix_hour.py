@@ -106,6 +106,7 @@ class MixHour:
     good_until   past it the answer is "not known" again, UTC ms; None: there is none to expire
     film       what the panel's newest coat asks for first, where it cannot take another now: that comes before the hour
     best       first and last start of the best stretch among the choices, UTC ms; None: no hour will do
+        shut_by    when the recoat window of the film below may shut, UTC ms; None: there is none to keep
     """
 
     at: int
@@ -124,6 +125,7 @@ class MixHour:
     air_only: bool = False
     good_until: int | None = None
     film: Verdict | None = None
+    shut_by: int | None = None
 
     @property
     def room_C(self) -> float | None:
@@ -173,15 +175,20 @@ def after_film(hour: MixHour, film: Verdict | None) -> MixHour:
     if film is None:
         unknown_yet = not_known(Say("not_worked_out"), (Say("why_not_worked_out"),))
         return replace(hour, answer=None, unheard=hour.unheard or unknown_yet)
-    if hour.answer is None or film.headline.key in COATS:
+    if hour.answer is None:
         return hour
+    if film.headline.key in COATS:
+        said = [say.values["shut_by"] for say in (film.headline, *film.why) if "shut_by" in say.values]
+        return replace(hour, shut_by=int(said[0])) if said else hour
     return replace(hour, answer=None if film.kind is Kind.NOT_KNOWN else Answer.NOT_YET, film=film)
 
 
 def over_panel(hour: MixHour, panel: Panel, item: Assessment | None, now: int) -> MixHour:
     """after_film() of what watch last said of the panel, as far as that still holds at `now` (UTC ms)."""
-    valid = item is not None and not item.is_old(now) and item.is_of(panel)
-    return after_film(hour, item.verdict if item is not None and valid else None)
+    if item is None or item.is_old(now) or not item.is_of(panel):
+        return after_film(hour, None)
+    ends = [end for end in (hour.good_until, item.good_until) if end is not None]
+    return replace(after_film(hour, item.verdict), good_until=min(ends))
 
 
 def best(choices: tuple[Choice, ...]) -> tuple[Choice, Choice] | None:

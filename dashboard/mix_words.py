@@ -39,8 +39,9 @@ def headline(hour: MixHour) -> Say:
     if hour.unheard is not None or hour.now is None:
         return hour.unheard.headline if hour.unheard is not None else Say("not_worked_out")
     if not hour.reasons:
-        late = hour.latest.latest_ms if hour.latest is not None else None
-        return Say("mix_now") if late is None else Say("mix_now_by", {"mix_by": late})
+        tonight = hour.latest.latest_ms if hour.latest is not None else None
+        late = [at for at in (tonight, hour.shut_by) if at is not None]
+        return Say("mix_now_by", {"mix_by": min(late)}) if late else Say("mix_now")
     first = hour.reasons[0]
     return Say(_HEADS[first.topic, first.stops], _values(first, hour.card))
 
@@ -154,6 +155,8 @@ def checks(hour: MixHour) -> list[Check]:
         return [Check(say, "?") for say in why] + _bottles(hour)
     first = hour.choices[0]
     film = [Check(say, "no") for say in hour.film.why] if hour.film is not None else []
+    if hour.shut_by is not None:
+        film.append(Check(Say("mix_shuts", {"shut_by": hour.shut_by}), "-"))
     return [
         *film,
         *_panel(hour, hour.now),

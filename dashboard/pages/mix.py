@@ -10,7 +10,7 @@ from dashboard.display import UNITS, View
 from dashboard.measures import FIELDS
 from dashboard.mix_asked import AskError, Given, MixAsked, mix_of
 from dashboard.mix_desk import MixDesk, Question, link
-from dashboard.mix_hour import MixHour, onto_of
+from dashboard.mix_hour import MixHour
 from dashboard.mix_pots_view import work_view
 from dashboard.mix_work import mix_work
 from dashboard.pages.ages import ages
@@ -106,8 +106,6 @@ def choices(mixing: MixDesk, question: Question) -> dict[str, object]:
     return {
         "spots": mixing.spots(),
         "cards": names,
-        "ontos": ("wood", "foam", "other"),
-        "usual_onto": onto_of(question.spot.panel),
     }
 
 

@@ -44,6 +44,7 @@ MIX_WHYS: dict[str, str] = {
     "mix_best_if": "No hour is simply right; best {best_at} to {end_at}: panel {panel_C}.",
     "mix_best_any": "Every hour of the next 24 is as good.",
     "mix_best_none": "No hour of the next 24 h will do as it is: warm the panel, or take another card.",
+    "mix_shuts": "The film below bonds until {shut_by}: after that it is sanded first.",
     "mix_panel": "Panel {panel_C}, {trend}; this card works from {minimum_C} to {maximum_C}.",
     "mix_air": "Air {air_C}, {air_pc} humidity, dew point {dew_C}.",
     "mix_air_unknown": "The air's moisture is not measured: the dew-point margin is not known.",

@@ -26,6 +26,7 @@ MIX_PAGES = [
     "/mix",
     "/mix?spot=probe:A1&onto=wood&bottles_C=14&cloudy=1",
     "/mix/pots?spot=panel:box-a&area_m2=2.5&cloth_gm2=300&plies=2&cloth_gm2=800&peel=1&fills=2&bottles_C=22",
+    "/panels/box-a/pot",
     "/mix/pots?spot=probe:A1&amount_oz=500&card=invented-15min&upright=1&bottles_F=72",
 ]
 PROBE_PAGES = [

@@ -185,7 +185,11 @@ def test_a_film_that_cannot_be_coated_comes_before_the_hour() -> None:
     assert mix_words.headline(setting).key == "setting"
     assert mix_words.look(setting) == (Kind.WAIT, Mark.RAMP)
     open_ = after_film(hour, verdict("recoatable", Kind.ACT, Mark.LAP))
-    assert open_ == hour
+    assert open_ == hour, "its verdict here names no end"
+    shut = Say("recoatable", {"shut_by": hour.at + HOUR_MS})
+    until = after_film(hour, replace(verdict("recoatable", Kind.ACT, Mark.LAP), headline=shut))
+    assert until.answer is Answer.MIX_NOW
+    assert mix_words.headline(until) == Say("mix_now_by", {"mix_by": hour.at + HOUR_MS})
     for unknown in (None, verdict("probe_silent", Kind.NOT_KNOWN, Mark.TORN)):
         got = after_film(hour, unknown)
         assert got.answer is None

@@ -132,6 +132,25 @@ def test_a_shop_without_panels_and_probes_knows_of_no_hour(tmp_path: Path) -> No
         shop.close()
 
 
+def test_page_and_api_weigh_the_same(client: Client) -> None:
+    """Two plies of 300 g/m2 over 2 m2: 1263 g and a roller; what is asked in ft2 and oz/yd2 is the same mix."""
+    job = {"area_m2": "2", "cloth_gm2": "300", "plies": "2", "bottles_C": "20"}
+    got = client.get("/api/mix/pots?" + urlencode(HERE | job)).json()
+    assert got["now"]["mixed_g"] == pytest.approx([(1200.0 + 50.0) / 0.95, (1200.0 + 100.0) / 0.95])
+    page = ask(client, "/mix/pots", **job)
+    assert (
+        f"{got['now']['pots']} pots of {got['now']['each']['resin_g'] + got['now']['each']['hardener_g']:.0f} g"
+        in page
+    )
+    assert "left standing in a cup can smoke at" in page
+    job = {"area_ft2": f"{2 / 0.3048**2:.6f}", "cloth_ozyd2": f"{300 / 33.9057474748:.6f}", "plies": "2",
+           "bottles_F": "68"}  # fmt: skip
+    other = client.get("/api/mix/pots?" + urlencode(HERE | job)).json()
+    assert other["now"]["mixed_g"] == pytest.approx(got["now"]["mixed_g"], rel=1e-6)
+    assert other["now"]["pots"] == got["now"]["pots"]
+    assert client.get("/api/mix/pots?" + urlencode(HERE)).status_code == 422
+
+
 @pytest.mark.parametrize("quantity", FIELDS)
 @given(thousandths=st.integers(1, 2_000_000))
 def test_what_was_typed_comes_back_in_either_system(quantity: str, thousandths: int) -> None:
