@@ -48,7 +48,9 @@
       toast.append(button);
       return button;
     };
-    toast.replaceChildren(text);
+    const said = document.createElement("span");
+    said.textContent = text;
+    toast.replaceChildren(said);
     if (meant) add(body.dataset.yes, meant);
     if (undo) add(body.dataset.undo, undo);
     const close = () => {

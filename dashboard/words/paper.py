@@ -32,7 +32,7 @@ PAPER_LABELS: dict[str, str] = {
     "sheet_good": "Good until",
     "sheet_notes": "Notes, who, when",
     "sheet_now": "not known",
-    "sheet_held": "until released",
+    "sheet_held": "on hold",
     "see_hold": "Release",
 }  # fmt: skip
 """Short words of printed pages, and of the buttons that lead to them."""

@@ -53,7 +53,7 @@ def test_an_answer_from_before_the_hold_tells_nobody_to_recoat() -> None:
 def test_on_paper_a_hold_lasts_until_it_is_released_and_brings_no_caution() -> None:
     of = held()
     (line,) = sheet_of({of.id: of}, [said_by_watch(of)], view()).lines  # type: ignore[list-item]
-    assert (line.until, line.until_text) == (None, "until released")
+    assert (line.until, line.until_text) == (None, "on hold")
     assert sheet_of({of.id: of}, [said_by_watch(of)], view()).cautions == ()  # type: ignore[list-item]
 
 
