@@ -5,12 +5,15 @@ from __future__ import annotations
 import itertools
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from dashboard.record.document import document, to_text
+from dashboard.record.used import Used
+from dashboard.record.work_out import work_out
 from model.calibration import RATE_SD
 from model.members import members
 from tests.dashboard.record import by_hand
@@ -131,6 +134,37 @@ def test_the_range_of_the_cure_its_age_and_its_tg_are_those_of_every_coat_in_it(
             assert abs(opens["likely"] - (numbers["begun"] + (half + 1) * MINUTE)) <= MINUTE
 
 
+def test_below_the_datum_nothing_counts_and_its_crossing_is_exact(used: Used) -> None:
+    """The same night 12 K colder goes through 0 degC twice."""
+    series = tuple(
+        replace(one, value=one.value - 12.0) if one.quantity.value == "temperature" else one
+        for one in used.series
+    )
+    cold = json.loads(to_text(document(replace(used, series=series))))
+    points: Any = CORRECTION["points"]
+    rows = by_hand.corrected(by_hand.rows_of(cold, "S1", "temperature"), START - 60 * MINUTE, points)
+    numbers = coats(cold)[0]
+    life = by_hand.joined(rows, numbers["begun"], cold["results"]["until"])
+    values = [value for _, value in life]
+    assert min(values) < 0.0 < max(values)
+    assert numbers["temperature_time_factor_Ch"] == pytest.approx(by_hand.degree_hours(life, 0.0), rel=1e-9)
+
+
+def test_what_a_silent_probe_did_not_see_is_missing(used: Used) -> None:
+    """Three hours later and no further reading: those are missing, and the cure stands where it was last known."""
+    last = max(int(one.t[-1]) for one in used.series)
+    before, later = work_out(used), work_out(replace(used, at=last + 3 * HOUR))
+    assert later.gaps[-1] == (last, last + 3 * HOUR)
+    assert later.missing_h == pytest.approx(2.0 + 3.0)
+    assert later.moisture_missing_h == pytest.approx(2.0 + 3.0)
+    for one, other in zip(before.coats, later.coats, strict=True):
+        assert one.numbers is not None
+        assert other.numbers is not None
+        assert other.numbers.missing_h == pytest.approx(5.0)
+        assert other.numbers.gaps[-1] == (last, last + 3 * HOUR)
+        assert other.numbers.equivalent_age_h == pytest.approx(one.numbers.equivalent_age_h, abs=0.01)
+
+
 def test_what_the_young_film_met_is_that_of_the_raw_rows(
     record: dict[str, Any], surface: list[by_hand.Row]
 ) -> None:
@@ -138,7 +172,10 @@ def test_what_the_young_film_met_is_that_of_the_raw_rows(
     air = by_hand.rows_of(record, "A1", "temperature")
     humid = by_hand.rows_of(record, "A1", "relative_humidity")
     k = float(by_hand.rate_constant(LAW, RECOAT_FROM, REFERENCE, np.array(FULL)))
-    for coat in record["results"]["coats"]:
+    first, second = record["results"]["coats"]
+    assert first["numbers"]["film"]["until"] == first["covered_at"] == START + 199 * MINUTE
+    assert second["numbers"]["film"]["washed_at"] == START + 1160 * MINUTE
+    for coat in (first, second):
         numbers, met = coat["numbers"], coat["numbers"]["film"]
         begun, count = numbers["begun"], (met["until"] - numbers["begun"]) // MINUTE
         panel, warm, moist = (by_hand.minute_means(rows, begun, count) for rows in (surface, air, humid))
