@@ -41,8 +41,8 @@ def shop() -> Path:
 
 def said(page: Page) -> str:
     """What the box says once it has answered."""
-    expect(page.locator(".supposed")).to_contain_text(re.compile("instead of|Not by|Hold|as it is"))
-    return page.locator(".supposed").inner_text()
+    expect(page.locator(".if-box")).to_contain_text(re.compile("instead of|Not by|Hold|as it is"))
+    return page.locator(".if-box").inner_text()
 
 
 @pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
@@ -84,9 +84,9 @@ def test_a_thumb_steps_the_heat_and_reads_the_difference_without_scrolling(visit
     expect(page).to_have_url(re.compile("hold=24"))
     expect(page.locator('[data-live="then"]')).to_contain_text("instead of")
     assert more.bounding_box() == box
-    expect(page.locator(".supposed")).to_be_in_viewport(ratio=1.0)
+    expect(page.locator(".if-box")).to_be_in_viewport(ratio=1.0)
     page.get_by_role("button", name=re.compile("More: Rise")).scroll_into_view_if_needed()
-    expect(page.locator(".supposed")).to_be_in_viewport(ratio=1.0)
+    expect(page.locator(".if-box")).to_be_in_viewport(ratio=1.0)
     assert visit.complaints == []
 
 
@@ -110,7 +110,7 @@ def test_a_keyboard_steps_types_and_keeps_its_place(visit: Visit) -> None:
     later.focus()
     page.keyboard.press("Enter")
     expect(page.locator("#if-to")).to_have_value("22:30")
-    expect(page.locator(".supposed .caution")).to_contain_text("No heater unattended")
+    expect(page.locator(".if-box .caution")).to_contain_text("No heater unattended")
 
 
 def test_one_button_asks_for_the_least_heat_and_fills_it_in(visit: Visit, evening: NightShop) -> None:
@@ -125,8 +125,8 @@ def test_one_button_asks_for_the_least_heat_and_fills_it_in(visit: Visit, evenin
     page.locator("#if-by").fill("22:30")
     page.locator("#if-by").press("Tab")
     page.locator("#least").click()
-    expect(page.locator(".supposed")).to_contain_text("Not by 22:30")
-    expect(page.locator(".supposed")).to_contain_text("The best that")
+    expect(page.locator(".if-box")).to_contain_text("Not by 22:30")
+    expect(page.locator(".if-box")).to_contain_text("The best that")
     assert len(evening.logbook.events()) == 9, "nothing was stored"
 
 
