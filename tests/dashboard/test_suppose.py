@@ -74,6 +74,51 @@ def test_more_heat_never_opens_or_shuts_later_and_off_in_time_never_sands_later(
         assert known[-1] < known[0], milestone
 
 
+def random_shed(seed: int) -> Facts:
+    """An invented shed, coat and hour: ten days of log with a daily swing and a drift of its own."""
+    draw = np.random.default_rng(seed)
+    mean, swing, phase, drift = (
+        draw.uniform(8, 20),
+        draw.uniform(1, 6),
+        draw.uniform(0, 24),
+        draw.uniform(-0.5, 0.5),
+    )
+
+    def shed(hour: float) -> float:
+        return float(mean + swing * math.cos((hour + phase) * math.pi / 12.0) + drift * hour / 24.0)
+
+    of = card(str(draw.choice(["invented-15min", "invented-25min", "invented-winter"])))
+    made = night(shed, 4.0, of=of, coats_h=(float(draw.uniform(-8.0, 3.5)),))
+    surface = trace("S1", Quantity.TEMPERATURE, shed, until_h=4.0, since_h=-240.0)
+    substrate = str(draw.choice(["wood", "foam", "metal mould"]))
+    return replace(made, surface=surface, air=surface, panel=replace(made.panel, substrate=substrate))
+
+
+def holds_for(seed: int) -> None:
+    """More heat opens and shuts no later, nothing goes above the cap, and the best named is what that heat brings."""
+    supposed = Supposition.of(random_shed(seed), NOW)
+    cap = supposed.cap()
+    lasts = plan(None, to_h=4.0 + 2.0 + seed % 9)
+    asked = [supposed.if_so(replace(lasts, hold_C=hold)) for hold in (10.0, 18.0, 26.0, 60.0)]
+    for milestone in (Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL):
+        known = [one.then[milestone].safe or math.inf for one in asked]
+        assert known == sorted(known, reverse=True), (seed, milestone)
+    as_it_is = supposed.if_so(lasts).likely_C
+    assert max(asked[-1].likely_C) <= max(cap.hold_C, *as_it_is) + 1e-9, seed
+    goal = Goal(Milestone.SAND, NOW + (8 + seed % 12) * HOUR_MS)
+    least = supposed.least(lasts, goal)
+    if least.hold_C is not None:
+        assert least.hold_C <= cap.hold_C, seed
+    elif not least.not_needed:
+        best = supposed.if_so(replace(lasts, hold_C=least.best_C)).then[Milestone.SAND].safe
+        assert (best is None) == (least.best_ms is None), seed
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_in_any_shed_heat_keeps_its_word(seed: int) -> None:
+    holds_for(seed)
+
+
 def test_the_longer_it_is_held_the_sooner_it_is_recoated_and_shut() -> None:
     supposed = Supposition.of(facts(), NOW)
     for milestone in (Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL):
