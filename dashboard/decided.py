@@ -168,5 +168,5 @@ def _fits(act: str, said: Mapping[str, Any] | None, newest: Coat | None) -> bool
         return False
     key = said["headline"]["key"]
     if act == "recoat" and key == "overlap":
-        return newest is not None and bool(newest.thumb_tests)
+        return newest is not None and any(test.sure for test in newest.thumb_tests)
     return key in FITS[act]

@@ -22,7 +22,7 @@ KINDS = {
     "time changed",
     "preference",
 }
-TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo", "decided"})
+TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo", "decided", "thumb sure"})
 """Entries of a panel whose time changes nothing."""
 
 

@@ -14,6 +14,7 @@ from dashboard.cards import CardShelf
 from dashboard.cli.findings import Finding, note, ok, wrong
 from dashboard.cli.house import forecast_of
 from dashboard.display import TIE, View
+from dashboard.label import leads_nowhere
 from dashboard.panel import Panel
 
 
@@ -34,6 +35,10 @@ def settings_findings(path: Path) -> tuple[Settings | None, list[Finding]]:
         found.append(
             note(f"{path} was changed since coldshed last started", "start it again, so that it counts")
         )
+    url = settings.serve.public_url
+    if url is not None and leads_nowhere(url):
+        do = "name what a phone calls this computer by, or take the line out: until then no label is drawn"
+        found.append(note(f"[serve] public_url {url} leads a phone to itself", do))
     heard = {probe.source for probe in settings.probe}
     for source in settings.source:
         if source.id not in heard:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
+import pytest
+
 from dashboard.display import TIE, View
 from dashboard.panel import Coat, Panel, ThumbTest
 from dashboard.strips import folded, round_of, strip
@@ -133,3 +135,30 @@ def test_where_a_thumb_is_believed_over_the_probe_the_button_is_not_the_probe() 
     for key in ("disagreement", "suspect_mix"):
         said = not_known(Say(key), ())
         assert strip(panel("lid-4"), answer("lid-4", "Lid 4", said), view()).button.label == "Thumb test"
+
+
+@pytest.mark.parametrize(
+    ("key", "values", "kind", "mark", "label", "where"),
+    [
+        ("recoatable", {"shut_by": NOW + HOUR}, Kind.ACT, Mark.LAP, "Start coat 3", "/panels/lid-4/coat"),
+        ("wash_wet", {}, Kind.CARE, Mark.DROP, "Log wash", "washed"),
+        ("wash_sand", {}, Kind.CARE, Mark.DROP, "Log wash", "washed"),
+        ("wash_later", {"firm_from": NOW + HOUR}, Kind.WAIT, Mark.DROP, "See panel", "/panels/lid-4"),
+        ("sandable", {}, Kind.GO, Mark.TEETH, "Log sand", "sanded"),
+        ("sanded", {}, Kind.GO, Mark.LAP, "Start coat 3", "/panels/lid-4/coat"),
+        ("demouldable", {}, Kind.GO, Mark.PEEL, "See panel", "/panels/lid-4"),
+        ("setting", {"open_from": NOW + HOUR}, Kind.WAIT, Mark.RAMP, "See panel", "/panels/lid-4"),
+        ("stopped_by_cold", {"move_C": 12.0}, Kind.CARE, Mark.KNEE, "See heat", "/panels/lid-4#why"),
+        ("held", {"reason": "sticky"}, Kind.WAIT, Mark.RAMP, "Release", "/panels/lid-4/more#on-hold"),
+        ("never_heard", {"probe": "S1"}, Kind.NOT_KNOWN, Mark.TORN, "Check probe", "/more/probes#probe-S1"),
+        ("suspect_mix", {}, Kind.NOT_KNOWN, Mark.TORN, "Thumb test", "/panels/lid-4/thumb"),
+    ],
+)
+def test_every_answer_of_the_morning_has_its_one_button(
+    key: str, values: dict[str, float], kind: Kind, mark: Mark, label: str, where: str
+) -> None:
+    """Demoulding ends the watching, so the round leads to the panel instead of logging it (our own rule)."""
+    said = replace(waiting(NOW), headline=Say(key, values), kind=kind, mark=mark)
+    found = strip(panel(), answer("lid-4", "Lid 4", said), view())
+    assert found.kind is kind
+    assert (found.button.label, found.button.href or found.button.kind) == (label, where)

@@ -107,3 +107,11 @@ def test_an_address_with_a_path_is_refused_with_file_line_and_key(house: Path) -
     assert told.returncode == 1
     assert "coldshed.toml:5" in told.stdout + told.stderr
     assert "write 'http://shed.lan:8137'" in told.stdout + told.stderr
+
+
+def test_check_names_an_address_that_leads_a_phone_to_itself(house: Path) -> None:
+    settings(house, 'public_url = "http://localhost:8137"')
+    told = coldshed(house, "check", "settings")
+    assert "leads a phone to itself" in told.stdout
+    settings(house, 'public_url = "http://shed.lan:8137"')
+    assert "leads a phone" not in coldshed(house, "check", "settings").stdout
