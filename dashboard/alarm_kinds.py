@@ -60,6 +60,10 @@ KINDS: dict[str, AlarmKind] = {
         on=0, off=10 * MINUTE_MS, cause="window shuts", wakes=Wakes.ASKED, gather=2 * MINUTE_MS,
         why="a coat can go on now; waiting costs a wash and a sanding",
     ),
+    "chore soon": AlarmKind(
+        on=0, off=10 * MINUTE_MS, cause="chore soon", wakes=Wakes.ASKED, gather=2 * MINUTE_MS,
+        why="a knife, a rasp or a hand can do it now; waiting costs a grinder",
+    ),
     "window opens soon": AlarmKind(
         on=0, off=10 * MINUTE_MS, cause="window opens", wakes=Wakes.ASKED, gather=2 * MINUTE_MS, alarm=False,
         late=False,
@@ -96,6 +100,16 @@ KINDS: dict[str, AlarmKind] = {
         why="room can be made now; waiting costs the night",
     ),
     "ready to sand": AlarmKind(
+        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+        late=False,
+        why="it stays so",
+    ),
+    "peel ply off": AlarmKind(
+        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+        late=False,
+        why="it stays so",
+    ),
+    "clamps off": AlarmKind(
         on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
         late=False,
         why="it stays so",

@@ -32,9 +32,12 @@ GRID_MS = 5 * MINUTE_MS
 READY = {
     "sandable": ("ready to sand", "alarm_ready_sand"),
     "sandable_cold": ("ready to sand", "alarm_ready_sand_cold"),
+    "ply_pull": ("peel ply off", "alarm_ready_ply"),
+    "clamps_off": ("clamps off", "alarm_ready_clamps"),
     "demouldable": ("ready to demould", "alarm_ready_demould"),
     "fully_cured": ("fully cured", "alarm_cured"),
 }
+CHORES = {"trim": "alarm_trim", "carve": "alarm_carve", "tape": "alarm_tape"}
 OPEN_KEYS = ("recoatable", "recoatable_last", "wash_recoat")
 
 
@@ -62,7 +65,7 @@ def of_panel(item: Assessment, panel: Panel | None, at: int, zone: ZoneInfo) -> 
     if panel is not None and panel.hold is not None:
         return _pot(item, at)
     window = _window(item, at) if panel is None or _more_coats(panel) else []
-    found = [*_pot(item, at), *window, *_too_cold(item), *_exposed(item), *_ready(item)]
+    found = [*_pot(item, at), *window, *_chore(item, at), *_too_cold(item), *_exposed(item), *_ready(item)]
     tonight = cold_tonight(item, at, zone)
     if tonight is not None:
         low_C, firm = tonight
@@ -123,6 +126,15 @@ def _window(item: Assessment, at: int) -> list[Condition]:
         return []
     say = Say("alarm_window_shuts", {"panel": item.name, "shut_by": int(by) // GRID_MS * GRID_MS})
     return [_of(item, "window shuts soon", say)]
+
+
+def _chore(item: Assessment, at: int) -> list[Condition]:
+    """A knife, a rasp or a hand has its last safe hour."""
+    headline = item.verdict.headline
+    if headline.key not in CHORES or int(headline.values["done_by"]) - at > SHUTS_LEAD_MS:
+        return []
+    by = int(headline.values["done_by"]) // GRID_MS * GRID_MS
+    return [_of(item, "chore soon", Say(CHORES[headline.key], {"panel": item.name, "done_by": by}))]
 
 
 def _too_cold(item: Assessment) -> list[Condition]:

@@ -98,6 +98,7 @@ def _coat(arguments: argparse.Namespace, settings: Settings, panel: Panel) -> Sa
     said = {
         "kind": arguments.kind or (planned.kind if planned else "laminate"),
         "peel_ply": arguments.peel_ply or None,
+        "taped": arguments.taped or None,
         "resin_lot": arguments.resin_lot,
         "hardener_lot": arguments.hardener_lot,
     }

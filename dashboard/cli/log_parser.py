@@ -77,6 +77,7 @@ def _coats(acts: Subparsers) -> None:
         "--kind", help="seal, laminate, fill, fairing, fillet, glue line or in-mould (default: as planned)"
     )
     coat.add_argument("--peel-ply", action="store_true", help="peel ply goes on it")
+    coat.add_argument("--taped", action="store_true", help="masked with tape that is to be pulled")
     coat.add_argument("--resin-lot")
     coat.add_argument("--hardener-lot")
     _pot(coat)

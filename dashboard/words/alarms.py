@@ -10,6 +10,11 @@ ALARM_SENTENCES: dict[str, str] = {
     "alarm_margin": "Cover {panel} or warm it: margin {left_K}, closing",
     "alarm_ready_sand": "Sand {panel} when you like",
     "alarm_ready_sand_cold": "Sand {panel} cold, support it: it is not cured",
+    "alarm_ready_ply": "Pull the peel ply off {panel} when you like",
+    "alarm_ready_clamps": "Take the clamps off {panel} when you like",
+    "alarm_trim": "Trim the flange of {panel} before {done_by}",
+    "alarm_carve": "Carve {panel} before {done_by}",
+    "alarm_tape": "Pull the tape of {panel} before {done_by}",
     "alarm_ready_demould": "Demould {panel} when you like; keep it cool",
     "alarm_cured": "Check {panel}, then sign it off",
 }
@@ -33,6 +38,9 @@ GROUPED: dict[str, str] = {
 ACTS: dict[str, str] = {
     "pot about to go": "Roll it out or tip it into a tray; a full cup can smoke and burn.",
     "window shuts soon": "In the window the next coat bonds without sanding; later wash and sand first.",
+    "chore soon": "Later it is too hard for it.",
+    "peel ply off": "Blush leaves with it; still scuff before you bond.",
+    "clamps off": "Press the squeeze-out with a nail first.",
     "window opens soon": "Try your thumb: tacky like tape.",
     "too cold tonight": "Heat it before you leave, or cover it and lift it off the floor. No heater unattended.",
     "too cold": "Warm the panel, not the air, while somebody is there.",
@@ -59,6 +67,7 @@ STATES: dict[str, str] = {
 
 KIND_NAMES: dict[str, str] = {
     "window shuts soon": "A recoat window shuts soon",
+    "chore soon": "A flange, a fairing or tape must be seen to",
     "window opens soon": "A recoat window opens soon",
     "too cold": "A panel has stopped curing",
     "margin closing": "The margin over a young film closes",

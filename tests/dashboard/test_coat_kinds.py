@@ -9,8 +9,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from dashboard.alarm_kinds import KINDS
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
+from dashboard.conditions import of_panel
 from dashboard.display import View
 from dashboard.facts import Facts
 from dashboard.fold import fold
@@ -194,6 +196,27 @@ def test_a_verdict_turns_when_it_said_it_would(kind: str) -> None:
     ends = (int(headline.values["done_by"]) - MIXED) / HOUR_MS
     assert key(ends - 0.02, kind, **said) == headline.key
     assert key(ends + 0.04, kind, **said) == f"{headline.key}_last"
+
+
+def test_what_must_be_done_within_the_hour_is_told_and_what_may_be_done_rings_nothing() -> None:
+    """Kinds of notices of their own: a panel that waits for its ply to be pulled wakes nobody."""
+
+    def kinds(answer: Assessment) -> list[tuple[str, str]]:
+        found = of_panel(answer, None, answer.at, ZoneInfo("UTC"))
+        return [
+            (item.kind, item.say.key)
+            for item in found
+            if item.kind not in ("too cold tonight", "margin closing")
+        ]
+
+    mould: dict[str, Any] = {"substrate": "metal mould"}
+    assert kinds(told(3.2, "in-mould", **mould)) == [("chore soon", "alarm_trim")]
+    assert ("chore soon", "alarm_carve") not in kinds(told(6.5, "fairing")), "two hours are left"
+    assert ("chore soon", "alarm_carve") in kinds(told(7.8, "fairing"))
+    assert kinds(told(25.0, "laminate", peel_ply=True)) == [("peel ply off", "alarm_ready_ply")]
+    assert kinds(told(34.0, "glue line")) == [("clamps off", "alarm_ready_clamps")]
+    assert not KINDS["peel ply off"].alarm
+    assert not KINDS["clamps off"].alarm
 
 
 def test_tape_and_peel_ply_are_told_when_the_coat_is_mixed() -> None:
