@@ -137,11 +137,19 @@ def test_a_forecast_for_outdoors_comes_through_the_shops_own_lag() -> None:
 
 
 def test_where_the_forecast_ends_the_own_outlook_goes_on_without_a_step() -> None:
+    """A forecast of a hard frost that ends after ten hours: the outlook leaves it with the shop's lag, not at once."""
     facts = days(night(cooling, 4.0))
-    answer = assess(replace(facts, weather=weather(14.0)), NOW)
-    assert answer.night is not None
-    assert len(answer.night.t) == 26 * 4
-    assert np.max(np.abs(np.diff(answer.night.likely_C))) < 0.6
+    cold, own = (
+        assess(replace(facts, weather=told), NOW).night for told in (weather(14.0, colder_K=2.0), None)
+    )
+    assert cold is not None
+    assert own is not None
+    assert len(cold.t) == 26 * 4
+    joint = cold.t.index(NOW + 10 * HOUR_MS)
+    apart = np.array(own.likely_C) - cold.likely_C
+    assert apart[joint - 1] > 8.0, "the two differ where the forecast ends"
+    assert abs(apart[joint + 1] - apart[joint - 1]) < 1.0
+    assert apart[-1] < apart[joint]
 
 
 def test_too_little_in_common_or_a_broken_file_is_said_and_the_own_outlook_used() -> None:
