@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fastapi import FastAPI
 
 from dashboard.app import create_app
 from dashboard.panel import Event
@@ -34,9 +35,9 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
     made.close()
 
 
-def serving(shop: Shop) -> Client:
+def serve_app(shop: Shop, port: int = 8137) -> FastAPI:
     """Pages and API over the shop's files."""
-    app = create_app(
+    return create_app(
         watched=shop.seen,
         logbook=shop.logbook,
         probes=lambda: [],
@@ -44,12 +45,17 @@ def serving(shop: Shop) -> Client:
         clock=shop.clock,
         site="Invented shed",
         time_zone=ZONE,
+        port=port,
         readings=shop.folder / "readings.db",
         card=shop.shelf.get,
         card_text=shop.shelf.text,
         decisions=shop.decisions,
     )
-    return Client(app)
+
+
+def serving(shop: Shop) -> Client:
+    """Asks them."""
+    return Client(serve_app(shop))
 
 
 def ask(client: Client, act: str = "demould", who: str = "Kim") -> dict[str, Any]:
