@@ -137,6 +137,9 @@ def test_air_alone_takes_two_kelvin_off_the_margin() -> None:
     assert alone.now is not None
     assert near.now.margin_K is not None
     assert alone.now.margin_K == pytest.approx(near.now.margin_K - 2.0)
+    kept = [hour.choices[0].start.least_margin_K for hour in (near, alone)]
+    assert kept[0] is not None
+    assert kept[1] == pytest.approx(kept[0] - 2.0)
     assert "mix_air_only" in [check.say.key for check in mix_words.checks(alone)]
 
 

@@ -17,7 +17,7 @@ from collector.reading import Quantity, Reading
 from dashboard.measures import FIELDS, cloth, mass, thickness, typed, volume, weighed
 from dashboard.mix_asked import AskError, Given, mix_of
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, morning, open_shop, recoat
-from tests.dashboard.client import Client
+from tests.dashboard.client import Client, new_id
 
 TIE = "\u00a0"
 
@@ -149,6 +149,48 @@ def test_page_and_api_weigh_the_same(client: Client) -> None:
     assert other["now"]["mixed_g"] == pytest.approx(got["now"]["mixed_g"], rel=1e-6)
     assert other["now"]["pots"] == got["now"]["pots"]
     assert client.get("/api/mix/pots?" + urlencode(HERE)).status_code == 422
+
+
+def test_the_countdown_uses_the_pots_own_mass_vessel_and_bottles(mild: FakeShop, client: Client) -> None:
+    """More is never longer, a tray never shorter than a cup, warm bottles never longer; unweighed is a large cup."""
+    for probe in ("S1", "A1"):
+        mild.read(
+            *(
+                Reading(probe, Quantity.TEMPERATURE, 12.0, at, at)
+                for at in range(LATER - HOUR + 1, LATER, MINUTE)
+            )
+        )
+    pots: list[dict[str, object]] = [
+        {},
+        {"resin_g": 312, "hardener_g": 88, "vessel": "cup", "bottles_C": 22},
+        {"resin_g": 156, "hardener_g": 44, "vessel": "cup", "bottles_C": 22},
+        {"resin_g": 156, "hardener_g": 44, "vessel": "cup", "bottles_C": 15},
+        {"resin_g": 156, "hardener_g": 44, "vessel": "tray", "bottles_C": 15},
+    ]
+    times = []
+    for pot in pots:
+        body = {"card": "invented-25min", "pot": pot or None}
+        told = {"id": new_id(), "kind": "coat mixed", "panel": "box-a", "at": LATER, "body": body}
+        assert client.post("/api/events", told).status_code == 200
+        got = client.get("/api/panels/box-a/pot").json()
+        assert got["mixed_at"] == LATER
+        assert got["pour_by"] < got["usable_at"]
+        times.append(got["pour_by"])
+        client.post(
+            "/api/events", {"id": new_id(), "kind": "withdrawn", "panel": "box-a", "event": told["id"]}
+        )
+    assert times == sorted(times)
+    assert times[0] < times[-1]
+
+
+def test_a_preference_takes_its_own_words_only(client: Client) -> None:
+    told = {"id": new_id(), "kind": "preference", "key": "measures"}
+    assert client.post("/api/events", told | {"value": "degF"}).status_code == 422
+    assert "lb" not in ask(client, "/mix/pots", amount_g="2000")
+    assert client.post("/api/events", told | {"value": "US"}).json()["said"].endswith("lb, ft²")
+    page = ask(client, "/mix/pots", amount_g="2000")
+    assert "oz" in page
+    assert "Area, ft²" in page
 
 
 @pytest.mark.parametrize("quantity", FIELDS)

@@ -121,6 +121,10 @@ def test_a_cup_of_200_or_500_g_is_called_in_before_it_smokes(name: str, T_C: flo
     """Whether the split leaves it whole or not, its own hour of smoke is told and lies after the one to pour."""
     whole = pot_times(card(name), grams, CUP, T_C, T_C)
     assert whole.pour_by_h < whole.smokes_h < math.inf
+    sheet = pot_of(card(name)).life(grams, CUP, T_C, T_C)
+    assert whole.pour_by_h < sheet.pour_by_h, "promised for the quick end of the card's range"
+    assert whole.smokes_h < sheet.hot_h
+    assert whole.usable_h == sheet.usable_h
     got = work(MixAsked(amount_g=grams), T_C, T_C, name=name).now
     assert got.at_once.smokes_h == pytest.approx(whole.smokes_h)
 
