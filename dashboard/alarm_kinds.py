@@ -3,6 +3,8 @@
 An alarm asks for something to be done; a notice ("alarm" is False) only says that something may be done now. What may
 wake somebody is decided by two questions: can it be mended at that hour, and what does it cost to wait till morning?
 
+Pressing kinds come first: so pages and notices sort them.
+
     on, off    on-delay and off-delay: how long it must be so before it rings, and be away before it is over; ms
     deadband   by how much the value must have moved back before it counts as away: keeps a value that sits on its
                limit from ringing again and again; in `unit`, 0 where the kind has no value

@@ -107,7 +107,9 @@ class Desk:
         open_ones = [
             alarm for alarm in stored if KINDS[alarm.kind].alarm and state_of(alarm, marks, now) in RINGS
         ]
-        open_ones.sort(key=lambda alarm: (alarm.returned_at is not None, -alarm.raised_at))
+        # Of those that last the most pressing kind comes first: the table is in that order.
+        kinds = list(KINDS)
+        open_ones.sort(key=lambda one: (one.returned_at is not None, kinds.index(one.kind), -one.raised_at))
         return untold(self.shop.troubles(), stored, self.shop.clock.now()) + open_ones
 
     def latest(self) -> list[Assessment] | None:

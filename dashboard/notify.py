@@ -25,6 +25,7 @@ from dashboard.conditions import untold
 from dashboard.display import View
 from dashboard.flight import Flight, Launch, in_a_thread
 from dashboard.fold import withdrawn
+from dashboard.from_memory import FromMemory
 from dashboard.notice import TEST, Grouping, Notice, Standing, standing
 from dashboard.notice_store import KEPT_MS, Attempt, NoticeStore
 from dashboard.notice_words import Message, message
@@ -101,6 +102,7 @@ class Notifier:
 
     def __post_init__(self) -> None:
         self._notices = {notice.key: notice for notice in self.store.notices()}
+        self._memory = FromMemory(self.send, self.launch, self.zone, self.site, self.pages)
 
     def run(self, stop: Stop) -> int:
         """Rounds until `stop`. Returns 0."""
@@ -139,9 +141,8 @@ class Notifier:
                 self._serve(person, [standing(notice, alarms, marks, at) for notice in mine], view)
             self._forget(at)
         except MAY_PASS as error:
-            self._once(
-                f"notices.db cannot be written ({kind_of(error).value}): notices wait, the pages tell alarms"
-            )
+            self._once(f"notices.db cannot be written ({kind_of(error).value}): only that is told")
+            self._memory.tell(alarms.values(), marks, people(self.names, events).values(), view)
             return
         self._said = ""
 

@@ -18,6 +18,7 @@ from collector.reading import Quantity
 from collector.store.schema import MAY_PASS, NotYet
 from collector.store.trouble import kind_of
 from collector.supervise import Stop
+from dashboard.alarm_kinds import KINDS
 from dashboard.alarms import AlarmStates
 from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
@@ -194,10 +195,10 @@ class Watch:
 
     def _tell(self, rung: list[Alarm], gone: list[str]) -> None:
         for alarm in rung:
-            if alarm.returned_at is None:
-                log.warning("alarm: %s", self._words(alarm))
-            else:
-                log.info("alarm over: %s", self._words(alarm))
+            rings, over = KINDS[alarm.kind].alarm, alarm.returned_at is not None
+            level = logging.WARNING if rings and not over else logging.INFO
+            what = ("alarm" if rings else "notice") + (" over" if over else "")
+            log.log(level, "%s: %s", what, self._words(alarm))
             self._tell_alarm(alarm)
         if self.announcer is None:
             return
@@ -212,7 +213,9 @@ class Watch:
         self.announcer.tell_verdict(item, say(item.verdict.headline, view), why)
 
     def _tell_alarm(self, alarm: Alarm) -> None:
-        if self.announcer is not None:
+        if (
+            self.announcer is not None and KINDS[alarm.kind].alarm
+        ):  # a lamp must not shine for what only may be done
             self.announcer.tell_alarm(alarm, self._words)
 
     def _words(self, alarm: Alarm) -> str:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import apsw
 import pytest
 
 from collector.clock import SteppedClock
@@ -310,3 +311,24 @@ def test_a_test_goes_to_whom_it_is_meant_for_at_any_hour(tmp_path: Path) -> None
     house.until(NIGHT + 10 * MINUTE)
     assert [(name, made.title) for _, name, made in house.got] == [("Robin", "Test: this notice reached you")]
     house.close()
+
+
+def test_on_a_full_disk_it_is_told_all_the_same_that_nothing_is_recorded(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """notices.db lies on the same disk: what cannot be taken down is told from memory, once."""
+    say = Say("alarm_recording", {"trouble": "disk full"})
+    house.clock.at = NIGHT
+    house.ring(Alarm("recording..1", "recording", None, None, NIGHT, None, say))
+    house.ring(silent("S1", NIGHT, "Lid 4"))
+
+    def full(*_: object) -> None:
+        raise apsw.FullError("database or disk is full")
+
+    monkeypatch.setattr(NoticeStore, "decided", full)
+    house.until(NIGHT + 30 * MINUTE)
+    assert house.titles == ["Save the recording: disk full"]
+    monkeypatch.undo()
+    house.until(NIGHT + 40 * MINUTE)
+    told = "".join(made.title + made.body for _, _, made in house.got[1:])
+    assert "Check probe S1" in told, "and the rest once there is room"
