@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collector.store.schema import NotYet
+from collector.store.schema import NotYet, StoreError
+from dashboard.assess import assess
 from dashboard.desk import Desk
 from dashboard.entry_check import check
 from dashboard.felt import Moved, Told, weigh
-from dashboard.panel import Event
+from dashboard.panel import Event, Panel
 
 
 def felt(desk: Desk, event: Event) -> Told:
@@ -24,3 +25,12 @@ def felt(desk: Desk, event: Event) -> Told:
     except NotYet:
         facts = None
     return weigh(facts, event, now, desk.view())
+
+
+def look_ahead(desk: Desk, panel: Panel) -> None:
+    """Works the panel out once while somebody looks at its thumb page: readings are in memory when the tap comes."""
+    now = desk.shop.clock.now()
+    try:
+        assess(desk.shop.facts(panel, now), now)
+    except StoreError:
+        return  # the tap itself will tell

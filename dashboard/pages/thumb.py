@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fastapi import APIRouter, HTTPException, Request, Response
+from starlette.background import BackgroundTask
 
 from dashboard.desk import Desk
 from dashboard.display import UNITS
+from dashboard.pages.felt import look_ahead
 from dashboard.pages.panels import find
 from dashboard.step_check import SCALES
 from dashboard.words import LABELS
@@ -57,7 +59,9 @@ def router(desk: Desk) -> APIRouter:
         if panel.newest is None or panel.closed:
             raise HTTPException(404, LABELS["nothing_to_feel"])
         scales = sorted(SCALES, key=lambda scale: scale != "Shore D")  # the one for laminates first
-        return desk.page(request, "thumb.html", view, tab="round", panel=panel, groups=groups(),
+        page = desk.page(request, "thumb.html", view, tab="round", panel=panel, groups=groups(),
                          unit=UNITS[view.unit], scales=scales)  # fmt: skip
+        page.background = BackgroundTask(look_ahead, desk, panel)
+        return page
 
     return routes

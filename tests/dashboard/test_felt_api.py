@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.pages import felt as felt_page
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, open_shop, register, warm_night
 from tests.dashboard.client import Client, new_id
 
@@ -121,4 +122,21 @@ def test_before_collect_ever_ran_a_test_is_kept_and_nothing_is_claimed(tmp_path:
     answer = Client(shop.app).post("/api/events", felt("lid-4", "tack-free")).json()
     assert answer["new"] is True
     assert "cannot be worked out now" in answer["moved"]["said"]
+    shop.close()
+
+
+def test_opening_the_page_brings_the_readings_into_memory_so_that_the_tap_is_answered_at_once(
+    warm: FakeShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    worked_out = []
+    monkeypatch.setattr(felt_page, "assess", lambda facts, at: worked_out.append(facts))
+    assert Client(warm.app).get("/panels/rib-1/thumb").status_code == 200
+    (facts,) = worked_out
+    assert facts.panel.id == "rib-1"
+    assert len(facts.surface.samples.t) == 14 * 60
+
+
+def test_before_collect_ever_ran_the_page_opens_all_the_same(tmp_path: Path) -> None:
+    shop = open_shop(tmp_path)
+    assert Client(shop.app).get("/panels/lid-4/thumb").status_code == 200
     shop.close()
