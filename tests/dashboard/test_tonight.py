@@ -10,27 +10,22 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard import leaving, night_chart, tonight
-from dashboard.asked import NotAsked, Question, question, unattended
-from dashboard.assessment import Assessment
-from dashboard.display import View
+from dashboard import night_chart, tonight
+from dashboard.asked import NotAsked
 from dashboard.forecast_file import ForecastFile
-from dashboard.panel import Coat, Panel, PlannedCoat
-from dashboard.suppose import Goal, Plan
+from dashboard.panel import Panel
 from dashboard.supposing import Busy, Supposing
 from dashboard.words import CAUTIONS, LABELS
 from model.decide import not_known
 from model.resin_card import Milestone
-from model.verdict import Say, State
-from tests.browser.fake_shop import ZONE, utc
+from model.verdict import Say
+from tests.browser.fake_shop import utc
 from tests.dashboard.client import Client
 from tests.dashboard.night_shop import HOUR, MINUTE, NOW, NightShop, open_night
-
-LEAVE = 22 * 60
+from tests.dashboard.test_asked import ask, view
 
 
 @pytest.fixture(scope="module")
@@ -44,10 +39,6 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[NightShop]:
 @pytest.fixture
 def client(evening: NightShop) -> Client:
     return Client(evening.app)
-
-
-def view(at: int = NOW, unit: str = "degC") -> View:
-    return View(ZoneInfo(ZONE), unit, at)
 
 
 def api(client: Client, path: str) -> Any:
@@ -184,50 +175,6 @@ def test_heat_in_attended_hours_is_proposed_and_the_caution_stands_where_it_runs
 
 
 @pytest.mark.parametrize(
-    ("begin", "end", "alone"),
-    [
-        ("2026-11-25 19:30", "2026-11-25 21:00", False),
-        ("2026-11-25 19:30", "2026-11-25 21:01", True),
-        ("2026-11-25 22:00", "2026-11-25 23:00", True),
-        ("2026-11-26 02:00", "2026-11-26 04:30", True),
-        ("2026-11-26 05:00", "2026-11-26 09:00", False),
-    ],
-)
-def test_hours_after_leaving_and_before_six_count_as_alone(begin: str, end: str, alone: bool) -> None:
-    """The shop's clock is an hour ahead of UTC and people leave at 22:00."""
-    assert unattended(Plan(20.0, utc(begin), utc(end), 8.0), view(), LEAVE) is alone
-
-
-def ask(gel_ms: int | None = None, at: int = NOW, unit: str = "degC", **asked: str) -> Question:
-    fields = {key.rstrip("_"): text for key, text in asked.items()}
-    return question(fields, view(at, unit), LEAVE, gel_ms, ["invented-25min"])
-
-
-def test_steps_without_scripts_move_a_field_by_one_step() -> None:
-    assert ask(step="hold:+1").plan.hold_C == 20.0
-    assert ask(hold="20", step="hold:-1").plan.hold_C == 19.0
-    assert ask(hold="68", step="hold:+1", unit="degF").plan.hold_C == pytest.approx(69 / 1.8 - 32 / 1.8)
-    assert ask(to="22:00", step="to:+1").plan.to_ms == utc("2026-11-25 21:30")
-    assert ask(by="08:00", step="by:-1").goal.by_ms == utc("2026-11-26 06:30")
-    assert ask(step="start:+1").plan.start_ms == utc("2026-11-25 19:15")
-    assert ask(rise="8", step="rise:+1").plan.rise_K_h == 9.0
-
-
-def test_heat_is_proposed_after_it_gels_if_somebody_is_still_here_then() -> None:
-    assert ask(hold="20").plan.from_ms == utc("2026-11-25 19:15")
-    assert ask(utc("2026-11-25 19:50"), hold="20").plan.from_ms == utc("2026-11-25 20:00")
-    assert ask(utc("2026-11-25 22:50"), hold="20").plan.from_ms == utc("2026-11-25 19:15")
-
-
-def test_a_time_just_gone_by_is_not_tomorrows() -> None:
-    later = ask(hold="20", from_="20:15", to="22:00", at=NOW + HOUR)
-    assert later.plan.from_ms == NOW - NOW % MINUTE + HOUR + 2 * MINUTE
-    assert later.plan.to_ms == utc("2026-11-25 21:00")
-    with pytest.raises(NotAsked, match="ends before it begins"):
-        ask(hold="20", from_="20:15", to="21:00", at=NOW + HOUR)
-
-
-@pytest.mark.parametrize(
     "asked",
     [{"hold": "warm"}, {"hold": "200"}, {"hold": "20", "to": "noon"}, {"rise": "40"}, {"card": "dear"},
      {"until": "gold"}, {"by": "25:00"}, {"hold": "nan"}],
@@ -282,84 +229,6 @@ def test_two_questions_at_once_are_worked_out_one_after_the_other_and_the_same_o
     assert calls == [item.at]
 
 
-def test_the_evening_round_asks_what_applies_and_why(client: Client) -> None:
-    """20:07, people leave at 22:00."""
-    told = {one["name"]: one["tasks"] for one in api(client, "/tonight")["leaving"]}
-    kinds = {name: [task["kind"] for task in tasks] for name, tasks in told.items()}
-    assert kinds["Plug 7"] == ["cover", "heat"]
-    assert kinds["Rib 1"] == ["probe"]
-    assert "Box A" not in kinds
-    page = client.get("/").text
-    assert LABELS["before_leave"] in page
-    for tasks in told.values():
-        for task in tasks:
-            assert task["do"] in page
-
-
-@pytest.mark.parametrize(
-    ("clock", "asks"),
-    [("16:59", False), ("17:00", True), ("20:59", True), ("22:59", True), ("23:01", False), ("05:00", False)],
-)
-def test_before_you_leave_stands_from_six_to_midnight_when_people_leave_at_ten(
-    clock: str, asks: bool
-) -> None:
-    """UTC; the shop's clock is an hour ahead."""
-    assert leaving.is_evening(view(utc(f"2026-11-25 {clock}")), LEAVE) is asks
-
-
-def stale(item: Assessment) -> Assessment:
-    return replace(item, entries="", coats=1, coat=1)
-
-
-def wet_coat(evening: NightShop, **more: Any) -> tuple[Panel, Assessment]:
-    """Plug 7 as if it were still wet, its margin closing."""
-    item = evening.item("plug-7")
-    verdict = replace(item.verdict, state=State.WORKABLE)
-    panel = Panel(
-        "plug-7", "Plug 7", "shed", "S1", "A1", "wood",
-        coats=(Coat(1, "invented-25min", NOW, NOW, "laminate", "e1"),), **more,
-    )  # fmt: skip
-    return panel, replace(stale(item), verdict=verdict)
-
-
-def kinds(panel: Panel, item: Assessment | None) -> list[str]:
-    return [task.kind for task in leaving.tasks(panel, item, view())]
-
-
-def test_peel_ply_is_asked_for_on_the_last_coat_while_it_is_wet_and_will_be_exposed(
-    evening: NightShop,
-) -> None:
-    panel, item = wet_coat(evening)
-    assert "peel" in kinds(panel, item)
-    coat = panel.coats[0]
-    assert "peel" not in kinds(replace(panel, coats=(replace(coat, peel_ply=True),)), item)
-    assert "peel" not in kinds(replace(panel, plan=(PlannedCoat("laminate"), PlannedCoat("fill"))), item)
-    assert "peel" not in kinds(panel, replace(item, verdict=evening.item("plug-7").verdict))
-    assert item.night is not None
-    dry = replace(item, night=replace(item.night, closes_by=None, closes_at=None))
-    assert "peel" not in kinds(panel, dry)
-    blind = replace(item, night=replace(item.night, closes_by=None, closes_at=None, dew_point_C=()))
-    assert "peel" in kinds(panel, blind)
-
-
-def test_only_a_panel_much_colder_than_the_air_is_lifted_off_the_floor(evening: NightShop) -> None:
-    panel, item = wet_coat(evening)
-    assert item.panel_C is not None
-    assert "floor" not in kinds(panel, item)
-    colder = replace(item, air_C=item.panel_C + 2.0)
-    assert "floor" in kinds(panel, colder)
-    assert "floor" not in kinds(replace(panel, substrate="floor"), colder)
-    assert "floor" not in kinds(replace(panel, surface_probe=None), colder)
-
-
-def test_a_heater_that_is_on_is_asked_for_and_a_closed_panel_for_nothing(evening: NightShop) -> None:
-    panel, item = wet_coat(evening)
-    assert "heater" in kinds(replace(panel, heated_since=NOW - HOUR), item)
-    assert kinds(replace(panel, closed=True), item) == []
-    assert kinds(panel, None) == ["probe"]
-    assert kinds(replace(panel, coats=()), None) == []
-
-
 def test_a_past_film_needs_no_cover(evening: NightShop) -> None:
     item = evening.item("lid-4")
     assert item.night is not None
@@ -401,14 +270,6 @@ def test_ply_and_clamps_are_waited_for_only_where_they_hold_the_coat(evening: Ni
     assert Milestone.PEEL_PLY_OFF in tonight.shown(under)
     assert Milestone.CLAMPS_OFF in tonight.shown(glued)
     assert Milestone.CLAMPS_OFF not in tonight.shown(replace(glued, clamps_off_at=NOW))
-
-
-def test_a_goal_is_asked_by_the_next_such_hour() -> None:
-    assert ask(ask="least") == replace(
-        ask(), goal=Goal(Milestone.SAND, utc("2026-11-26 07:00")), wants_least=True
-    )
-    assert ask(at=utc("2026-11-26 04:00")).goal.by_ms == utc("2026-11-26 07:00")
-    assert ask(at=utc("2026-11-26 05:30")).goal.by_ms == utc("2026-11-27 07:00")
 
 
 def outdoors_csv(path: Path, made: int, colder_K: float = 0.0) -> ForecastFile:
