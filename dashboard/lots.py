@@ -92,7 +92,7 @@ class Lots:
                 weights = on_top(weights, lot.weights(evidence.of, card))
             lot = lot.taught(evidence.of, weights)
         panels = tuple(dict.fromkeys(name for name, _ in reversed(said)))
-        return LotKnown(key, panels, len(said), lot)
+        return LotKnown(key, panels, len(said), lot.by_its_hand())
 
     def _evidence(
         self, panel: Panel, coat: Coat, card: ResinCard, follower: Follower, at: int

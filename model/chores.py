@@ -42,15 +42,16 @@ def _tried(now: Standing, key: str, opens: Milestone, shuts: Milestone) -> Verdi
     if last.late is not None and now.at >= last.late:
         return None
     likely = last.likely or last.early
+    mark = Mark.PEEL if key == "tape" else Mark.BLADE
     why = [Say(f"why_{key}", {"shut_at": likely}), *film_why(now.film)]
     recoat_by = when(now.newest, Milestone.RECOAT_UNTIL).early
     if now.job.bonds and is_open(now) and not is_shut(now) and recoat_by is not None:
         why.append(Say("why_shuts", {"shut_by": recoat_by}))
     if past(now.newest, shuts):
-        return Verdict(state_of(now), Kind.ACT, Mark.BLADE, Say(f"{key}_last"), tuple(why), rank=1)
+        return Verdict(state_of(now), Kind.ACT, mark, Say(f"{key}_last"), tuple(why), rank=1)
     rank = 1 if last.early - now.at <= URGENT_MS else 4
     headline = Say(key, {"done_by": last.early})
-    return Verdict(state_of(now), Kind.ACT, Mark.BLADE, headline, tuple(why), rank=rank)
+    return Verdict(state_of(now), Kind.ACT, mark, headline, tuple(why), rank=rank)
 
 
 def joint(now: Standing) -> Verdict:

@@ -21,6 +21,10 @@ from model.resin_card import ResinCard
 PANEL_DRIFT = 0.08
 """Standard deviation of ln(rate) from one panel to the next of the same lot: weighing, stirring, the lot's age."""
 
+HAND_SD = 0.10
+"""Standard deviation of what a hand's habit moves ln(rate) by. It is the same on all panels that the hand has felt, so
+no number of panels averages it away (our own figure: half of observation.HABIT)."""
+
 
 @dataclass(frozen=True)
 class Lot:
@@ -43,9 +47,11 @@ class Lot:
 
     def drifted(self) -> Lot:
         """The lot as the next panel meets it: 8 % more spread in its rate."""
-        widened = self.covariance.copy()
-        widened[0, 0] += PANEL_DRIFT**2
-        return Lot(self.mean, widened)
+        return Lot(self.mean, _wider(self.covariance, PANEL_DRIFT))
+
+    def by_its_hand(self) -> Lot:
+        """As an answer may rest on it: whoever felt its panels may have a habit."""
+        return Lot(self.mean, _wider(self.covariance, HAND_SD))
 
     def likeness(self, of: Members) -> Floats:
         """Natural logarithm of each member's density, but for a constant, (N,)."""
@@ -66,6 +72,10 @@ class LotRange:
         before = new_lot(card).likeness(of)
         return Weights(*(_weights(lot.likeness(of) - before) for lot in (self.likely, self.cautious)))
 
+    def by_its_hand(self) -> LotRange:
+        """As an answer may rest on it."""
+        return LotRange(self.likely.by_its_hand(), self.cautious.by_its_hand())
+
     def taught(self, of: Members, weights: Weights) -> LotRange:
         """As the next panel meets it, after one whose members `of` came out of touches with `weights`."""
         return LotRange(
@@ -77,6 +87,13 @@ class LotRange:
     def new(cls, card: ResinCard) -> LotRange:
         """Nobody has touched it yet."""
         return cls(new_lot(card), new_lot(card))
+
+
+def _wider(covariance: Floats, sd: float) -> Floats:
+    """With so much more spread in ln(rate)."""
+    widened = covariance.copy()
+    widened[0, 0] += sd**2
+    return widened
 
 
 def _weights(likeness: Floats) -> Floats:

@@ -242,7 +242,8 @@ def lots(count: int, panels: int = 5, hands: Hands | None = None, seed: int = 4)
             truth = truths(World(), readings, 1, rng, rate + rng.normal(0.0, 0.08, 1), E, full)
             before = None if lot is None else lot.weights(of, CARD)
             trial.untaught[number].add(answers(run), truth, 0)
-            trial.taught[number].add(answers(run, learn(run.calibration, [], lot=before).weights), truth, 0)
+            shown = None if lot is None else lot.by_its_hand().weights(of, CARD)
+            trial.taught[number].add(answers(run, learn(run.calibration, [], lot=shown).weights), truth, 0)
             touches = []
             for age in young(rng):
                 at_h = clock(run, age)

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import multivariate_normal
 
 from model.calibration import INVENTED_RATE_SD
-from model.lot import PANEL_DRIFT, Lot, LotRange, new_lot
+from model.lot import HAND_SD, PANEL_DRIFT, Lot, LotRange, new_lot
 from model.members import Weights
 from model.observation import effective, learn
 from tests.model.test_observation import CALIBRATION, CARD, WARM, Word, felt
@@ -62,6 +62,15 @@ def test_members_weighed_by_a_lot_have_its_mean_and_covariance() -> None:
 def test_the_next_panel_is_uncertain_by_the_drift_at_least() -> None:
     known = Lot(np.array([0.0, 57e3, 85.0]), np.diag([1e-8, 1.0, 1e-4]))
     assert np.sqrt(known.drifted().covariance[0, 0]) == pytest.approx(PANEL_DRIFT, rel=0.02)
+
+
+def test_an_answer_rests_on_a_lot_by_no_more_than_a_hands_habit_allows() -> None:
+    """However many panels agree: the same hand has felt them all."""
+    known = Lot(np.array([0.0, 57e3, 85.0]), np.diag([1e-8, 1.0, 1e-4]))
+    shown = LotRange(known, known).by_its_hand()
+    for lot in (shown.likely, shown.cautious):
+        assert np.sqrt(lot.covariance[0, 0]) == pytest.approx(HAND_SD, rel=0.01)
+        np.testing.assert_array_equal(lot.mean, known.mean)
 
 
 def test_the_probes_offset_never_travels_with_the_lot() -> None:
