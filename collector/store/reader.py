@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading, Suspicion
-from collector.store.digests import Digest, stored
+from collector.store.digests import Digest, removed_days, stored
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
@@ -136,6 +136,11 @@ class Reader:
         """What a finished UTC day (since 1970) was digested to; none if it was not yet."""
         with self._in_time() as connection:
             return stored(connection, day)
+
+    def removed(self) -> set[int]:
+        """UTC days (since 1970) whose readings were removed, wholly or in part, to make room."""
+        with self._in_time() as connection:
+            return removed_days(connection)
 
     def _series(
         self, what: str, row: np.dtype[Any], probe: str, quantity: Quantity, start_ms: int, end_ms: int

@@ -89,6 +89,7 @@ class Archive:
                 days=tuple(_days(reader, probes, since, at)),
                 series=tuple(ledgers(reader, probes, since, at, batch)),
                 lots=self._lots(panel, every, events, at),
+                removed=tuple(_day(day) for day in sorted(reader.removed()) if _within(day, panel, at)),
             )
 
     def _lots(
@@ -179,7 +180,7 @@ def _days(reader: Reader, probes: Iterable[str], since: int, until: int) -> list
     names = set(probes)
     return [
         DayDigest(
-            (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=day)).strftime("%Y-%m-%d"),
+            _day(day),
             item.name,
             item.n,
             item.sha256.hex(),
@@ -188,3 +189,13 @@ def _days(reader: Reader, probes: Iterable[str], since: int, until: int) -> list
         for item in reader.digests(day)
         if item.kind == READINGS and item.name in names
     ]
+
+
+def _day(day: int) -> str:
+    """A UTC day since 1970 as "2026-11-25"."""
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=day)).strftime("%Y-%m-%d")
+
+
+def _within(day: int, panel: Panel, at: int) -> bool:
+    """Whether it touches the panel's life up to `at` (UTC ms)."""
+    return bool(panel.coats) and day_of(panel.coats[0].mixed_at) <= day <= day_of(at)

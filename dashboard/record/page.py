@@ -150,6 +150,8 @@ def _unmeasured(used: Used, results: Results, panel: Panel, say: Wording) -> Ite
             RECORD["gap_line"].format(start=say.at(begin), end=say.at(end), span=say.span(begin, end)) + "."
             for begin, end in results.gaps
         )
+    if used.removed:
+        yield RECORD["removed_days"].format(days=", ".join(used.removed)) + "."
     if results.air_only:
         yield RECORD["air_alone"] + "."
     if results.moisture_missing_h is None:

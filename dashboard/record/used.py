@@ -124,6 +124,7 @@ class Used:
     unsure      stretches of time whose place is not known exactly
     said        headlines as they were shown
     days        digests that the store made of finished days
+    removed     finished days, as "2026-11-25", of the panel's life whose readings the store gave up to make room
     lots        what others had taught of the lots of its coats by then, by the coat's number: their own entries and
                 readings stand on the records of their panels
     """
@@ -145,6 +146,7 @@ class Used:
     days: tuple[DayDigest, ...] = ()
     series: tuple[Series, ...] = ()
     lots: Mapping[int, LotKnown] = field(default_factory=dict)
+    removed: tuple[str, ...] = ()
 
     def of(self, probe: str | None, quantity: Quantity) -> Series | None:
         """One series; None if there is none."""
@@ -157,7 +159,8 @@ class Used:
             plain[name] = [_plain(item) for item in plain[name]]
         lots = {str(number): known.to_json() for number, known in self.lots.items()}
         series = [one.to_json() for one in self.series]
-        return plain | {"cards": dict(self.cards), "series": series, "lots": lots}
+        plain |= {"cards": dict(self.cards), "removed": list(self.removed)}
+        return plain | {"series": series, "lots": lots}
 
     @classmethod
     def from_json(cls, raw: Mapping[str, Any]) -> Used:
@@ -168,6 +171,7 @@ class Used:
                 values[name] = tuple(kind(**item) for item in raw[name])
             values["series"] = tuple(Series.from_json(item) for item in raw["series"])
             values["lots"] = {int(number): LotKnown.from_json(known) for number, known in raw["lots"].items()}
+            values["removed"] = tuple(raw["removed"])
             return cls(**values)
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             raise RecordError(

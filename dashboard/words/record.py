@@ -27,6 +27,7 @@ RECORD: dict[str, str] = {
     "unmeasured": "What was not measured",
     "all_measured": "No hour is missing from the first coat on.",
     "missing_surface": "{span} of {all} without the panel's temperature",
+    "removed_days": "Readings of {days} (UTC) were removed since to make room; decisions rested on them",
     "missing_moisture": "{span} without the air's dew point",
     "no_moisture": "The air's moisture was not measured: blush cannot be told",
     "air_alone": "The panel itself was not measured: its temperature is worked out from the air",

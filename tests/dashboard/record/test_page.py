@@ -7,6 +7,7 @@ import re
 import shutil
 import unicodedata
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -23,7 +24,7 @@ from dashboard.record.work_out import work_out
 from dashboard.words import CAUTIONS, RECORD
 from model.resin_card import Milestone
 from tests.browser.conftest import FLAGS
-from tests.dashboard.record.night import ZONE, Shop
+from tests.dashboard.record.night import START, ZONE, Shop
 
 MM = 72 / 25.4
 SIZES = {"A4": (210 * MM, 297 * MM), "Letter": (612.0, 792.0)}
@@ -141,6 +142,15 @@ def test_every_milestone_has_a_name_on_paper() -> None:
     assert {f"name_{milestone.value}" for milestone in Milestone} <= RECORD.keys()
 
 
+def test_days_whose_readings_were_given_up_to_make_room_are_named(used: Used, results: Results) -> None:
+    """Not told from hours that nobody measured otherwise."""
+    text = html(
+        replace(used, removed=("2026-11-25",)), results, "0" * 64, View(ZoneInfo(ZONE), "degC", used.at)
+    )
+    assert "<strong>Readings of 2026-11-25 (UTC) were removed since" in text
+    assert "were removed" not in html(used, results, "0" * 64, View(ZoneInfo(ZONE), "degC", used.at))
+
+
 def test_a_life_without_a_reading_has_no_chart_and_says_so(tmp_path_factory: pytest.TempPathFactory) -> None:
     shop = Shop(tmp_path_factory.mktemp("unread"))
     try:
@@ -155,6 +165,8 @@ def test_a_life_without_a_reading_has_no_chart_and_says_so(tmp_path_factory: pyt
         )
         shop.log("coat mixed", 0, card="own-25min", applied_at=None, kind="laminate")
         shop.clock.at += 3_600_000
+        days = [(START // 86_400_000 + number,) for number in (-1, 0, 1)]
+        shop.readings.connection.executemany("INSERT INTO removed(day) VALUES (?)", days)
         used = shop.used()
         results = work_out(used)
         text = html(used, results, "0" * 64, shop.view())
@@ -163,3 +175,4 @@ def test_a_life_without_a_reading_has_no_chart_and_says_so(tmp_path_factory: pyt
     assert chart(results, [10.0], [], shop.view(), "x") == ""
     assert "Coat 1: nothing can be said of it (no readings in its life)." in text
     assert results.missing_h == pytest.approx(1.0)
+    assert used.removed == ("2026-11-25",), "only a day of its life"
