@@ -30,6 +30,8 @@ SEEN_FOR, UNLIKE = 14, 1.2
 STRIDE = 2
 ROUGH_BINS, ROUGH_STRIDE, ROUGH_FOR = 30, 3, 8
 ROUGHER, CHANGED, AS_SMOOTH = 2.5, 1.2, 1.1
+CARRIED_K = 2.0
+"""What moves more within the hour may be a thin skin that was carried in: its long bend is not rough."""
 WINDOW = ROUGH_BINS + 2 * ROUGH_STRIDE
 """Bins that a judgement looks back on at most."""
 
@@ -58,6 +60,7 @@ def took_over(calm: Floats, lively: Floats) -> Bools:
     calm_used, lively_used = usual(of_calm, 0.8, least=8), usual(of_lively, 0.2, least=8)
     found = (of_calm >= ROUGHER * of_lively) & (of_calm >= CHANGED * calm_used)
     found &= (of_lively <= lively_used / CHANGED) & (of_lively <= AS_SMOOTH * calm_used)
+    found &= moving.spread(calm, ROUGH_BINS) < CARRIED_K
     return held(found, ROUGH_FOR)
 
 

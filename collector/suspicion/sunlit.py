@@ -17,8 +17,8 @@ from collector.suspicion.grid import Floats, Site
 
 RISE_K, RISE_BINS = 2.5, 5
 ABOVE_K = 2.0
-LONE_K = 3.0
-AT_ONCE = 0.05
+LONE_K = 2.5
+AT_ONCE, TAKEN_UP = 0.1, 0.3
 """Of a true change of its air, a taped probe shows some at once: no tape is tight."""
 FROM_H, TO_H = 6.0, 20.0
 WINDOW = 25
@@ -82,5 +82,5 @@ def _unanswered(air: Floats, panels: list[Floats]) -> Bools:
         course = moving.climb(panel, 10)
         before = np.concatenate([np.full(WINDOW, np.nan), course[:-WINDOW]]) / 9
         taken_up = moving.mean(panel, 3) - moving.mean(panel, 3, n) - before * n
-        quiet &= taken_up <= 0.15 * expected
-    return held(onset & (excess >= LONE_K) & quiet, 3)
+        quiet &= taken_up <= TAKEN_UP * expected
+    return held(onset & (excess >= LONE_K) & quiet, 2)
