@@ -23,7 +23,8 @@ BESIDE = ("sends_degF", "sends_degC", "swapped")
 NOTICES = ("drift", "slow")
 """Kinds that only advise."""
 LEANS = ("unsure", "unsure_humidity")
-"""Kinds that make an answer "not known" and ring nothing: the readings only lean against the probe."""
+"""Kinds that make an answer "not known" and ring nothing: the readings only lean against the probe. A lean that
+somebody answered comes back by newer readings only, as all do."""
 QUIET = NOTICES + LEANS
 
 

@@ -6,7 +6,8 @@ while it lies near that air and keeps its distance: its tape may be off. Rougher
 it used to be, while the two stand apart by what matters: the two may be exchanged. Small differences that no alarm
 could rest on are enough, so it comes while nothing is spoilt yet, or soon after.
 Humidity leans when it leapt to its wet end by less than an alarm asks for, or warmth has not moved it a little.
-What cannot be told: a thin skin trembles as its air does.
+What cannot be told: a thin skin trembles as its air does. Where air and panel are so still that only the noise of the
+readings is left, a lean may come by chance.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ TO_DEVIATION = 0.6745
 """Median of the size of a normal deviate."""
 STRIDE = 3
 """Bins: what a course does within six minutes is its tremble."""
-CALM_BINS, CALM_FOR, CALM = 30, 20, 0.6
+CALM_BINS, CALM_FOR, CALM = 30, 20, 0.5
 """A laminate trembles at most so much against its air, for so many bins on end."""
 AS_USUAL = 1.2
 

@@ -40,12 +40,6 @@ def test_an_exchange_in_still_air_leans_and_as_an_exchange_once_the_two_stand_ap
     assert APART <= int(lean.changed_places(surface, air).argmax()) < APART + 3
 
 
-def test_the_noise_of_readings_leans_against_nothing() -> None:
-    for seed in range(20):
-        random = np.random.default_rng(seed)
-        assert leaning(shed(course(random, NOISE_K), course(random, NOISE_K))) == []
-
-
 def test_humidity_that_leaps_a_little_to_its_wet_end_and_rests_there_leans_and_a_slow_climb_does_not() -> (
     None
 ):

@@ -10,7 +10,7 @@ import pytest
 
 from tests.collector.suspicion.trial import FLOORS, false_alarms, trial
 
-SEED, NIGHTS = 21, 20
+SEED, NIGHTS = 21, 24
 
 
 def test_clean_nights_with_heaters_doors_fresh_coats_and_panels_carried_in_raise_no_suspicion() -> None:

@@ -61,7 +61,8 @@ FAULTS: dict[str, tuple[str, tuple[int, int], Fault]] = {
 FLOORS = dict.fromkeys(FAULTS, 0.90)
 """The least share of the nights with a spoilt reading in which it rings, or the answer is not known, in time."""
 MOST_FALSE, MOST_LEANING = 2, 0.05
-"""Of 200 clean nights: so many may ring; such a share may have a panel whose answer is not known for a while."""
+"""Of 200 clean nights: so many may ring; such a share may have a panel whose answer is not known for a while, and as
+many a humidity that is left out."""
 
 
 @dataclass(frozen=True)
