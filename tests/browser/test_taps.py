@@ -56,7 +56,7 @@ def test_what_was_undone_can_be_done_again_at_once(visit: Visit, shop: FakeShop)
 def test_an_alarm_is_seen_with_two_taps_from_the_round(visit: Visit, shop: FakeShop) -> None:
     page = visit.open("/")
     page.locator(".alarm").click()
-    page.get_by_role("button", name="Seen").click()
+    page.get_by_role("button", name="Seen", exact=True).click()
     expect(page.get_by_text("seen 06:10 by somebody")).to_be_visible()
     assert shop.logbook.events()[-1].body == {"alarm": "too cold:plug-7:1"}
 

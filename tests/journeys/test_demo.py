@@ -50,7 +50,7 @@ def see_an_alarm(shop: Shop, page: Window) -> None:
 
     def tap(open_page: Page) -> str:
         open_page.locator(".alarm").click()
-        button = open_page.get_by_role("button", name="Seen").first
+        button = open_page.get_by_role("button", name="Seen", exact=True).first
         alarm = button.get_attribute("data-seen")
         button.click()
         return alarm or ""
