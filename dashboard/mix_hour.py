@@ -6,6 +6,7 @@ Whatever cannot be known, because a probe is silent, in doubt or not there, is n
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -21,9 +22,10 @@ from dashboard.panel import Panel
 from model.blocks import MINUTE_MS, Blocks, Floats
 from model.blush import AIR_ONLY_K
 from model.burner import burnings
-from model.calibration import calibrate, card_members
+from model.calibration import Calibration, calibrate, card_members
 from model.decide import not_known
 from model.history import HOUR_MS, Samples, minute_blocks
+from model.members import PROBE_SD_K
 from model.mix_hours import FOLLOWED_H, Start, first_hours, latest_start, start_at, surface_rh
 from model.mix_now import LEAST_MARGIN_K, Answer, Conditions, Reason, mix_advice
 from model.resin_card import ResinCard
@@ -31,7 +33,7 @@ from model.verdict import Kind, Say, Verdict
 from model.what_if import LatestMixing
 
 AHEAD_H = 24
-RIBBON_MEMBERS = 64
+MEMBERS, RIBBON_MEMBERS = 256, 64
 """Hours to come are forecasts: their range needs no more."""
 JUST_MS = 30 * MINUTE_MS
 """Wood that warmed in the last half hour is taken to go on like that for an hour (our own choice)."""
@@ -146,12 +148,12 @@ def mix_hour(facts: Facts, card: ResinCard, asked: Asked, at: int, *, ahead_h: i
     ahead = first_hours(panel_outlook(facts, samples, at)[0], AHEAD_H + FOLLOWED_H)
     now, dew = _now(facts, samples, at), _dew_ahead(facts, at, len(ahead))
     less_K = AIR_ONLY_K if facts.surface is None else 0.0
-    calibration = calibrate(card, card_members(card, probe_sd_K=trace.half_width_from(at) / 2.0))
+    calibration = _film(card, MEMBERS, trace.half_width_from(at) / 2.0)
     known = now.dew_C is not None
     latest, by_cold = latest_start(calibration, ahead, dew, air_only_K=less_K) if known else (None, False)
     first = _choice(start_at(calibration, ahead, dew, at, air_only_K=less_K), card, asked)
     first = _as_measured(first, now, samples, facts, card, asked, at)
-    few = calibrate(card, card_members(card, RIBBON_MEMBERS))
+    few = _film(card, RIBBON_MEMBERS, PROBE_SD_K)
     later = [
         _choice(start_at(few, ahead, dew, hour, air_only_K=less_K), card, asked)
         for hour in _hours(at, ahead_h)
@@ -203,6 +205,12 @@ def best(choices: tuple[Choice, ...]) -> tuple[Choice, Choice] | None:
                 last += 1
             return choices[first], choices[last]
     return None
+
+
+@lru_cache(maxsize=64)
+def _film(card: ResinCard, members: int, probe_sd_K: float) -> Calibration:
+    """A card's range; the same for every minute."""
+    return calibrate(card, card_members(card, members, probe_sd_K))
 
 
 def _good_until(trace: Trace, last: int, answer: Answer, latest: LatestMixing | None) -> int:

@@ -101,11 +101,12 @@ def card_row(hour: MixHour, view: View) -> str:
     answer, found = hour.answer.value, hour.latest
     if found is None:
         return LABELS["card_row_unknown"].format(answer=answer)
-    if found.closes_ms is None:
+    if found.closes_ms is None and hour.shut_by is None:
         return LABELS["card_row_open"].format(answer=answer)
-    if found.latest_ms is None:
+    late = [at for at in (found.latest_ms, hour.shut_by) if at is not None]
+    if not late or (found.closes_ms is not None and found.latest_ms is None):
         return LABELS["card_row_none"].format(answer=answer)
-    return LABELS["card_row"].format(answer=answer, at=view.clock(view.rounded(found.latest_ms, "mix_by")))
+    return LABELS["card_row"].format(answer=answer, at=view.clock(view.rounded(min(late), "mix_by")))
 
 
 def _line(check: mix_words.Check, view: View) -> Line:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from dashboard.coat_course import pot_of
 from dashboard.panel import Pot
@@ -32,6 +33,7 @@ class PotTimes:
     smokes_h: float
 
 
+@lru_cache(maxsize=64)
 def quick_rate(card: ResinCard) -> float:
     """The rate of the quick end of the card's range over the card's own."""
     return float(quantile(calibrate(card, card_members(card)).rate, 0.9))

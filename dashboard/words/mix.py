@@ -36,7 +36,7 @@ MIX_WHYS: dict[str, str] = {
     "mix_latest_none_cold": "No start is tack-free before it may fall under {minimum_C} at {close_by}.",
     "mix_latest_shut": "The margin is closed now: no start is safe until it opens.",
     "mix_latest_shut_cold": "It is near {minimum_C} or under it now: no start is safe until it warms.",
-    "mix_latest_open": "No latest time: the margin stays open for two days, as forecast.",
+    "mix_latest_open": "The dew-point margin stays open for two days, as forecast.",
     "mix_latest_unknown": "Latest mixing time not known: nobody measures the air's moisture.",
     "mix_best": "Best {best_at} to {end_at}: panel {panel_C}, margin {margin_K}.",
     "mix_best_dry": "Best {best_at} to {end_at}: panel {panel_C}.",
