@@ -170,11 +170,13 @@ def test_too_little_in_common_or_a_broken_file_is_said_and_the_own_outlook_used(
 
 def test_a_probe_outdoors_takes_the_place_of_the_files_past_hours() -> None:
     logged = trace("O1", Quantity.TEMPERATURE, outdoors, until_h=4.0, since_h=-200.0)
-    hours = np.arange(5.0, 40.0)
+    hours = np.arange(-20.0, 40.0)
     ahead = Samples(MIXED + (hours * HOUR_MS).astype(np.int64), np.array([outdoors(hour) for hour in hours]))
     told = weather_of(Outdoors(Forecast(NOW, ahead, None), USED), logged, None, NOW)
     assert told.air is not None
     assert told.air.t[0] < MIXED - 190 * HOUR_MS
+    assert np.count_nonzero(told.air.t > NOW) == 35
+    assert np.all(told.air.t[told.air.t < NOW] % HOUR_MS == HOUR_MS // 2), "means of the probe's own hours"
     answer = assess(replace(days(night(cooling, 4.0)), weather=told), NOW)
     assert answer.night is not None
     assert answer.night.source == USED
