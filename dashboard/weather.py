@@ -48,13 +48,14 @@ def _behind(logged: Samples | None, told: Samples | None) -> Samples | None:
 
 
 def _hourly(samples: Samples, at: int) -> Samples | None:
-    """Means of the hours before `at`, each in the middle of its hour; None without any."""
+    """Means of the hours before `at`, each at the mean of its readings' times; None without any."""
     known = samples.t <= at
-    hours, first, count = np.unique(samples.t[known] // HOUR_MS, return_index=True, return_counts=True)
+    t, value = samples.t[known], samples.value[known]
+    hours, first, count = np.unique(t // HOUR_MS, return_index=True, return_counts=True)
     if not len(hours):
         return None
-    means = np.add.reduceat(samples.value[known], first) / count
-    return Samples(hours * HOUR_MS + HOUR_MS // 2, means)
+    into = np.add.reduceat(t % HOUR_MS, first) // count
+    return Samples(hours * HOUR_MS + into, np.add.reduceat(value, first) / count)
 
 
 def _dew(air: Samples, humidity: Samples, at: int) -> Samples | None:

@@ -175,8 +175,11 @@ def test_a_probe_outdoors_takes_the_place_of_the_files_past_hours() -> None:
     told = weather_of(Outdoors(Forecast(NOW, ahead, None), USED), logged, None, NOW)
     assert told.air is not None
     assert told.air.t[0] < MIXED - 190 * HOUR_MS
-    assert np.count_nonzero(told.air.t > NOW) == 35
-    assert np.all(told.air.t[told.air.t < NOW] % HOUR_MS == HOUR_MS // 2), "means of the probe's own hours"
+    assert np.count_nonzero(told.air.t > NOW) == 35, "the hour that is not over yet is none to come"
+    assert told.air.t[-36] == NOW
+    assert np.all(told.air.t[told.air.t < NOW] % HOUR_MS == 59 * HOUR_MS // 120), (
+        "means of the probe's own hours"
+    )
     answer = assess(replace(days(night(cooling, 4.0)), weather=told), NOW)
     assert answer.night is not None
     assert answer.night.source == USED
