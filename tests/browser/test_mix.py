@@ -103,7 +103,7 @@ def test_weights_in_ounces_are_kept_in_grams(visit: Visit, shop: FakeShop) -> No
     page.get_by_label("Resin, oz").fill("5.5")
     page.get_by_label("Hardener, oz").fill("1.55")
     page.get_by_role("button", name="Note the weights").click()
-    until(lambda: shop.logbook.panels()["box-a"].newest.pots[0].mass_g is not None, "it is logged")  # type: ignore[union-attr]
+    until(lambda: shop.logbook.events("box-a")[-1].kind == "pot weighed", "it is logged")
     (pot,) = shop.logbook.panels()["box-a"].newest.pots  # type: ignore[union-attr]
     assert pot.resin_g is not None
     assert pot.stirred is None, "nobody said"
