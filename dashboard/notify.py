@@ -50,9 +50,10 @@ DAY_MS = 24 * 60 * MINUTE_MS
 
 
 class Watched(Protocol):
-    """What watch has raised."""
+    """What watch has raised; version() grows with every change of it, and with every entry of the logbook."""
 
     def alarms(self, limit: int = 200) -> list[Alarm]: ...
+    def version(self) -> int: ...
 
 
 class Logged(Protocol):
@@ -99,6 +100,10 @@ class Notifier:
     _notices: dict[str, Notice] = field(default_factory=dict, init=False)
     _forgot: int = field(default=0, init=False)
     _said: str = field(default="", init=False)
+    _version: int = field(default=-1, init=False)
+    _events: list[Event] = field(default_factory=list, init=False)
+    _stored: list[Alarm] = field(default_factory=list, init=False)
+    _unit: str = field(default="degC", init=False)
 
     def __post_init__(self) -> None:
         self._notices = {notice.key: notice for notice in self.store.notices()}
@@ -124,10 +129,9 @@ class Notifier:
         """Decides, takes down what was taken, sends what is due. Waits while another process has not made its file."""
         at = self.clock.now()
         try:
-            events = self.logbook.events()
-            stored = self.watched.alarms(500)
+            self._look()
+            events, stored, unit = self._events, self._stored, self._unit
             alarms = {alarm.id: alarm for alarm in (*stored, *untold(self.troubles(), stored, at))}
-            unit = self.logbook.preference("unit") or "degC"
         except NotYet as reason:
             self._once(f"waiting: {reason}")
             return
@@ -145,6 +149,13 @@ class Notifier:
             self._memory.tell(alarms.values(), marks, people(self.names, events).values(), view)
             return
         self._said = ""
+
+    def _look(self) -> None:
+        """Reads anew only what has changed: it is asked twice a second. Raises NotYet."""
+        version = self.watched.version()
+        if version != self._version:
+            self._events, self._stored = self.logbook.events(), self.watched.alarms(500)
+            self._unit, self._version = self.logbook.preference("unit") or "degC", version
 
     def _decide(self, alarms: Mapping[str, Alarm], marks: Marks, events: Iterable[Event], at: int) -> None:
         """What is new becomes a notice, in the file before anything is sent."""

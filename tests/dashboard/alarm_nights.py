@@ -94,6 +94,9 @@ class Replay:
         body = {"person": "Robin", "start": "22:00", "end": "06:00", "wake": list(OFFERED)}
         return [Event("robin-quiet", NOON, NOON, "Robin", "quiet hours", None, body)]
 
+    def version(self) -> int:
+        return len(self.outcome.changes)
+
     def preference(self, key: str) -> str | None:
         return None
 
