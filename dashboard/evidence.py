@@ -68,6 +68,11 @@ def proven(panel: Panel, cards: Mapping[str, ResinCard]) -> bool:
     return panel.granted is not None and all(item.have for item in physical(DEMOULD, panel, cards))
 
 
+def proven_cured(panel: Panel, cards: Mapping[str, ResinCard]) -> bool:
+    """Whether all that people can give for signing off stands: full cure is never said from the model alone."""
+    return proven(panel, cards) and all(item.have for item in physical(SIGN_OFF, panel, cards))
+
+
 def _of_the_model(act: str, answer: Assessment | None) -> Iterator[Item]:
     known = answer is not None and answer.verdict.kind is not Kind.NOT_KNOWN
     yield Item("answer", known, "have_answer" if known else "need_answer")

@@ -6,7 +6,7 @@ import numpy as np
 
 from dashboard.coat_course import CoatCourse
 from dashboard.course import PanelCourse
-from dashboard.evidence import proven
+from dashboard.evidence import proven, proven_cured
 from dashboard.facts import Facts
 from dashboard.film import felt_at, film_now, first_minute, ply_that_counts
 from dashboard.panel import Coat, Panel
@@ -65,6 +65,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         soften_C=least.glass_transition_C[0] - 10.0,
         cap=_cap(facts, newest.card),
         proven=proven(facts.panel, facts.cards),
+        proven_cured=proven_cured(facts.panel, facts.cards),
         job=job,
     )
 

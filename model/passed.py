@@ -79,5 +79,6 @@ def washable(now: Standing) -> bool:
 
 def proven(now: Standing, milestone: Milestone) -> bool:
     """Past it with all that demoulding asks for; what an invented card or a cold, glassy film says is no proof."""
-    allowed = now.proven and now.cap is None and now.glassy is None
+    shown = now.proven and (now.proven_cured or milestone is not Milestone.CURED)
+    allowed = shown and now.cap is None and now.glassy is None
     return allowed and past(now.least, Milestone.DEMOULD) and past(now.least, milestone)

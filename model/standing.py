@@ -121,6 +121,7 @@ class Standing:
     torn           the newest that tells something does
     soften_C       from where on the least cured coat may soften, degC, low end
     proven         what demoulding asks for beside the range: hardness, every pot in ratio, a name
+    proven_cured   what signing off asks for beside the range: the hardness of a full cure, and all of the above
     cap            why nothing past sanding may be said, as a sentence; None if nothing forbids it
     job            what the newest coat's kind asks for
     """
@@ -146,5 +147,6 @@ class Standing:
     torn: bool = False
     soften_C: float | None = None
     proven: bool = False
+    proven_cured: bool = False
     cap: Say | None = None
     job: Job = Job()

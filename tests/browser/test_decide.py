@@ -17,7 +17,7 @@ from tests.dashboard.record.test_decisions import DAY, one_warm_coat, serve_app
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
     made = Shop(tmp_path)
-    one_warm_coat(made, 4)
+    one_warm_coat(made, 2)
     yield made
     made.close()
 
@@ -46,14 +46,14 @@ def test_blocked_then_granted_then_done_and_all_of_it_on_the_record(
     phone.get_by_role("button", name="Log: not granted").click()
     expect(phone.locator("#toast")).to_contain_text("Demoulding not granted")
 
-    shop.log("hardness", 4 * DAY - 1, scale="Shore D", value=74, on="tile", at_C=20.5)
-    shop.round_at(4 * DAY - 0.8)
+    shop.log("hardness", 2 * DAY - 1, scale="Shore D", value=74, on="tile", at_C=20.5)
+    shop.round_at(2 * DAY - 0.8)
     phone.goto(f"{url}/panels/lid-4/demould")
     expect(phone.get_by_text("The record supports it", exact=True)).to_be_visible()
     phone.get_by_label("Your name, for the log").fill("Kim")
     phone.get_by_role("button", name="Grant demoulding").click()
     expect(phone.locator("#toast")).to_contain_text("Demoulding granted")
-    shop.round_at(4 * DAY - 0.7)
+    shop.round_at(2 * DAY - 0.7)
     phone.goto(f"{url}/panels/lid-4")
     expect(phone.get_by_text("Demould when you like; keep it cool").first).to_be_visible()
 

@@ -63,5 +63,9 @@ def test_demoulding_asks_for_proof_beside_the_range_and_full_cure_for_no_less() 
     assert found.why[0] == Say("why_demouldable_far", {"soften_C": 46.0})
     soon = replace(firm, least=firm.least | {"cured": When(None, 90 * HOUR_MS, None, 0.2)})
     assert decide(soon).why[0].values["full_at"] == 90 * HOUR_MS
-    cured = replace(firm, least=SANDABLE.least)
+    far = replace(firm, least=SANDABLE.least)
+    assert decide(far).state is state_of(far) is State.DEMOULDABLE, (
+        "what proves demoulding proves no full cure"
+    )
+    cured = replace(far, proven_cured=True)
     assert decide(cured).state is state_of(cured) is State.FULLY_CURED
