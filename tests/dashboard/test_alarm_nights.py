@@ -1,4 +1,4 @@
-"""Twenty invented nights with faults; tests/long replays two hundred with more panels and a finer step."""
+"""Twenty invented nights with faults; tests/long replays two hundred."""
 
 from __future__ import annotations
 

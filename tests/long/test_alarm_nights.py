@@ -1,4 +1,8 @@
-"""Two hundred invented nights with faults, four panels, on a seed on which no delay or lead was chosen."""
+"""Two hundred invented nights with faults, on a seed on which no delay or lead was chosen.
+
+Robin asked to be woken for all that can be asked for. With two panels that is one notice in the median night; with four
+it is more, as asked: there only the limit of three holds.
+"""
 
 from __future__ import annotations
 
@@ -14,12 +18,12 @@ from tests.dashboard.alarm_judge import FLOOD, judge
 from tests.dashboard.alarm_nights import NAMES, Replay
 from tests.dashboard.alarm_scene import scenes
 
-SEED, NIGHTS, STEP_MIN, MEMBERS = 301, 200, 45, 64
+SEED, NIGHTS, STEP_MIN, PANELS, MEMBERS = 301, 200, 90, 2, 64
 
 
 def test_two_hundred_nights_wake_people_seldom_and_miss_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(coat_course, "card_members", partial(card_members, n=MEMBERS))
-    found = judge(Replay(scene, STEP_MIN).run() for scene in scenes(SEED, NIGHTS))
+    found = judge((Replay(scene, STEP_MIN, PANELS).run() for scene in scenes(SEED, NIGHTS)), PANELS)
     sys.stdout.write(f"\n{found.table()}\n")
     assert found.wrong == []
     for name in NAMES:
