@@ -11,7 +11,7 @@ from model.observation import FILM_WORDS, Word
 
 TAP_MS = 60_000
 """So close together two equal touches are one button tapped twice."""
-WEIGHED = ("resin_g", "hardener_g", "vessel", "bottles_C", "stirred")
+WEIGHED = ("resin_g", "hardener_g", "vessel", "bottles_C", "stirred", "asked_g")
 """What may be said of a pot."""
 
 

@@ -68,11 +68,16 @@ def form_of(job: MixAsked, view: View) -> Form:
 def logs_of(question: Question, work: MixWork | None, seen: WorkView | None) -> list[Log]:
     """What may be logged of this mix: the next coat of the panel, and another pot for the coat that is being mixed."""
     panel = question.spot.panel
-    if not question.spot.is_panel or work is None or seen is None or seen.resin_g is None:
+    if (
+        not question.spot.is_panel
+        or work is None
+        or seen is None
+        or seen.resin_g is None
+        or seen.hardener_g is None
+    ):
         return []
     pot = {
-        "resin_g": seen.resin_g,
-        "hardener_g": seen.hardener_g,
+        "asked_g": round(seen.resin_g + seen.hardener_g, 1),
         "vessel": "tray" if work.asked.tray else "cup",
     } | ({} if work.assumed else {"bottles_C": round(work.bottles_C, 2)})
     kind = _kind(question, work)

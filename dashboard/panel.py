@@ -57,6 +57,8 @@ class Hardness:
 class Pot:
     """One pot of a coat; `event` is the entry that mixed it. None: nobody has said.
 
+    asked_g   what was to be mixed: no proof that it was
+    resin_g, hardener_g   what was poured, as weighed
     stirred   stirred, scraped and stirred again
     """
 
@@ -67,6 +69,7 @@ class Pot:
     vessel: str | None = None
     bottles_C: float | None = None
     stirred: bool | None = None
+    asked_g: float | None = None
 
     @property
     def mass_g(self) -> float | None:
@@ -74,6 +77,11 @@ class Pot:
         if self.resin_g is None or self.hardener_g is None:
             return None
         return self.resin_g + self.hardener_g
+
+    @property
+    def standing_g(self) -> float | None:
+        """What stands in the vessel: poured, or asked for as long as nobody has weighed it."""
+        return self.mass_g if self.mass_g is not None else self.asked_g
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,7 @@ def standing_pot(pot: Pot, card: ResinCard, room_C: float | None, quick: float |
     bottles = bottles_taken(card, pot.bottles_C)
     vessel = VESSELS.get(pot.vessel or "cup", CUP)
     around = room_C if room_C is not None else bottles
-    return pot_times(card, pot.mass_g or LARGE_POT_G, vessel, bottles, around, quick)
+    return pot_times(card, pot.standing_g or LARGE_POT_G, vessel, bottles, around, quick)
 
 
 def times_of(soon: PotLife, likely: PotLife) -> PotTimes:

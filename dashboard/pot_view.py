@@ -14,6 +14,7 @@ from dashboard.panel import Coat, Panel, Pot
 from dashboard.pot_times import standing_pot
 from dashboard.words import LABELS
 from model.coat import HOUR_MS
+from model.mix import batch
 from model.resin_card import ResinCard
 from model.verdict import Kind, Mark, Say, Value
 
@@ -104,8 +105,8 @@ def _lines(of: Running, card: ResinCard, view: View) -> list[str]:
     """What is known of it, and what was taken where nobody told."""
     pot, told = of.pot, []
     told.append(view.sentence(Say("why_in_the_pot", {"mixed_at": pot.mixed_at, "usable_at": of.usable_at})))
-    if pot.mass_g is None or pot.resin_g is None or pot.hardener_g is None:
-        return [*told, LABELS["pot_unweighed"]]
+    if pot.resin_g is None or pot.hardener_g is None:
+        return [*told, *_asked(pot, card, view)]
     scale = measures.weighed(
         pot.resin_g, card.mix.hardener_per_resin_by_weight, card.mix.tolerance_percent, view.measures
     )
@@ -117,9 +118,25 @@ def _lines(of: Running, card: ResinCard, view: View) -> list[str]:
             high=scale.high,
         )
     )
+    return [*told, _stands(pot, view)]
+
+
+def _asked(pot: Pot, card: ResinCard, view: View) -> list[str]:
+    """What was to be poured, while nobody has weighed it."""
+    if pot.asked_g is None:
+        return [LABELS["pot_unweighed"]]
+    of = batch(card.mix, pot.asked_g)
+    scale = measures.weighed(
+        of.resin_g, card.mix.hardener_per_resin_by_weight, card.mix.tolerance_percent, view.measures
+    )
+    asked = LABELS["pot_asked"].format(
+        resin=scale.resin, hardener=scale.hardener, low=scale.low, high=scale.high
+    )
+    return [asked, _stands(pot, view)]
+
+
+def _stands(pot: Pot, view: View) -> str:
     vessel: dict[str, Value] = {"vessel": pot.vessel or "cup"}
     if pot.bottles_C is None:
-        told.append(view.sentence(Say("pot_in_vessel", vessel)))
-    else:
-        told.append(view.sentence(Say("pot_in_vessel_warm", vessel | {"bottles_C": pot.bottles_C})))
-    return told
+        return view.sentence(Say("pot_in_vessel", vessel))
+    return view.sentence(Say("pot_in_vessel_warm", vessel | {"bottles_C": pot.bottles_C}))

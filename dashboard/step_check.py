@@ -113,7 +113,7 @@ def _check_another_pot(event: Event, panel: Panel) -> None:
 
 def _check_pot(event: Event, panel: Panel) -> None:
     said = event.body.get("pot") or {}
-    for name, what in (("resin_g", "resin"), ("hardener_g", "hardener")):
+    for name, what in (("resin_g", "resin"), ("hardener_g", "hardener"), ("asked_g", "the mix")):
         grams = said.get(name)
         if grams is not None and not 0.0 < grams <= MOST_POT_G:
             raise LogbookError(f"{grams:g} g of {what}: more than 0 and up to {MOST_POT_G:g} g are allowed")

@@ -47,13 +47,14 @@ class Registration(Body):
 
 
 class PouredPot(Body):
-    """What is known of a pot. stirred: stirred, scraped and stirred again."""
+    """What is known of a pot. stirred: stirred, scraped, stirred; asked_g: to be mixed, not weighed."""
 
     resin_g: Number | None = None
     hardener_g: Number | None = None
     vessel: Literal["cup", "tray"] | None = None
     bottles_C: Number | None = None
     stirred: bool | None = None
+    asked_g: Number | None = None
 
 
 class Coat(Body):

@@ -25,8 +25,8 @@ def router(desk: Desk) -> APIRouter:
         pot, card = _pot(mixing, panel_id, view)
         amount = FIELDS["amount"][view.measures]
         again = {"spot": f"panel:{panel_id}", "card": card.id}
-        if pot.pot.mass_g is not None:
-            again[f"amount_{amount.end}"] = f"{amount.of_si(pot.pot.mass_g):.1f}"
+        if pot.pot.standing_g is not None:
+            again[f"amount_{amount.end}"] = f"{amount.of_si(pot.pot.standing_g):.1f}"
         return desk.page(
             request,
             "pot.html",
@@ -49,7 +49,7 @@ def router(desk: Desk) -> APIRouter:
         body = {
             "panel": panel_id, "coat": pot.coat.number, "card": card.id, "pot": pot.pot.event,
             "mixed_at": pot.pot.mixed_at, "pour_by": pot.pour_by, "usable_at": pot.usable_at,
-            "smokes_at": pot.smokes_at, "mass_g": pot.pot.mass_g, "vessel": pot.pot.vessel,
+            "smokes_at": pot.smokes_at, "mass_g": pot.pot.mass_g, "asked_g": pot.pot.asked_g, "vessel": pot.pot.vessel,
             "bottles_C": pot.pot.bottles_C, "applied_at": pot.coat.applied_at, "headline": seen.headline,
             "fault": list(seen.fault),
         }  # fmt: skip

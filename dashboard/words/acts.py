@@ -6,6 +6,7 @@ ACT_LABELS: dict[str, str] = {
     "coat_kind": "Kind of coat",
     "about_coat": "Peel ply, lots, pot",
     "peel_ply": "Peel ply goes on it",
+    "taped": "Masking tape bounds it",
     "resin_lot": "Lot of the resin",
     "hardener_lot": "Lot of the hardener",
     "resin_g": "Resin poured, g",

@@ -176,6 +176,7 @@ MIX_LABELS: dict[str, str] = {
     "the_pot": "The pot",
     "no_pot": "No pot of this panel is known.",
     "pot_unweighed": "Nobody said how much it is: a large cup is taken.",
+    "pot_asked": "Asked: resin {resin}, hardener {hardener}, {low} to {high}. Not weighed yet.",
     "pot_poured": "Resin {resin}, hardener {hardener}; {low} to {high} belongs to it.",
     "minutes_left": "{n}\u00a0min",
     "it_is_on": "It is on",

@@ -48,8 +48,10 @@ def test_mixed_just_now_is_one_entry_and_leads_to_the_countdown(visit: Visit, sh
     assert len(coats) == 4
     (pot,) = coats[-1].pots
     assert (pot.vessel, pot.bottles_C, pot.stirred) == ("cup", 20.0, None)
-    assert pot.mass_g is not None
-    assert abs(pot.mass_g - 200.0) < 1.0
+    assert pot.mass_g is None, "asked for is not poured"
+    assert pot.asked_g is not None
+    assert abs(pot.asked_g - 200.0) < 1.0
+    expect(page.get_by_text("Not weighed yet")).to_be_visible()
     expect(page.locator(".headline")).to_have_text(re.compile(r"Pour it out before 06:2\d"))
     count = page.locator("#count")
     before = int(count.inner_text().split("\u00a0")[0])
