@@ -169,7 +169,7 @@ def button(panel: Panel, assessment: Assessment) -> Button:
     if verdict.mark is Mark.TEETH:
         return Button(LABELS["log_sand"], kind="sanded")
     if verdict.mark is Mark.KNEE:
-        return Button(LABELS["see_heat"], href=f"{here}#why")
+        return Button(LABELS["plan_heat"], href=f"/tonight/{panel.id}")
     return Button(LABELS["see_panel"], href=here)
 
 
@@ -211,9 +211,14 @@ def _counted(title: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", title)]
 
 
+def is_long(panels: int) -> bool:
+    """Whether so many panels no longer stand on one screen of a phone."""
+    return panels > FOLD_BEYOND
+
+
 def folded(found: Round) -> Round:
     """With more panels than FOLD_BEYOND, those that only wait, and offer nothing but their page, in a line each."""
-    if len(found.strips) <= FOLD_BEYOND:
+    if not is_long(len(found.strips)):
         return found
     return replace(found, strips=tuple(_folded(item) if _only_waits(item) else item for item in found.strips))
 

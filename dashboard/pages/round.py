@@ -10,6 +10,7 @@ from dashboard.display import View
 from dashboard.leaving import Leaving, leaving_of
 from dashboard.pages.ages import ages
 from dashboard.round_sheet import sheet_of
+from dashboard.strips import is_long
 from dashboard.words import LABELS
 
 
@@ -27,6 +28,7 @@ def router(desk: Desk) -> APIRouter:
             view,
             tab="round",
             round=found,
+            many=is_long(sum(not panel.closed for panel in desk.panels().values())),
             zone=zone,
             title=name(view),
             ages=ages(view, found.readings_to, found.worked_out),

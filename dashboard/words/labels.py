@@ -52,7 +52,7 @@ LABELS: dict[str, str] = {
     "log_sand": "Log sand",
     "check_probe": "Check probe",
     "see_panel": "See panel",
-    "see_heat": "See heat",
+    "plan_heat": "Plan heat",
     "invented": "Invented shop: a simulated night, no real resin.",
     "unproven": "Nothing here has been compared with real resin yet.",
     "more_alarms": "+{n}",

@@ -106,7 +106,7 @@ def test_a_keyboard_steps_types_and_keeps_its_place(visit: Visit) -> None:
     expect(page).to_have_url(re.compile("hold=28"))
     expect(page.locator("#if-hold")).to_be_focused()
     expect(page.locator('[data-live="then"]')).to_contain_text("Sand at")
-    later = page.get_by_role("button", name="More: Heat to")
+    later = page.get_by_role("button", name="More: Heat until")
     later.focus()
     page.keyboard.press("Enter")
     expect(page.locator("#if-to")).to_have_value("22:30")

@@ -54,7 +54,7 @@ def pot(state: State = State.IN_THE_POT) -> Verdict:
             "box-a",
             [("first", "Log sand"), ("", "Log wash"), ("later", "Thumb test"), ("later", "Start coat 4")],
         ),
-        ("plug-7", [("first", "See heat"), ("later", "Start coat 3")]),
+        ("plug-7", [("first", "Plan heat"), ("later", "Start coat 3")]),
     ],
 )
 def test_the_strips_own_button_is_first_and_the_next_coat_last(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from dashboard.panel import Event
 from dashboard.round_sheet import sheet_of
 from tests.browser.fake_shop import (
     HOUR,
@@ -87,6 +88,19 @@ def test_a_zone_without_an_open_panel_says_so_and_leads_back_to_all(client: Clie
 
 def test_one_zone_alone_needs_no_row_of_zones(client: Client) -> None:
     assert 'class="zones"' not in client.get("/").text
+
+
+def test_the_row_of_zones_stands_above_the_strips_only_where_they_outgrow_a_screen(
+    shop: FakeShop, client: Client
+) -> None:
+    register(shop, "Keel 1", 1, "hall")
+    shop.logbook.append(Event("box-a-closed", NOW, NOW, "Kim", "closed", "box-a", {}))
+    page = client.get("/").text
+    assert page.index('class="strips"') < page.index('class="zones"')
+    many(shop, 6)
+    for path in ("/", "/?zone=hall"):
+        page = client.get(path).text
+        assert page.index('class="zones"') < page.index('class="strips"')
 
 
 def test_a_zone_is_asked_for_by_its_whole_name(shop: FakeShop, client: Client) -> None:
