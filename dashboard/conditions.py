@@ -140,8 +140,13 @@ def _chore(item: Assessment, at: int) -> list[Condition]:
 def _too_cold(item: Assessment) -> list[Condition]:
     if Flag.STOPPED_BY_COLD not in item.verdict.flags or item.verdict.state is State.NOT_KNOWN:
         return []
-    values = item.verdict.headline.values
-    say = Say("alarm_stopped", {"panel": item.name, "move_C": values.get("move_C", item.minimum_C or 0.0)})
+    head = item.verdict.headline
+    say = Say(
+        "alarm_stopped", {"panel": item.name, "move_C": head.values.get("move_C", item.minimum_C or 0.0)}
+    )
+    if head.key in ("wash_heavy", "wash_wet"):
+        # As its page says: warmth would bake in what water takes off.
+        say = Say("alarm_stopped_wash", {"panel": item.name})
     return [_of(item, "too cold", say)]
 
 

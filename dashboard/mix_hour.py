@@ -5,6 +5,7 @@ Whatever cannot be known, because a probe is silent, in doubt or not there, is n
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
@@ -12,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from dashboard import unknown
-from dashboard.assessment import Assessment
+from dashboard.assessment import Assessment, Passing
 from dashboard.course import trend_of
 from dashboard.facts import Facts
 from dashboard.film import dew_now
@@ -28,7 +29,7 @@ from model.history import HOUR_MS, Samples, minute_blocks
 from model.members import PROBE_SD_K
 from model.mix_hours import FOLLOWED_H, Start, first_hours, latest_start, start_at, surface_rh
 from model.mix_now import LEAST_MARGIN_K, Answer, Conditions, Reason, mix_advice
-from model.resin_card import ResinCard
+from model.resin_card import Milestone, ResinCard
 from model.verdict import Kind, Say, Verdict
 from model.what_if import LatestMixing
 
@@ -108,7 +109,7 @@ class MixHour:
     good_until   past it the answer is "not known" again, UTC ms; None: there is none to expire
     film       what the panel's newest coat asks for first, where it cannot take another now: that comes before the hour
     best       first and last start of the best stretch among the choices, UTC ms; None: no hour will do
-        shut_by    when the recoat window of the film below may shut, UTC ms; None: there is none to keep
+    shut_by    when the recoat window of the film below may shut, UTC ms; None: there is none to keep
     """
 
     at: int
@@ -165,6 +166,8 @@ def mix_hour(facts: Facts, card: ResinCard, asked: Asked, at: int, *, ahead_h: i
     )  # fmt: skip
 
 
+FILM = (Milestone.RECOAT_FROM, Milestone.RECOAT_UNTIL, Milestone.SAND)
+"""What tells when a film takes the next coat."""
 COATS = frozenset({"planned", "recoatable", "recoatable_last", "sanded"})
 """Headlines of a panel that can take a coat now."""
 
@@ -190,7 +193,39 @@ def over_panel(hour: MixHour, panel: Panel, item: Assessment | None, now: int) -
     if item is None or item.is_old(now) or not item.is_of(panel):
         return after_film(hour, None)
     ends = [end for end in (hour.good_until, item.good_until) if end is not None]
-    return replace(after_film(hour, item.verdict), good_until=min(ends))
+    over = after_film(hour, item.verdict)
+    if over.film is not None or over.shut_by is not None:
+        over = over_film(over, item.milestones)
+    return replace(over, good_until=min(ends))
+
+
+def over_film(hour: MixHour, milestones: Iterable[Passing]) -> MixHour:
+    """The same hour with starts that fit the film below: in its window, or, sanded first, past the slow end of that.
+
+    milestones   of the film; what is not among them never comes
+    """
+    if hour.film is not None and hour.film.kind is Kind.NOT_KNOWN:
+        return replace(hour, choices=hour.choices[:1], best=None)
+    passings = {one.name: one for one in milestones}
+    opens, shuts, sand = (passings.get(one.value) for one in FILM)
+    shut_by = hour.shut_by if hour.shut_by is not None else shuts.early if shuts else None
+
+    def fit(choice: Choice) -> Choice:
+        at = choice.start.at_ms
+        if choice.answer is Answer.NOT_YET:
+            return choice
+        if _since(opens, at) and shut_by is not None and at < shut_by:
+            washed_first = hour.film is not None and hour.film.kind is Kind.CARE
+            return replace(choice, answer=Answer.MIX_IF) if washed_first else choice
+        return replace(choice, answer=Answer.MIX_IF if _since(sand, at) else Answer.NOT_YET)
+
+    choices = tuple(fit(choice) for choice in hour.choices)
+    return replace(hour, choices=choices, best=best(choices))
+
+
+def _since(one: Passing | None, at: int) -> bool:
+    """Whether even the slow end of the range has passed it by then."""
+    return one is not None and one.late is not None and one.late <= at
 
 
 def best(choices: tuple[Choice, ...]) -> tuple[Choice, Choice] | None:

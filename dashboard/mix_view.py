@@ -78,7 +78,7 @@ def hour_view(hour: MixHour, view: View) -> HourView:
     """The answer as this viewer's text."""
     kind, mark = mix_words.look(hour)
     head = view.sentence(mix_words.headline(hour))
-    known = hour.now is not None
+    known, many = hour.now is not None, len(hour.choices) > 1
     more = mix_words.others(hour)
     return HourView(
         kind,
@@ -86,10 +86,10 @@ def hour_view(hour: MixHour, view: View) -> HourView:
         head,
         "" if not more else LABELS["one_more"] if more == 1 else LABELS["more_things"].format(n=more),
         view.sentence(mix_words.latest(hour)) if known else "",
-        view.sentence(mix_words.best(hour)) if len(hour.choices) > 1 else "",
+        view.sentence(mix_words.best(hour)) if many else "",
         LABELS["last_said"].format(at=view.clock(hour.at), said=head),
         tuple(_line(check, view) for check in mix_words.checks(hour)),
-        tuple(_bar(number, choice, view) for number, choice in enumerate(hour.choices)) if known else (),
+        tuple(_bar(number, choice, view) for number, choice in enumerate(hour.choices)) if many else (),
         tuple(_row(choice, view) for choice in hour.choices),
     )
 

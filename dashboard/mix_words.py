@@ -133,11 +133,15 @@ def latest(hour: MixHour) -> Say:
 
 def best(hour: MixHour) -> Say:
     """The best hours of the next day."""
+    if hour.shut_by is not None:
+        return Say("mix_best_shuts", {"shut_by": hour.shut_by})
     if hour.best is None:
-        return Say("mix_best_none")
+        return Say("mix_best_none" if hour.film is None else "mix_best_film_none")
     first, last = (choice.start for choice in hour.best)
     if hour.best[0] is hour.choices[0] and hour.best[1] is hour.choices[-1]:
         return Say("mix_best_any")
+    if hour.film is not None:
+        return Say("mix_best_film", {"best_at": first.at_ms, "panel_C": first.panel_C})
     if hour.best[0].answer is not Answer.MIX_NOW:
         return Say("mix_best_if", {"best_at": first.at_ms, "end_at": last.at_ms, "panel_C": first.panel_C})
     if first is last:

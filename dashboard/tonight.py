@@ -187,6 +187,8 @@ def _when(item: Assessment, milestone: Milestone) -> Say | None:
     if one is None:
         return None
     if is_past(one):
+        if short == "shuts" and one.likely is not None and one.likely > item.at:
+            return Say("shuts_unsure", {"shut_at": one.likely})
         shut = is_past(passing(item, Milestone.RECOAT_UNTIL))
         told = short in ("shuts", "sand") or (short in ("free", "opens") and not shut)
         return Say(f"{short}_past") if told else None
@@ -195,7 +197,8 @@ def _when(item: Assessment, milestone: Milestone) -> Say | None:
     if safe is None or one.likely is None:
         return None if milestone in CLOSING else Say(f"{short}_far")
     limit = "by" if milestone in CLOSING else "from"
-    return Say(f"{short}_not_yet", {f"{name}_{limit}": safe, f"{name}_at": one.likely})
+    when = "slow" if one.likely <= item.at else "not_yet"
+    return Say(f"{short}_{when}", {f"{name}_{limit}": safe, f"{name}_at": one.likely})
 
 
 def zone_lines(items: Iterable[tuple[str, Assessment]], view: View) -> list[Say]:

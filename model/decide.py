@@ -214,7 +214,9 @@ def _firm(now: Standing) -> Verdict:
         reason = Say("why_gap", {"gap_at": now.gap[0], "gap_end_at": now.gap[1]})
     else:
         headline = Say("firm", {"sand_from": sand.late})
-        reason = Say("why_firm", {"sand_at": ahead(sand, now.at) or sand.late})
+        reason = Say("why_firm", {"sand_at": sand.likely or sand.late})
+        if sand.likely is not None and sand.likely <= now.at:
+            reason = Say("why_firm_slow", {"sand_at": sand.likely})
     why = (reason, *film_why(now.film))
     return Verdict(State.FIRM, Kind.WAIT, Mark.RAMP, headline, why, following, rank=6)
 

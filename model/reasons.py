@@ -46,9 +46,12 @@ def glassy_why(now: Standing, glassy: Glassy) -> Say:
 
 
 def sand_next(sand: When, at: int) -> Say:
-    """When sanding is likely: never a time that has passed, because the headline waits for the slow end."""
-    likely = ahead(sand, at)
-    return Say("next_far", {"do": "sand"}) if likely is None else Say("next_sand", {"sand_at": likely})
+    """When sanding is likely; once that has passed, when it is at the latest: the headline waits for the slow end."""
+    if sand.likely is not None and sand.likely > at:
+        return Say("next_sand", {"sand_at": sand.likely})
+    if sand.late is not None and sand.late > at:
+        return Say("next_sand_late", {"sand_from": sand.late})
+    return Say("next_far", {"do": "sand"})
 
 
 def ahead(when: When, at: int) -> int | None:

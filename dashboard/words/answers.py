@@ -82,6 +82,7 @@ WHYS: dict[str, str] = {
     "why_recoatable_last": "Could shut {shut_by}; likely {shut_at}.",
     "why_overlap": "May open as late as {open_from}, shut as early as {shut_by}.",
     "why_firm": "Too late to bond, too soft to sand. Likely {sand_at}.",
+    "why_firm_slow": "Too late to bond. Likely sandable since {sand_at}; try your thumb.",
     "why_firm_far": "Too late to bond, too soft to sand. Panel {panel_C}, {trend}.",
     "why_sandable": "Slow end passed at {passed_at}.",
     "why_demouldable": "Softens above {soften_C}. Full cure likely {full_at}.",
@@ -152,6 +153,7 @@ NEXTS: dict[str, str] = {
     "next_open": "Next: recoat, likely {open_at}.",
     "next_shut": "Next: the window shuts, likely {shut_at}.",
     "next_sand": "Next: sand, likely {sand_at}.",
+    "next_sand_late": "Next: sand, at the latest {sand_from}.",
     "next_demould": "Next: demould, likely {demould_at}.",
     "next_full": "Next: full cure, likely {full_at}.",
     "next_far": "Next: {do}, not within two days at this temperature.",
@@ -165,6 +167,7 @@ NEXTS: dict[str, str] = {
 ALARMS: dict[str, str] = {
     "alarm_too_cold": "Warm {panel}: {panel_C}, needs {minimum_C}",
     "alarm_stopped": "Warm {panel} to {move_C}: no cure",
+    "alarm_stopped_wash": "Wash {panel}, then warm it: no cure",
     "alarm_blush": "Wash {panel}: {level} while young",
     "alarm_silent": "Check probe {probe}: silent since {silent_at}",
     "alarm_never_heard": "Check probe {probe}: never heard",

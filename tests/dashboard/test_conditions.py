@@ -16,7 +16,7 @@ from dashboard.conditions import conditions, of_panel
 from dashboard.margin import closing
 from dashboard.panel import Coat, Hold, Panel, PlannedCoat
 from dashboard.words.alarms import ACTS, KIND_NAMES
-from model.verdict import Kind, Mark, Say, State, Verdict
+from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, answer, recoat, utc, waiting
 
 ZONE = ZoneInfo("Europe/Oslo")
@@ -173,3 +173,12 @@ def test_every_kind_says_what_to_do_and_what_may_be_asked_for_has_a_name() -> No
         name for name, kind in KINDS.items() if kind.wakes in (Wakes.SUGGESTED, Wakes.ASKED)
     }
     assert [name for name, kind in KINDS.items() if kind.wakes is Wakes.ALWAYS] == ["pot about to go"]
+
+
+def test_a_cold_panel_that_is_to_be_washed_first_is_not_asked_to_be_warmed_first() -> None:
+    """As its page says: warmth would bake in what water takes off."""
+    flags = frozenset({Flag.STOPPED_BY_COLD, Flag.WASH_FIRST})
+    for key, said in (("wash_wet", "alarm_stopped_wash"), ("wash_later", "alarm_stopped")):
+        wet = Verdict(State.FIRM, Kind.CARE, Mark.DROP, Say(key), flags=flags, rank=3)
+        cold = [one.say.key for one in of_panel(item(wet), None, NOW, ZONE) if one.kind == "too cold"]
+        assert cold == [said]

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from collector.reading import Suspicion
 from dashboard import mix_words
 from dashboard.assess import assess
+from dashboard.assessment import Passing
 from dashboard.facts import Facts
-from dashboard.mix_hour import Asked, MixHour, after_film, mix_hour
+from dashboard.mix_hour import Asked, MixHour, after_film, mix_hour, over_film
 from dashboard.panel import PlannedCoat
 from model.mix_now import Answer, Topic
 from model.verdict import Kind, Mark, Say, State, Verdict
@@ -197,6 +198,50 @@ def test_a_film_that_cannot_be_coated_comes_before_the_hour() -> None:
         got = after_film(hour, unknown)
         assert got.answer is None
         assert mix_words.look(got)[0] is Kind.NOT_KNOWN
+
+
+def film(opens_h: float, shuts_h: float, sand_h: float) -> list[Passing]:
+    """When the film below may be coated, from the safe side; hours from NOON_H."""
+    opens, shuts, sand = (MIXED + round((NOON_H + hour) * HOUR_MS) for hour in (opens_h, shuts_h, sand_h))
+    return [
+        Passing("recoat_from", opens - HOUR_MS, opens - 60_000, opens, 0.5),
+        Passing("recoat_until", shuts, shuts + HOUR_MS, shuts + 2 * HOUR_MS, 0.0),
+        Passing("sand", sand - 2 * HOUR_MS, sand - HOUR_MS, sand, 0.0),
+    ]
+
+
+def test_no_hour_is_right_between_the_window_of_the_film_below_and_its_sanding() -> None:
+    """The air is right all day long; the film decides: setting, open, too hard to bond, sanded."""
+    day = ask(here(mild), ahead_h=24)
+    assert {choice.answer for choice in day.choices} == {Answer.MIX_NOW}
+    setting = over_film(after_film(day, verdict("setting", Kind.WAIT, Mark.RAMP)), film(3.0, 6.0, 20.0))
+    hours = [(choice.start.at_ms - day.at) / HOUR_MS for choice in setting.choices]
+    wanted = [
+        Answer.MIX_NOW if 3.0 <= hour < 6.0 else Answer.MIX_IF if hour >= 20.0 else Answer.NOT_YET
+        for hour in hours
+    ]
+    assert [choice.answer for choice in setting.choices] == wanted
+    assert len(set(wanted)) == 3
+    assert mix_words.best(setting).values["best_at"] == day.at + 3 * HOUR_MS
+    shut_by = day.at + 2 * HOUR_MS
+    open_now = replace(
+        verdict("recoatable", Kind.ACT, Mark.LAP), headline=Say("recoatable", {"shut_by": shut_by})
+    )
+    until = over_film(after_film(day, open_now), film(-1.0, 2.0, 30.0))
+    assert [c.answer is Answer.MIX_NOW for c in until.choices] == [hour < 2.0 for hour in hours]
+    assert mix_words.best(until) == Say("mix_best_shuts", {"shut_by": shut_by})
+    firm = over_film(after_film(day, verdict("firm", Kind.WAIT, Mark.RAMP)), film(-9.0, -2.0, 30.0))
+    assert {choice.answer for choice in firm.choices} == {Answer.NOT_YET}
+    assert mix_words.best(firm).key == "mix_best_film_none"
+    unknown = over_film(after_film(day, verdict("probe_silent", Kind.NOT_KNOWN, Mark.TORN)), [])
+    assert unknown.best is None
+    assert len(unknown.choices) == 1
+
+
+def test_a_film_to_be_washed_is_coated_only_if_it_is() -> None:
+    day = ask(here(mild), ahead_h=3)
+    wash = over_film(after_film(day, verdict("wash_recoat", Kind.CARE, Mark.DROP)), film(-1.0, 9.0, 20.0))
+    assert {choice.answer for choice in wash.choices} == {Answer.MIX_IF}
 
 
 @pytest.mark.parametrize("surface", [18.0, 6.0], ids=["mix now", "not yet"])

@@ -15,6 +15,7 @@ import pytest
 
 from dashboard import night_chart, tonight
 from dashboard.asked import NotAsked
+from dashboard.assessment import Passing
 from dashboard.forecast_file import ForecastFile
 from dashboard.panel import Panel
 from dashboard.supposing import Busy, Supposing
@@ -325,3 +326,19 @@ def test_a_stale_or_broken_forecast_is_said_and_past_nights_are_used(
             assert ("too old" if name == "stale" else "out.csv:2: time:") in page
         finally:
             shop.close()
+
+
+def test_what_likely_lies_ahead_is_not_said_to_be_over_nor_what_likely_is_over_to_come(
+    evening: NightShop,
+) -> None:
+    """The window's safe end has passed and its likely one has not; for sanding it is the other way round."""
+    item, panel = evening.item("plug-7"), evening.logbook.panels()["plug-7"]
+    shuts = Passing("recoat_until", item.at - HOUR, item.at + HOUR, item.at + 3 * HOUR, 0.2)
+    sand = Passing("sand", item.at - 3 * HOUR, item.at - HOUR, item.at + HOUR, 0.7)
+
+    def said(*milestones: Passing) -> list[str]:
+        return [say.key for say in tonight.time_lines(panel, replace(item, milestones=milestones), view())]
+
+    assert said(shuts, sand) == ["shuts_unsure", "sand_slow"]
+    over = replace(shuts, likely=item.at - 1)
+    assert said(over, replace(sand, likely=item.at + 1)) == ["shuts_past", "sand_not_yet"]

@@ -69,3 +69,15 @@ def test_demoulding_asks_for_proof_beside_the_range_and_full_cure_for_no_less() 
     )
     cured = replace(far, proven_cured=True)
     assert decide(cured).state is state_of(cured) is State.FULLY_CURED
+
+
+def test_a_likely_time_that_has_passed_is_said_as_passed_and_the_slow_end_is_not_called_likely() -> None:
+    """Headline and "next" go on waiting for the slow end; the likely time stays the likely one."""
+    slow = When(20 * HOUR_MS, 30 * HOUR_MS, 50 * HOUR_MS, 0.7)
+    late = decide(replace(SANDABLE, least=SANDABLE.least | {"sand": slow}))
+    assert late.headline == Say("firm", {"sand_from": 50 * HOUR_MS})
+    assert late.why[0] == Say("why_firm_slow", {"sand_at": 30 * HOUR_MS})
+    assert late.next == Say("next_sand_late", {"sand_from": 50 * HOUR_MS})
+    soon = decide(replace(SANDABLE, at=25 * HOUR_MS, least=SANDABLE.least | {"sand": slow}))
+    assert soon.why[0] == Say("why_firm", {"sand_at": 30 * HOUR_MS})
+    assert soon.next == Say("next_sand", {"sand_at": 30 * HOUR_MS})
