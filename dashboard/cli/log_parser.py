@@ -63,6 +63,7 @@ def _act(acts: Subparsers, word: str, text: str) -> argparse.ArgumentParser:
 def _pot(act: argparse.ArgumentParser) -> None:
     act.add_argument("--resin", type=float, dest="resin_g", help="poured, g")
     act.add_argument("--hardener", type=float, dest="hardener_g", help="poured, g")
+    act.add_argument("--asked", type=float, dest="asked_g", help="to be mixed, g: nobody has weighed it yet")
     act.add_argument("--vessel", choices=("cup", "tray"))
     act.add_argument("--bottles", type=float, dest="bottles_C", help="temperature of the bottles, degC")
     stirred = act.add_mutually_exclusive_group()
