@@ -11,7 +11,15 @@ from dashboard.fold import STEPS, fold, told, withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
 from dashboard.quiet import QuietError
-from dashboard.step_check import FUTURE_MS, LogbookError, check_name, check_plan, check_step, check_substrate
+from dashboard.step_check import (
+    FUTURE_MS,
+    LogbookError,
+    check_age,
+    check_name,
+    check_plan,
+    check_step,
+    check_substrate,
+)
 
 KINDS = {
     "panel registered",
@@ -41,6 +49,7 @@ def check(
     if event.kind == "panel registered":
         _check_registration(event, panels, cards)
     elif event.kind in STEPS:
+        check_age(event.at, event.recorded)
         check_step(event, panels, cards)
     elif event.kind in PROBE_KINDS:
         try:
@@ -85,6 +94,7 @@ def _check_time(event: Event, events: list[Event], cards: Iterable[str] | None) 
         raise LogbookError("that entry was taken back: log it again at its right time")
     if event.body["to"] > event.recorded + FUTURE_MS:
         raise LogbookError("that time is still to come: say when it happened")
+    check_age(event.body["to"], event.recorded)
     mine = told([item for item in [*events, event] if item.panel == event.panel])
     gone = withdrawn(mine)
     first = next(index for index, item in enumerate(mine) if item.id == target.id)

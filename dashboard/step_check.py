@@ -21,8 +21,8 @@ TILE_C = (-20.0, 60.0)
 """What a tile or a part that is felt may have, degC."""
 BOTTLES_C = (-10.0, 60.0)
 """What bottles may have, degC."""
-MOST_POT_G = 20_000.0
-"""More than anybody pours into one pot."""
+LEAST_POT_G, MOST_POT_G = 0.1, 20_000.0
+"""Less than a scale in a shop shows, more than anybody pours into one pot."""
 HEAT_C = (5.0, 120.0)
 """What a panel may be held at, degC."""
 MOST_COATS = 60
@@ -31,6 +31,9 @@ LONGEST_REASON = 80
 """A reason stands in a headline."""
 FUTURE_MS = 2 * 60_000
 """A phone's clock may run this far ahead of ours; anything later than that has not happened yet."""
+LONGEST_AGO_DAYS = 31
+"""What is older was not kept in mind but mistyped, or told by a device that lost its clock; and every minute since a
+coat was mixed is followed."""
 LONGEST_POT_MS = 6 * 3_600_000
 """No resin stays liquid longer than this between mixing and going on (common practice, no source)."""
 WITHOUT_A_COAT = frozenset(
@@ -41,6 +44,14 @@ WITHOUT_A_COAT = frozenset(
 
 class LogbookError(ValueError):
     """The entry cannot be taken down; the text says why and what is allowed. Nothing was written."""
+
+
+def check_age(at: int, recorded: int) -> None:
+    """Of what happened to a panel, UTC ms. Raises LogbookError."""
+    if at < recorded - LONGEST_AGO_DAYS * 24 * 3_600_000:
+        raise LogbookError(
+            f"that is more than {LONGEST_AGO_DAYS} days ago: correct the time, or check this device's clock"
+        )
 
 
 def check_step(event: Event, panels: Mapping[str, Panel], cards: Iterable[str] | None) -> None:
@@ -115,8 +126,8 @@ def _check_pot(event: Event, panel: Panel) -> None:
     said = event.body.get("pot") or {}
     for name, what in (("resin_g", "resin"), ("hardener_g", "hardener"), ("asked_g", "the mix")):
         grams = said.get(name)
-        if grams is not None and not 0.0 < grams <= MOST_POT_G:
-            raise LogbookError(f"{grams:g} g of {what}: more than 0 and up to {MOST_POT_G:g} g are allowed")
+        if grams is not None and not LEAST_POT_G <= grams <= MOST_POT_G:
+            raise LogbookError(f"{grams:g} g of {what}: {LEAST_POT_G:g} to {MOST_POT_G:g} g are allowed")
     if said.get("vessel") not in (None, *VESSELS):
         raise LogbookError(f"{said['vessel']!r} is no vessel; allowed: {', '.join(VESSELS)}")
     _check_between(said.get("bottles_C"), BOTTLES_C, "bottles")

@@ -84,6 +84,7 @@ def test_another_pot_belongs_to_the_newest_coat(logbook: Logbook) -> None:
     ("entry", "says"),
     [
         (Event("x", NOW + 600_000, NOW, "", "coat mixed", "lid-4", {"card": "own-25min"}), "still to come"),
+        (Event("x", 1, NOW, "", "coat mixed", "lid-4", {"card": "own-25min"}), "31 days ago"),
         (Event("x", NOW, NOW, "", "coat mixed", "lid-4", {"card": "no-such"}), "no resin card"),
         (Event("x", NOW, NOW, "", "washed", "lid-4", {}), "no coat yet"),
         (Event("x", NOW, NOW, "", "washed", "rib-9", {}), "register it first"),
@@ -106,6 +107,16 @@ def test_an_entry_that_makes_no_sense_is_refused_and_nothing_is_written(
     with pytest.raises(LogbookError, match=says):
         logbook.append(entry)
     assert logbook.version() == before
+
+
+def test_no_time_is_changed_to_one_that_a_lost_clock_told(logbook: Logbook) -> None:
+    """Each minute of a coat's life is followed: one of 1970 would keep watch from every other panel."""
+    logbook.append(mixed("one"))
+    with pytest.raises(LogbookError, match="31 days ago"):
+        logbook.append(event("x", "time changed", event="one", to=1))
+    month = NOW - 30 * 24 * 3_600_000
+    assert logbook.append(event("y", "time changed", event="one", to=month))
+    assert logbook.panels()["lid-4"].coats[0].mixed_at == month
 
 
 def test_a_coat_before_the_one_already_logged_is_refused(logbook: Logbook) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from dashboard.logbook import LogbookReader
 from dashboard.panel import Panel
-from tests.dashboard.cli.test_commands import SETTINGS, coldshed
+from tests.dashboard.cli.test_commands import SETTINGS, coldshed, yesterday_evening
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(64))
 """The signature of ISO/IEC 15948 5.2; nobody looks at the rest."""
@@ -52,13 +52,14 @@ def test_an_entry_is_listed_taken_back_and_another_told_at_its_right_time(shop: 
     done(shop, "log", "note", "Lid 4", "windy")
     note, mixed = (line.split()[0] for line in done(shop, "log", "list", "Lid 4").splitlines()[:2])
     done(shop, "log", "back", "Lid 4", note, "--reason", "Wrong panel")
-    done(shop, "log", "retime", "Lid 4", mixed, "--to", "2026-01-10T18:20", "--reason", "Wrong time")
+    evening, utc = yesterday_evening()
+    done(shop, "log", "retime", "Lid 4", mixed, "--to", evening, "--reason", "Wrong time")
     told = done(shop, "log", "list", "Lid 4")
     assert "by command: Wrong panel" in told
     assert "time changed" in told
     newest = lid(shop).newest
     assert newest is not None
-    assert newest.mixed_at == 1_768_065_600_000, "18:20 in Oslo is 17:20 UTC"
+    assert newest.mixed_at == round(utc.timestamp() * 1000), "18:20 in Oslo is not 18:20 UTC"
 
 
 def test_a_picture_is_kept_with_its_entry_and_what_is_none_is_refused(shop: Path) -> None:
