@@ -16,7 +16,7 @@ import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.entry_check import check
-from dashboard.fold import fold
+from dashboard.fold import fold, withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
 from dashboard.step_check import LogbookError
@@ -104,20 +104,23 @@ class LogbookReader:
         return fold(self.events())
 
     def preference(self, key: str) -> str | None:
-        """The shop's choice for `key` ("unit": degC or degF), None if nobody chose."""
+        """The shop's choice for `key` ("unit": degC or degF), None if nobody chose, or took every choice back."""
         rows = self._rows(
             "SELECT body FROM event WHERE kind = 'preference' AND json_extract(body, '$.key') = ?"
+            " AND id NOT IN (SELECT json_extract(body, '$.event') FROM event WHERE kind = 'withdrawn')"
             " ORDER BY seq DESC LIMIT 1",
             (key,),
         )
         return str(json.loads(rows[0][0])["value"]) if rows else None
 
     def seen(self) -> dict[str, tuple[int, str]]:
-        """Alarm occurrences that somebody has seen: id -> (when, who)."""
+        """Alarm occurrences that somebody has seen, and did not take back: id -> (when, who)."""
+        events = self.events()
+        gone = withdrawn(events)
         return {
             str(event.body["alarm"]): (event.at, event.who)
-            for event in self.events()
-            if event.kind == "alarm seen"
+            for event in events
+            if event.kind == "alarm seen" and event.id not in gone
         }
 
 

@@ -161,6 +161,18 @@ def test_a_preference_is_the_last_one_chosen_and_alarms_seen_are_kept(logbook: L
     assert logbook.seen() == {"too-cold.lid-4.1": (NOW, "somebody")}
 
 
+def test_a_preference_and_a_seen_alarm_that_are_taken_back_count_no_more(logbook: Logbook) -> None:
+    for number, unit in enumerate(("degC", "degF")):
+        logbook.append(event(f"unit{number}", "preference", panel=None, key="unit", value=unit))
+    logbook.append(event("seen", "alarm seen", panel=None, alarm="probe silent.A1.1"))
+    logbook.append(event("back-1", "withdrawn", panel=None, event="unit1"))
+    logbook.append(event("back-2", "withdrawn", panel=None, event="seen"))
+    assert logbook.preference("unit") == "degC"
+    assert logbook.seen() == {}
+    logbook.append(event("back-3", "withdrawn", panel=None, event="unit0"))
+    assert logbook.preference("unit") is None
+
+
 def test_every_kind_of_entry_can_be_read() -> None:
     """An entry without words would break the panel's page for good, because nothing is ever deleted."""
     assert set(DID) == KINDS
