@@ -9,7 +9,7 @@ import numpy as np
 
 from dashboard.coat_course import CoatCourse, follow_coat
 from dashboard.facts import Facts, start_of
-from dashboard.film import dew_by_minute, dew_now, exposure_of, wash_that_counts
+from dashboard.film import dew_by_minute, dew_now, exposure_of, wash_that_counts, wash_that_stands
 from dashboard.lot_known import LotKey
 from dashboard.outlooks import panel_outlook, panel_samples
 from dashboard.panel import Coat
@@ -38,7 +38,7 @@ class PanelCourse:
     history   minutes from the oldest coat that counts up to now
     ahead     minutes from now on, as they are likely to be; source: what is said of the forecast file, if there is one
     dew       dew point of the air in each minute of the newest coat's life, degC, NaN where unknown
-    washed_at   when its film was washed so that it counts: not while it was tacky
+    washed_at   when its film was washed so that it counts: not while it was tacky, nor before it got wet while young
     """
 
     at: int
@@ -86,7 +86,7 @@ def follow_panel(facts: Facts, at: int) -> PanelCourse:
     holes = gaps(samples, trace.interval_s, begun, at)
     missing_h = sum(last - first for first, last in holes) / HOUR_MS
     dew = dew_by_minute(facts, newest, at)
-    washed_at = wash_that_counts(facts, newest)
+    washed_at = wash_that_stands(facts, newest, dew, wash_that_counts(facts, newest))
     panel_C = float(samples.value[-1])
     hours, value = _life(samples, begun, at)
     energy, reference = float(newest.central.members.E_J_mol[0]), newest.card.reference_C

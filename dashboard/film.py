@@ -71,11 +71,28 @@ def dew_now(facts: Facts, at: int) -> float | None:
 def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | None) -> FilmExposure:
     """Exposure of the newest coat from application until it is no longer young, is washed, or now."""
     middle, rows = newest.middle, len(dew)
+    young = _young(newest, rows)
+    if washed_at is not None:
+        young &= middle.t_ms[:rows] <= washed_at
+    return _exposure(facts, newest, dew, young)
+
+
+def wash_that_stands(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | None) -> int | None:
+    """`washed_at`, unless water lay on the film after it while it was still young: then it is as if never washed."""
+    if washed_at is None:
+        return None
+    rows = len(dew)
+    since = _young(newest, rows) & (newest.middle.t_ms[:rows] > washed_at)
+    return None if _exposure(facts, newest, dew, since).level is Level.WET else washed_at
+
+
+def _exposure(facts: Facts, newest: CoatCourse, dew: Floats, young: Bools) -> FilmExposure:
+    middle, rows = newest.middle, len(dew)
     return film_exposure(
         surface_C=middle.panel_C[:rows],
         dew_point_C=dew,
         conversion=middle.conversion[:rows, 0],
-        young=_young(newest, rows, washed_at),
+        young=young,
         susceptibility=cast(Literal["low", "medium", "high"], newest.card.blush),
         tacky=_tacky(newest, rows),
         measured=middle.measured[:rows],
@@ -159,15 +176,13 @@ def film_of(film: FilmExposure, start_ms: int, washed_at: int | None) -> Film:
     )
 
 
-def _young(newest: CoatCourse, rows: int, washed_at: int | None) -> Bools:
+def _young(newest: CoatCourse, rows: int) -> Bools:
     middle = newest.middle
     young = middle.age_h[:rows, 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
     if newest.coat.applied_at is not None:
         # However late somebody said that it is on: past its working time it was no pot any more.
         set_by_then = middle.age_h[:rows, 0] >= newest.card.film.working.middle
         young &= (middle.t_ms[:rows] > newest.coat.applied_at) | set_by_then
-    if washed_at is not None:
-        young &= middle.t_ms[:rows] <= washed_at
     return np.asarray(young)
 
 

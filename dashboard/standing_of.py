@@ -13,6 +13,7 @@ from dashboard.panel import Coat, Panel
 from dashboard.panel import Pot as PouredPot
 from dashboard.pot_times import standing_pot
 from model.blocks import MINUTE_MS, Blocks
+from model.blush import AIR_ONLY_K, WET_MARGIN_K, WET_MINUTES
 from model.coat import HOUR_MS
 from model.coat_kinds import RULES, CoatKind
 from model.hold import (
@@ -59,6 +60,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         cold_h=_cold_hours(followed, minimum),
         gap=max(followed.gaps, key=lambda item: item[1] - item[0], default=None),
         missing_h=followed.missing_h,
+        under_K=_under_dew_K(facts, followed),
         suspect_since=followed.suspect_since,
         disagrees=bool(newest.learned.disagrees),
         torn=newest.learned.torn,
@@ -99,6 +101,18 @@ def _film(facts: Facts, followed: PanelCourse) -> FilmNow:
     return film_now(
         followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture, felt_at(newest)
     )
+
+
+def _under_dew_K(facts: Facts, followed: PanelCourse) -> float | None:
+    """How far the panel is under the dew point, K, if it was measured to be at it in each of the last minutes."""
+    dew = followed.dew[-WET_MINUTES:]
+    rows = len(followed.dew)
+    middle = followed.newest.middle
+    margin = middle.panel_C[:rows][-WET_MINUTES:] - dew - (AIR_ONLY_K if facts.surface is None else 0.0)
+    measured = middle.measured[:rows][-WET_MINUTES:]
+    if len(dew) < WET_MINUTES or not np.all(measured & (margin <= WET_MARGIN_K)):
+        return None
+    return float(-margin[-1])
 
 
 def whens(course: CoatCourse) -> dict[str, When]:

@@ -33,6 +33,8 @@ _GO_ON = {
     "demouldable", "fully_cured", "clamps_off", "ply_pull",
 }  # fmt: skip
 """Headlines under which somebody works on, which a thumb that says otherwise takes back."""
+_COATS = {"recoatable", "recoatable_last", "overlap", "sanded"}
+"""Headlines under which somebody puts a coat on as it is."""
 _MAKE_IT_HEARD = Say("next_probe")
 
 
@@ -41,6 +43,8 @@ def decide(now: Standing) -> Verdict:
     answer = _answer(now)
     if now.torn and answer.headline.key in _GO_ON:
         return replace(_torn(now, answer.state), flags=_flags(now))
+    if now.under_K is not None and answer.headline.key in _COATS:
+        answer = _wet(answer, now.under_K)
     why = (Say("why_disagreement"), *answer.why) if now.disagrees else answer.why
     if answer.kind is Kind.NOT_KNOWN or answer.state is State.IN_THE_POT:
         return replace(answer, why=why, flags=_flags(now))
@@ -123,6 +127,14 @@ def _torn(now: Standing, state: State) -> Verdict:
     """A hand found what the temperatures do not: no going on before it has felt again."""
     why = (Say("why_torn", {"was": state.value}), *_exposure(now))
     return not_known(Say("disagreement"), why, following=None)
+
+
+def _wet(answer: Verdict, under_K: float) -> Verdict:
+    """However ready a film is, nothing is coated while water lies on it; when its window shuts is told all the same."""
+    shuts = answer.headline.values.get("shut_by")
+    more = () if shuts is None else (Say("why_shuts", {"shut_by": shuts}),)
+    why = (Say("why_wet_now", {"under_K": max(under_K, 0.0)}), *answer.why, *more)
+    return replace(answer, kind=Kind.CARE, mark=Mark.DROP, headline=Say("wash_wet"), why=why, rank=3)
 
 
 def _suspect_mix(since: int) -> Verdict:

@@ -116,6 +116,7 @@ class Standing:
     since_cold     since when the panel has been below the card's minimum without a break
     cold_h         hours of the newest coat's life below the card's minimum
     gap            the longest stretch of its life without readings (from, to); missing_h all such hours
+    under_K        how far the panel is under the dew point, if it has been at it for ten minutes on end; else None
     suspect_since  when the slow end had passed the softest that a thumb still finds there; None: mix not suspected
     disagrees      a thumb test of the newest coat contradicts the temperatures, or another one
     torn           the newest that tells something does
@@ -142,6 +143,7 @@ class Standing:
     cold_h: float = 0.0
     gap: tuple[int, int] | None = None
     missing_h: float = 0.0
+    under_K: float | None = None
     suspect_since: int | None = None
     disagrees: bool = False
     torn: bool = False

@@ -107,6 +107,7 @@ WHYS: dict[str, str] = {
     "why_wash_heavy": "Surface above {surface_pc} RH for {exposed_h}. Only washing tells.",
     "why_wash_wet": "Panel {under_K} under dew point while young, {wet_at} to {dry_at}.",
     "why_wash_wet_brief": "Wet {wet_at} to {dry_at}.",
+    "why_wet_now": "Panel {under_K} under the dew point now.",
     "why_wash_gap": "{missing_h} without readings while young. Only washing tells.",
     "why_wash_later": "A tacky film cannot be washed. Don't touch it.",
     "why_washed": "Washed {washed_at}.",

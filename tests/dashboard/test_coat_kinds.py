@@ -159,7 +159,9 @@ def test_under_peel_ply_nothing_is_recoated_washed_or_sanded_until_it_is_off() -
     off = told(26.0, "laminate", peel_ply_off_at=at(25.5), **damp)
     assert off.verdict.headline.key == "sandable"
     assert "why_ply_off" in whys(off), "clean, but still scuff before bonding"
-    assert key(26.0, "laminate", peel_ply_off_at=at(25.5), sanded_at=at(25.8), **damp) == "sanded"
+    sanded: dict[str, Any] = {"peel_ply": True, "peel_ply_off_at": at(25.5), "sanded_at": at(25.8)}
+    assert key(26.0, "laminate", humidity=93.0, **sanded) == "sanded"
+    assert key(26.0, "laminate", humidity=99.0, **sanded) == "wash_wet", "0.15 K over the dew point: wet now"
 
 
 def test_peel_ply_that_came_off_a_young_film_takes_nothing_along() -> None:

@@ -152,3 +152,33 @@ def test_a_gap_of_weeks_stays_within_what_a_shed_can_be() -> None:
     facts: Facts = night(lambda hour: 15.0, 24.0 * 13, missing=(1.0, 24.0 * 12.5))
     answer = assess(facts, MIXED + 24 * 13 * HOUR_MS)
     assert Flag.GAP in answer.verdict.flags
+
+
+def wet_from(hour: float, hours: float, *, until: float = 1e9, **panel: float) -> Assessment:
+    """At 18 degC, the air dry until `hour`, then warmer and moist, the panel 2.8 K under its dew point."""
+
+    def wet(now: float) -> bool:
+        return hour <= now < until
+
+    facts = night(lambda _: 18.0, hours, air=lambda now: 21.0 if wet(now) else 18.0)
+    moist = trace("A1", Quantity.RELATIVE_HUMIDITY, lambda now: 99.0 if wet(now) else 50.0, until_h=hours)
+    done = {name: MIXED + round(at * HOUR_MS) for name, at in panel.items()}
+    facts = replace(facts, panel=replace(facts.panel, **done), humidity=moist)  # type: ignore[arg-type]
+    return assess(facts, MIXED + round(hours * HOUR_MS))
+
+
+def test_nothing_is_coated_while_water_lies_on_it() -> None:
+    """Washed, in its window, and under the dew point since: no "recoat"; nor sanded and ready, and wet."""
+    assert key(wet_from(99.0, 5.0, washed_at=3.8)) == "recoatable"
+    assert key(wet_from(3.9, 5.0, washed_at=3.8)) not in GO_ON
+    assert key(wet_from(4.8, 5.0, washed_at=4.7)) not in GO_ON
+    assert key(wet_from(99.0, 40.0, washed_at=38.0, sanded_at=38.5)) == "sanded"
+    wet = wet_from(39.0, 40.0, washed_at=38.0, sanded_at=38.5).verdict
+    assert (wet.headline.key, wet.kind, wet.why[0].key) == ("wash_wet", Kind.CARE, "why_wet_now")
+    assert wet.why[0].values["under_K"] == pytest.approx(2.84, abs=0.01)  # Magnus, as in model.psychrometrics
+
+
+def test_water_on_a_young_film_after_the_wash_asks_for_another() -> None:
+    """Dry again, but it was wet while it could still blush: what was washed before does not count."""
+    assert key(wet_from(3.9, 5.0, until=4.6, washed_at=3.8)) not in GO_ON
+    assert key(wet_from(3.9, 5.0, until=4.6, washed_at=4.7)) == "recoatable"
