@@ -121,12 +121,17 @@ def _numbers(coats: list[Coat]) -> str:
 
 
 def _hardness(act: str, panel: Panel, cards: Mapping[str, ResinCard]) -> Item:
-    """The newest one of the newest coat that was taken near 20 degC on a scale with a value to reach."""
+    """The newest one of the newest coat that was taken near 20 degC on a scale with a value to reach.
+
+    A colder one proves nothing, unless it is too soft: warmer it would be softer still.
+    """
     newest = panel.newest
     taken = [] if newest is None else [
         (test, asked)
         for test in newest.hardness
-        if NEAR_C[0] <= test.at_C <= NEAR_C[1] and (asked := _asked(act, test, cards.get(newest.card)))
+        if (asked := _asked(act, test, cards.get(newest.card)))
+        and test.at_C <= NEAR_C[1]
+        and (test.at_C >= NEAR_C[0] or test.value < asked)
     ]  # fmt: skip
     if not taken:
         return Item("hardness", False, "need_hardness", {"near_C": 20.0})

@@ -213,6 +213,23 @@ def test_a_grant_falls_with_its_evidence_and_with_a_new_coat(shop: Shop) -> None
     assert shop.logbook.panels()["lid-4"].granted is None
 
 
+def test_a_cold_part_proves_nothing_unless_it_is_too_soft(shop: Shop) -> None:
+    """Warmer it would be softer still: it takes the grant back, until it is measured hard enough near 20 degC."""
+    one_warm_coat(shop, 2)
+    shop.log("hardness", 2 * DAY - 5, scale="Shore D", value=74, on="tile", at_C=20.5)
+    shop.round_at(2 * DAY - 0.8)
+    assert ask(serving(shop))["granted"]
+    for ago, value, at_C, state in (
+        (4, 76, 12.0, State.DEMOULDABLE),
+        (3, 45, 12.0, State.SANDABLE),
+        (2, 76, 12.0, State.SANDABLE),
+        (1, 72, 21.0, State.DEMOULDABLE),
+    ):
+        shop.log("hardness", 2 * DAY - ago, scale="Shore D", value=value, on="part", at_C=at_C)
+        shop.round_at(2 * DAY - 0.7 + (4 - ago) / 10)
+        assert shop.state() is state, (value, at_C)
+
+
 @pytest.mark.parametrize(
     ("pot", "hardness", "missing"),
     [
