@@ -141,9 +141,10 @@ def _too_cold(item: Assessment) -> list[Condition]:
     if Flag.STOPPED_BY_COLD not in item.verdict.flags or item.verdict.state is State.NOT_KNOWN:
         return []
     head = item.verdict.headline
-    say = Say(
-        "alarm_stopped", {"panel": item.name, "move_C": head.values.get("move_C", item.minimum_C or 0.0)}
-    )
+    # A film that is hard from cold moves only well above the card's minimum: what its page holds it at.
+    warm = [say.values["warm_C"] for say in item.verdict.why if "warm_C" in say.values]
+    move = head.values.get("move_C", warm[0] if warm else item.minimum_C or 0.0)
+    say = Say("alarm_stopped", {"panel": item.name, "move_C": move})
     if head.key in ("wash_heavy", "wash_wet"):
         # As its page says: warmth would bake in what water takes off.
         say = Say("alarm_stopped_wash", {"panel": item.name})

@@ -68,8 +68,20 @@ def said(event: Event, view: View, coat: int | None = None) -> str:
 def _decided(event: Event, view: View) -> str:
     """ "Demould granted 09:10"."""
     key = "decided_granted" if event.body["granted"] else "decided_refused"
-    act = LABELS[f"decided_{event.body['act'].replace(' ', '')}"]
-    return LABELS[key].format(act=act, at=view.clock(event.at), missing="; ".join(event.body["missing"]))
+    return LABELS[key].format(
+        act=_act(event), at=view.clock(event.at), missing="; ".join(event.body["missing"])
+    )
+
+
+def refused(event: Event, view: View) -> str:
+    """A decision that was not granted, in short: "Demoulding not granted 09:10; 3 things are missing"."""
+    count = len(event.body["missing"])
+    key = "decided_short" if count == 1 else "decided_shorts"
+    return LABELS[key].format(act=_act(event), at=view.clock(event.at), n=count)
+
+
+def _act(event: Event) -> str:
+    return LABELS[f"decided_{event.body['act'].replace(' ', '')}"]
 
 
 def _poured(pot: Mapping[str, Any]) -> str:

@@ -137,4 +137,6 @@ def _said(name: str, shift: int | None, now: int | None, was: int | None, view: 
     for name_, length in (("now", now), ("was", was)):
         if length is not None:
             values[name_] = view.hours(length / HOUR)
+    if f"{key}_still" in MOVED and values["now"] == values["was"]:
+        key += "_still"
     return MOVED[key].format(**values)

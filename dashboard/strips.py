@@ -169,7 +169,7 @@ def button(panel: Panel, assessment: Assessment) -> Button:
     if verdict.mark is Mark.TEETH:
         return Button(LABELS["log_sand"], kind="sanded")
     if verdict.mark is Mark.KNEE:
-        return Button(LABELS["plan_heat"], href=f"/tonight/{panel.id}")
+        return Button(LABELS["plan_heat"], href=f"/tonight/{panel.id}#ask")
     return Button(LABELS["see_panel"], href=here)
 
 
@@ -200,7 +200,10 @@ def round_of(
     return Round(
         strips=tuple(strips),
         known=len(known),
-        readings_to=min((item.readings_to for item in known if item.readings_to is not None), default=None),
+        readings_to=min(
+            (item.readings_to for item in known if item.readings_to is not None and not item.held),
+            default=None,
+        ),
         worked_out=min((item.worked_out for item in strips if item.worked_out is not None), default=None),
         zones=tuple(sorted({panel.zone for panel in open_panels})),
     )

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 
 from dashboard.api.entry_models import Body, Id, Who
 from dashboard.desk import Desk
-from dashboard.entries import said
+from dashboard.entries import refused, said
 from dashboard.evidence import DEMOULD, SIGN_OFF, in_words
 from dashboard.pages.decide import asked
 from dashboard.pages.panels import find
@@ -57,7 +57,7 @@ def router(desk: Desk) -> APIRouter:
         new = desk.shop.logbook.append(event)
         return {
             "event": event.id, "new": new, "recorded": now, "granted": not missing, "missing": missing, "gone": False,
-            "said": said(event, view),
+            "said": said(event, view) if not missing else refused(event, view),
         }  # fmt: skip
 
     return routes

@@ -182,7 +182,6 @@ MIX_LABELS: dict[str, str] = {
     "pot_asked": "Asked: resin {resin}, hardener {hardener}, {low} to {high}. Not weighed yet.",
     "pot_poured": "Resin {resin}, hardener {hardener}; {low} to {high} belongs to it.",
     "minutes_left": "{n}\u00a0min",
-    "it_is_on": "It is on",
     "another_pot": "Another pot",
     "weights_poured": "Weights poured",
     "resin_in": "Resin, {unit}",

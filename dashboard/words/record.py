@@ -220,5 +220,7 @@ DECISION_LABELS: dict[str, str] = {
     "decided_demould": "Demoulding",
     "decided_signoff": "Signing off",
     "decided_granted": "{act} granted {at}",
+    "decided_short": "{act} not granted {at}; one thing is missing",
+    "decided_shorts": "{act} not granted {at}; {n} things are missing",
     "decided_refused": "{act} not granted {at}, missing: {missing}",
 }

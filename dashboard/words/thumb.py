@@ -5,6 +5,8 @@ from __future__ import annotations
 MOVED: dict[str, str] = {
     "later": "{Do} {shift} later; range now {now}, was {was}.",
     "sooner": "{Do} {shift} sooner; range now {now}, was {was}.",
+    "later_still": "{Do} {shift} later; range still {now}.",
+    "sooner_still": "{Do} {shift} sooner; range still {now}.",
     "same": "{Do} as before; range now {now}, was {was}.",
     "closed": "{Do} now has a range: {now}.",
     "opened": "{Do}: its late end is now beyond three days; range was {was}.",

@@ -71,7 +71,7 @@ def test_the_countdown_can_be_read_without_script(visit: Visit, shop: FakeShop) 
     context.close()
 
 
-def test_weights_out_of_tolerance_are_said_at_once_and_it_is_on_ends_the_countdown(
+def test_weights_out_of_tolerance_are_said_at_once_and_applied_ends_the_countdown(
     visit: Visit, shop: FakeShop
 ) -> None:
     """3 : 1 by volume, 97 g of hardener belong to 345 g of resin: 130 g are a third too much."""
@@ -87,7 +87,7 @@ def test_weights_out_of_tolerance_are_said_at_once_and_it_is_on_ends_the_countdo
     expect(page.locator(".problem:visible")).not_to_have_count(0)
     (pot,) = shop.logbook.panels()["box-a"].newest.pots  # type: ignore[union-attr]
     assert (pot.resin_g, pot.hardener_g, pot.stirred) == (345.0, 130.0, True)
-    page.get_by_role("button", name="It is on").click()
+    page.get_by_role("button", name="Applied", exact=True).click()
     expect(page.locator(".headline")).to_have_text(re.compile("Leave it alone: it is on since"))
     expect(page.locator("#count")).to_have_count(0)
 

@@ -182,3 +182,16 @@ def test_a_cold_panel_that_is_to_be_washed_first_is_not_asked_to_be_warmed_first
         wet = Verdict(State.FIRM, Kind.CARE, Mark.DROP, Say(key), flags=flags, rank=3)
         cold = [one.say.key for one in of_panel(item(wet), None, NOW, ZONE) if one.kind == "too cold"]
         assert cold == [said]
+
+
+def test_what_is_hard_from_cold_is_warmed_to_where_its_page_says_that_it_cures() -> None:
+    why = (Say("why_warmed", {"warm_C": 20.0, "do": "sand", "warmed_h": 9.0}),)
+    flags = frozenset({Flag.STOPPED_BY_COLD})
+    hard = Verdict(State.FIRM, Kind.CARE, Mark.KNEE, Say("hard_not_cured"), why, None, flags, rank=4)
+    cold = [one.say for one in of_panel(item(hard), None, NOW, ZONE) if one.kind == "too cold"]
+    assert [say.values["move_C"] for say in cold] == [20.0]
+    unsaid = replace(hard, why=())
+    cold = [one.say for one in of_panel(item(unsaid), None, NOW, ZONE) if one.kind == "too cold"]
+    assert [say.values["move_C"] for say in cold] == [10.0], (
+        "the card's minimum, where nothing better is known"
+    )

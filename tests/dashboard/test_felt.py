@@ -10,7 +10,7 @@ import pytest
 from dashboard.assess import assess
 from dashboard.display import View
 from dashboard.facts import Facts
-from dashboard.felt import Told, after, weigh
+from dashboard.felt import Told, _said, after, weigh
 from dashboard.panel import Event
 from model.observation import Word
 from tests.dashboard.night import HOUR_MS, MIXED, night
@@ -143,3 +143,12 @@ def test_without_a_reading_the_test_is_kept_and_nothing_is_claimed() -> None:
 def test_a_phone_whose_clock_runs_a_minute_ahead_is_answered_all_the_same() -> None:
     answer = told(warm(3.0), 3.0, felt(3.0, Word.DUSTS, at_h=3.0 + 1 / 60))
     assert answer.event.body["sure"] is False
+
+
+def test_a_range_that_is_as_wide_as_it_was_is_said_once() -> None:
+    view, hours = View(ZoneInfo("UTC"), "degC", 0), 2 * HOUR_MS
+    assert (
+        _said("sand", HOUR_MS, hours, hours, view)
+        == f"Sand {view.hours(1.0)} later; range still {view.hours(2.0)}."
+    )
+    assert "range now" in _said("sand", HOUR_MS, hours, 2 * hours, view)

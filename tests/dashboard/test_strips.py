@@ -70,7 +70,7 @@ def test_each_verdict_offers_the_one_thing_to_log() -> None:
     assert (found["lid-4"].label, found["lid-4"].kind) == ("Log wash", "washed")
     assert (found["box-a"].label, found["box-a"].kind) == ("Log sand", "sanded")
     assert (found["rib-1"].label, found["rib-1"].href) == ("Check probe", "/more/probes#probe-S1")
-    assert (found["plug-7"].label, found["plug-7"].href) == ("Plan heat", "/tonight/plug-7")
+    assert (found["plug-7"].label, found["plug-7"].href) == ("Plan heat", "/tonight/plug-7#ask")
 
 
 def test_with_more_than_five_panels_those_that_wait_fold() -> None:
@@ -148,7 +148,7 @@ def test_where_a_thumb_is_believed_over_the_probe_the_button_is_not_the_probe() 
         ("sanded", {}, Kind.GO, Mark.LAP, "Start coat 3", "/panels/lid-4/coat"),
         ("demouldable", {}, Kind.GO, Mark.PEEL, "See panel", "/panels/lid-4"),
         ("setting", {"open_from": NOW + HOUR}, Kind.WAIT, Mark.RAMP, "See panel", "/panels/lid-4"),
-        ("stopped_by_cold", {"move_C": 12.0}, Kind.CARE, Mark.KNEE, "Plan heat", "/tonight/lid-4"),
+        ("stopped_by_cold", {"move_C": 12.0}, Kind.CARE, Mark.KNEE, "Plan heat", "/tonight/lid-4#ask"),
         ("held", {"reason": "sticky"}, Kind.WAIT, Mark.RAMP, "Release", "/panels/lid-4/more#on-hold"),
         ("never_heard", {"probe": "S1"}, Kind.NOT_KNOWN, Mark.TORN, "Check probe", "/more/probes#probe-S1"),
         ("suspect_mix", {}, Kind.NOT_KNOWN, Mark.TORN, "Thumb test", "/panels/lid-4/thumb"),
@@ -162,3 +162,13 @@ def test_every_answer_of_the_morning_has_its_one_button(
     found = strip(panel(), answer("lid-4", "Lid 4", said), view())
     assert found.kind is kind
     assert (found.button.label, found.button.href or found.button.kind) == (label, where)
+
+
+def test_the_age_of_the_readings_is_not_that_of_a_panel_on_hold() -> None:
+    """It waits for a person, not for its probe: a silent one there says nothing of the other answers."""
+    held = replace(waiting(NOW), headline=Say("held", {"reason": "wrong cloth"}))
+    items = [
+        answer("a", "A", recoat(NOW + 20 * MINUTE, NOW + 60 * MINUTE)),
+        replace(answer("b", "B", held), readings_to=NOW - 3 * HOUR),
+    ]
+    assert round_of(panels("a", "b"), items, view()).readings_to == NOW - MINUTE

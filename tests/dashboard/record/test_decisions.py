@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -176,6 +177,7 @@ def test_demoulding_is_blocked_for_want_of_a_hardness_and_granted_with_it(shop: 
     answer = ask(client)
     assert not answer["granted"]
     assert answer["missing"] == ["a hardness on tile or flange at about 20\u00a0°C, of the newest coat"]
+    assert re.fullmatch(r"Demoulding not granted .*; one thing is missing", answer["said"])
     shop.round_at(2 * DAY - 0.8)
     assert shop.state() is State.SANDABLE, "nothing past sanding is said without it"
     shop.log("hardness", 2 * DAY - 1, scale="Shore D", value=74, on="tile", at_C=20.5)
