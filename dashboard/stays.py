@@ -29,12 +29,17 @@ def surface(panel: Panel, ask: Ask) -> Trace | None:
 
 
 def air(panel: Panel, quantity: Quantity, ask: Ask) -> Trace | None:
-    """The same of those in the air beside it, temperature or humidity."""
+    """The same of those in the air beside it, temperature or humidity; where there is none now, those of before: what
+    a young film met stays so wherever it is carried.
+    """
     warmth = quantity is Quantity.TEMPERATURE
-    return _joined(
-        panel, quantity, ask(panel.air_probe, quantity, warmth and panel.surface_probe is not None),
-        lambda stay: ask(stay.air_probe, quantity, warmth and stay.surface_probe is not None),
-    )  # fmt: skip
+
+    def of(stay: Stay | Panel) -> Trace | None:
+        return ask(stay.air_probe, quantity, warmth and stay.surface_probe is not None)
+
+    earlier = (trace for stay in reversed(panel.stays) if (trace := of(stay)) is not None)
+    now = of(panel) if panel.air_probe is not None else next(earlier, None)
+    return _joined(panel, quantity, now, of)
 
 
 def _joined(

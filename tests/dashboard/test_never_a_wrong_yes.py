@@ -7,9 +7,12 @@ from dataclasses import replace
 import pytest
 
 from collector.reading import Quantity
+from dashboard import stays
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.facts import Facts
+from dashboard.follow import Trace
+from dashboard.panel import Stay
 from model.verdict import Flag, Kind
 from tests.dashboard.night import HOUR_MS, MIXED, after, card, night, trace
 
@@ -182,3 +185,24 @@ def test_water_on_a_young_film_after_the_wash_asks_for_another() -> None:
     """Dry again, but it was wet while it could still blush: what was washed before does not count."""
     assert key(wet_from(3.9, 5.0, until=4.6, washed_at=3.8)) not in GO_ON
     assert key(wet_from(3.9, 5.0, until=4.6, washed_at=4.7)) == "recoatable"
+
+
+@pytest.mark.parametrize(("hours", "says"), [(5.0, "wash_wet"), (30.0, "wash_sand")])
+@pytest.mark.parametrize("air_probe", ["A1", None])
+def test_a_film_that_got_wet_stays_so_where_no_probe_hangs_in_the_air(
+    air_probe: str | None, hours: float, says: str
+) -> None:
+    """Wet while young from 1 h to 3 h, carried at 3.2 h: what it met is not forgotten with the probe that saw it."""
+    facts = night(lambda _: 20.0, hours)
+    moist = trace("A1", Quantity.RELATIVE_HUMIDITY, lambda h: 99.9 if 1 < h < 3 else 50.0, until_h=hours)
+    here = Stay(MIXED + round(3.2 * HOUR_MS), "hall", "S1", air_probe)
+    panel = replace(facts.panel, stays=(Stay(0, "shed", "S1", "A1"), here), air_probe=air_probe)
+    heard = {Quantity.TEMPERATURE: facts.air, Quantity.RELATIVE_HUMIDITY: moist}
+
+    def ask(probe: str | None, quantity: Quantity, _: bool) -> Trace | None:
+        return heard[quantity] if probe else None
+
+    air, humidity = (stays.air(panel, quantity, ask) for quantity in heard)
+    answer = assess(replace(facts, panel=panel, air=air, humidity=humidity), MIXED + round(hours * HOUR_MS))
+    assert key(answer) == says
+    assert (answer.air_C is None) is (air_probe is None), "what another place's air is like now is nobody's"
