@@ -62,12 +62,14 @@ def check(
         except QuietError as error:
             raise LogbookError(str(error)) from error
     elif event.kind == "withdrawn":
-        _check_withdrawal(event, events, panels)
+        _check_withdrawal(event, list(events), panels, cards)
     elif event.kind == "time changed":
         _check_time(event, list(events), cards)
 
 
-def _check_withdrawal(event: Event, events: Iterable[Event], panels: Mapping[str, Panel]) -> None:
+def _check_withdrawal(
+    event: Event, events: list[Event], panels: Mapping[str, Panel], cards: Iterable[str] | None
+) -> None:
     target = next((item for item in events if item.id == event.body.get("event")), None)
     if target is None:
         raise LogbookError("there is no such entry to take back")
@@ -81,6 +83,8 @@ def _check_withdrawal(event: Event, events: Iterable[Event], panels: Mapping[str
     if target.kind == "panel registered" and panel is not None and panel.coats:
         # They would go with it unseen.
         raise LogbookError("this panel has a coat: take its coats back first")
+    if target.kind == "time changed":
+        _check_from(str(target.body["event"]), event, events, cards)
 
 
 def _check_time(event: Event, events: list[Event], cards: Iterable[str] | None) -> None:
@@ -95,9 +99,16 @@ def _check_time(event: Event, events: list[Event], cards: Iterable[str] | None) 
     if event.body["to"] > event.recorded + FUTURE_MS:
         raise LogbookError("that time is still to come: say when it happened")
     check_age(event.body["to"], event.recorded)
-    mine = told([item for item in [*events, event] if item.panel == event.panel])
-    gone = withdrawn(mine)
-    first = next(index for index, item in enumerate(mine) if item.id == target.id)
+    _check_from(target.id, event, events, cards)
+
+
+def _check_from(entry: str, event: Event, events: list[Event], cards: Iterable[str] | None) -> None:
+    """That entry, and what was logged after it on its panel, must make sense with `event` taken down, too."""
+    every = told([item for item in [*events, event] if item.panel == event.panel])
+    gone = withdrawn(every)
+    # All times are as they will stand: a change among the first of them must not be made once more.
+    mine = [item for item in every if item.kind != "time changed"]
+    first = next(index for index, item in enumerate(mine) if item.id == entry)
     for index, item in enumerate(mine[first:], start=first):
         if item.kind in STEPS and item.id not in gone:
             check_step(item, fold(mine[:index]), cards)

@@ -218,6 +218,8 @@ def _moved(panel: Panel, event: Event) -> Panel:
 
 def _changed(panel: Panel, event: Event) -> Panel:
     said = {name: value for name, value in _planned(event.body).items() if value is not None}
+    if "name" in said:
+        said["name"] = said["name"].strip()
     return replace(panel, **said)
 
 

@@ -133,6 +133,32 @@ def test_another_time_of_mixing_counts_and_the_first_stays_in_the_log(log: Log, 
     assert again.mixed_at == NOW - 5 * HOUR, "the change is taken back like any entry"
 
 
+def test_a_changed_time_is_not_taken_back_from_under_what_was_logged_since(
+    log: Log, logbook: Logbook
+) -> None:
+    """Else coats come in another order than they were mixed in, and a coat is on before it was mixed."""
+    coat = mixed(log).newest
+    assert coat is not None
+    log("time changed", event=coat.event, to=NOW - 6 * HOUR)
+    change = logbook.events()[-1].id
+    log("coat applied", NOW - 5 * HOUR - 30 * MINUTE)
+    mixed(log, NOW - 5 * HOUR - 12 * MINUTE)
+    later = logbook.events()[-1].id
+    with pytest.raises(LogbookError, match="before the newest coat was mixed"):
+        log("withdrawn", event=change)
+    log("withdrawn", event=later)
+    with pytest.raises(LogbookError, match="before the newest coat was mixed"):
+        log("withdrawn", event=change)
+    with pytest.raises(LogbookError, match="before the newest coat was mixed"):
+        log("time changed", event=coat.event, to=NOW - 5 * HOUR)
+    assert [coat.mixed_at for coat in logbook.panels()["lid-4"].coats] == [NOW - 6 * HOUR]
+
+
+def test_a_name_said_anew_has_no_blanks_around_it(log: Log, logbook: Logbook) -> None:
+    """Two panels that look alike are logged on by mistake."""
+    assert log("panel changed", name=" Lid 4 ").name == "Lid 4"
+
+
 def test_a_time_that_would_contradict_what_came_after_is_refused(log: Log, logbook: Logbook) -> None:
     coat = mixed(log).newest
     assert coat is not None
