@@ -82,7 +82,7 @@ WHYS: dict[str, str] = {
     "why_recoatable_last": "Could shut {shut_by}; likely {shut_at}.",
     "why_overlap": "May open as late as {open_from}, shut as early as {shut_by}.",
     "why_firm": "Too late to bond, too soft to sand. Likely {sand_at}.",
-    "why_firm_slow": "Too late to bond. Likely sandable since {sand_at}; try your thumb.",
+    "why_firm_slow": "Too late to bond; likely sandable since {sand_at}.",
     "why_firm_far": "Too late to bond, too soft to sand. Panel {panel_C}, {trend}.",
     "why_sandable": "Slow end passed at {passed_at}.",
     "why_demouldable": "Softens above {soften_C}. Full cure likely {full_at}.",

@@ -62,7 +62,7 @@ def lived_through(house: House, hands: Hands) -> dict[str, Any]:
     house.until(HEATER_ON + 24 * HOUR)
     said["sand"] = hands.headline()
     hands.log("sanded", "Log sand")
-    house.until(72 * HOUR)
+    house.until(84 * HOUR)
     said["blocked"] = hands.demould("Ola")
     hands.hardness(74.0, "tile", 20.5)
     said["granted"] = hands.demould("Ola")
