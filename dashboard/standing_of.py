@@ -52,7 +52,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         newest=whens(newest),
         least=whens(least),
         film=_film(facts, followed),
-        sanded_at=facts.panel.sanded_at,
+        sanded_at=sanding_that_counts(facts.panel, least),
         pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
         stopped=stopped,
         glassy=_glassy(least, panel_C),
@@ -101,6 +101,15 @@ def _film(facts: Facts, followed: PanelCourse) -> FilmNow:
     return film_now(
         followed.film, first_minute(newest), followed.washed_at, facts.measures_moisture, felt_at(newest)
     )
+
+
+def sanding_that_counts(panel: Panel, least: CoatCourse) -> int | None:
+    """When the panel was sanded, UTC ms; None if it was not, or only before even the quick end could be: paper on gum,
+    or a rasp on a fairing, leaves nothing that bonds.
+    """
+    soonest = when(least.passings[Milestone.SAND]).early
+    done = panel.sanded_at
+    return done if done is not None and soonest is not None and done >= soonest else None
 
 
 def _under_dew_K(facts: Facts, followed: PanelCourse) -> float | None:

@@ -206,3 +206,10 @@ def test_a_film_that_got_wet_stays_so_where_no_probe_hangs_in_the_air(
     answer = assess(replace(facts, panel=panel, air=air, humidity=humidity), MIXED + round(hours * HOUR_MS))
     assert key(answer) == says
     assert (answer.air_C is None) is (air_probe is None), "what another place's air is like now is nobody's"
+
+
+def test_a_film_sanded_while_it_could_not_be_is_sanded_again() -> None:
+    """A wrong tap, or paper on gum: only what was sanded when at least the quick end could be is ready to coat."""
+    assert key(wet_from(99.0, 40.0, sanded_at=0.2)) == "sandable"
+    assert key(wet_from(99.0, 40.0, sanded_at=6.0)) == "sandable"
+    assert key(wet_from(99.0, 40.0, sanded_at=30.0)) == "sanded"
