@@ -65,7 +65,9 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
     elif tonight.exposed(item, view):
         kind, mark = Kind.CARE, Mark.DROP
     times = tonight.time_lines(panel, item, view) if strip.known else []
-    unsure = () if strip.known or not panel.coats else (f"{strip.headline}. {strip.why}",)
+    # What is on hold is not worked on at any of these times.
+    aside = panel.hold is not None or (panel.coats and not strip.known)
+    first = (f"{strip.headline}. {strip.why}",) if aside else ()
     source = item.night.source if item.night is not None else None
     return NightStrip(
         panel=panel.id,
@@ -74,7 +76,7 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
         mark=mark.value,
         headline=view.sentence(head),
         lines=tuple(view.sentence(say) for say in tonight.night_lines(panel, item, view)),
-        times=(*unsure, *(view.sentence(say) for say in times)),
+        times=(*first, *(view.sentence(say) for say in times)),
         source=LABELS["past_nights"] if source is None else view.sentence(source),
         good_until=item.good_until,
         last_said=LABELS["last_said"].format(at=view.clock(item.at), said=view.sentence(head)),

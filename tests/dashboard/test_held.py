@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from dashboard.assess import assess
+from dashboard.night_strip import night_strip
 from dashboard.panel import Event, Hold, Panel
 from dashboard.round_sheet import sheet_of
 from dashboard.strips import folded, round_of, strip
 from model.verdict import Kind, Mark, Say
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, many, recoat
 from tests.dashboard.client import Client, new_id
+from tests.dashboard.night import HOUR_MS, MIXED, night
 from tests.dashboard.test_strips import panel, view
 
 HOLD = Hold(NOW - HOUR, "Kim", "sticky corner")
@@ -48,6 +51,19 @@ def test_an_answer_from_before_the_hold_tells_nobody_to_recoat() -> None:
     before = answer("lid-4", "Lid 4", recoat(NOW + 40 * MINUTE, NOW + 75 * MINUTE), entries=panel().mark)
     assert strip(panel(), before, view()).headline.startswith("Recoat before")
     assert strip(held(), before, view()).headline == "Hold: sticky corner"
+
+
+def test_tonights_times_of_a_panel_on_hold_begin_with_the_hold() -> None:
+    """Else the evening's page says from when to recoat what nobody may touch."""
+    at = MIXED + 2 * HOUR_MS
+    facts = night(lambda _: 20.0, 2.0)
+    of = replace(facts.panel, hold=Hold(at - MINUTE, "Kim", "sticky corner"))
+    seen = replace(view(), now=at)
+    free = night_strip(facts.panel, assess(facts, at), seen)
+    found = night_strip(of, assess(replace(facts, panel=of), at), seen)
+    assert found.times[0].startswith("Hold: sticky corner. Since ")
+    assert found.times[1:] == free.times
+    assert found.times[0] in found.brief
 
 
 def test_on_paper_a_hold_lasts_until_it_is_released_and_brings_no_caution() -> None:
