@@ -14,10 +14,11 @@ from dashboard.desk import Desk
 from dashboard.display import UNITS, View
 from dashboard.entries import entries
 from dashboard.figures import LEGEND
+from dashboard.mix_hour import COATS
 from dashboard.pages.ages import ages
 from dashboard.panel import CoatKind, Panel
 from dashboard.step_check import COAT_KINDS, SUBSTRATES, VESSELS
-from dashboard.strips import Button
+from dashboard.strips import Button, Strip
 from dashboard.words import LABELS
 from model.verdict import State
 
@@ -78,7 +79,7 @@ def router(desk: Desk) -> APIRouter:
         planned = panel.next_planned
         used = (planned and planned.card) or (panel.newest.card if panel.newest else "")
         kind = planned.kind if planned else panel.newest.kind if panel.newest else CoatKind.LAMINATE.value
-        item, _ = desk.assessment(panel_id)
+        item, started = desk.assessment(panel_id)
         now_C = item.panel_C if item is not None and _fresh(item, view) else None
         facts = desk.shop.card_facts()
         fits = [fit(card, *facts[card], now_C, view) for card in cards if card in facts]
@@ -86,9 +87,18 @@ def router(desk: Desk) -> APIRouter:
             request, "coat.html", view, tab="round", panel=panel, cards=cards, used=used, fits=fits, kind=kind,
             number=len(panel.coats) + 1, kinds=COAT_KINDS, vessels=VESSELS, unit=UNITS[view.unit],
             lots=last_lots(desk.panels().values(), used),
+            film=_no_coat_now(panel, item, strips.strip(panel, item, view, started)),
         )  # fmt: skip
 
     return routes
+
+
+def _no_coat_now(panel: Panel, item: Assessment | None, strip: Strip) -> Strip | None:
+    """What the round says of a film that takes no coat now, or is not known to; None: one may be started."""
+    if not (panel.coats or panel.hold):
+        return None
+    valid = item is not None and strip.good_until is not None
+    return None if valid and item is not None and item.verdict.headline.key in COATS else strip
 
 
 def last_lots(panels: Iterable[Panel], card: str) -> tuple[str, str]:

@@ -148,6 +148,7 @@ LABELS: dict[str, str] = {
     "value_co2": "CO₂",
     "settings": "Settings",
     "saved": "Saved.",
+    "round_says": "The round says: {said}.",
     "choose_card": "Choose a card",
     "card_fits": "Panel {panel}; this card's minimum is {minimum}.",
     "card_cold": "Too cold for this card: warm the panel first, or choose another card.",

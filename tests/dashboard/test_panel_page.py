@@ -106,6 +106,20 @@ def test_a_new_coat_is_told_whether_its_card_fits_the_panel(
     assert bool(found.wrong) == bool(wrong)
 
 
+def test_the_sheet_of_a_coat_says_what_comes_first_on_a_film_that_takes_none_now(
+    shop: FakeShop, client: Client
+) -> None:
+    """Above the button, and also where nothing is known; never where the round itself says to coat."""
+    shop.save(answer("plug-7", "Plug 7", waiting(NOW)))
+    page = client.get("/panels/plug-7/coat").text
+    assert page.index("The round says: Wait until") < page.index("Mixed just now")
+    assert "The round says" not in client.get("/panels/skiff-deck-2/coat").text
+    shop.clock.at = NOW + 3 * 60 * MINUTE  # type: ignore[attr-defined]
+    assert (
+        "The round says: Not known: this answer is too old." in client.get("/panels/skiff-deck-2/coat").text
+    )
+
+
 def test_the_sheet_shows_the_chosen_cards_fit_with_a_care_mark(shop: FakeShop, client: Client) -> None:
     shop.save(replace(answer("plug-7", "Plug 7", waiting(NOW)), panel_C=3.6))
     page = client.get("/panels/plug-7/coat").text
