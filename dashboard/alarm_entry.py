@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from dashboard.alarm_kinds import KINDS
+from dashboard.alarm_kinds import KINDS, Wakes
 from dashboard.quiet import QuietError, check_quiet_hours
 
 ALARM_ENTRIES = frozenset(
@@ -33,6 +33,8 @@ def check_alarm_entry(kind: str, at: int, body: Mapping[str, Any]) -> None:
         if body.get("kind") not in KINDS:
             raise QuietError(f"{body.get('kind')!r} is no kind of alarm; allowed: {', '.join(KINDS)}")
         _text(body, "of")
+        if kind == "out of service" and KINDS[str(body["kind"])].wakes is Wakes.ALWAYS:
+            raise QuietError("a pot is never switched off: pour it out, then say that the coat is on")
     elif kind == "quiet hours":
         _text(body, "person", least=1)
         check_quiet_hours(

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from dashboard.alarm import Alarm
+from dashboard.alarm_kinds import KINDS, Wakes
 from dashboard.fold import withdrawn
 from dashboard.panel import Event
 
@@ -85,6 +86,8 @@ class Marks:
         return self.shelved.get(cause_of(alarm.id))
 
     def out_of_service(self, alarm: Alarm) -> Said | None:
+        if KINDS[alarm.kind].wakes is Wakes.ALWAYS:
+            return None  # whatever an older logbook says: it burns
         of = alarm.panel or alarm.probe or ""
         return self.out.get((alarm.kind, of)) or self.out.get((alarm.kind, ""))
 

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from dashboard.alarm import Alarm
+from dashboard.alarm_state import AlarmState, Marks
+from dashboard.alarm_state import state_of as alarm_state
 from dashboard.notice import Notice
 from dashboard.notice_store import NoticeStore
 from dashboard.notice_words import Message
@@ -95,6 +97,18 @@ def test_a_running_pot_is_never_quiet(shop: FakeShop, client: Client) -> None:
     page = client.get("/more/alarms").text
     assert f'data-seen="{pot().id}"' in page
     assert f'data-quiet="{pot().id}"' not in page
+
+
+@pytest.mark.parametrize("of", ["rib-1", ""])
+def test_a_running_pot_is_never_switched_off(of: str, shop: FakeShop, client: Client) -> None:
+    """Nor does it stay off by an entry from before that was refused."""
+    shop.save(alarms=(pot(),))
+    body = {"kind": "pot about to go", "of": of, "reason": "it nags"}
+    refused = client.post("/api/alarms/service", body | {"id": new_id(), "off": True})
+    assert refused.status_code == 409
+    assert "A pot is never switched off" in refused.json()["error"]["what"]
+    older = Event("older", NOW - MINUTE, NOW - MINUTE, "Kim", "out of service", None, body)
+    assert alarm_state(pot(), Marks.of([older]), NOW) is AlarmState.UNACKNOWLEDGED
 
 
 def test_an_alarm_that_is_switched_off_rings_nowhere_until_it_is_switched_on(
