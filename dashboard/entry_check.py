@@ -110,7 +110,7 @@ def _check_from(entry: str, event: Event, events: list[Event], cards: Iterable[s
     mine = [item for item in every if item.kind != "time changed"]
     first = next(index for index, item in enumerate(mine) if item.id == entry)
     for index, item in enumerate(mine[first:], start=first):
-        if item.kind in STEPS and item.id not in gone:
+        if item.kind in STEPS and item.kind not in TIMELESS and item.id not in gone:
             check_step(item, fold(mine[:index]), cards)
 
 

@@ -154,6 +154,22 @@ def test_a_changed_time_is_not_taken_back_from_under_what_was_logged_since(
     assert [coat.mixed_at for coat in logbook.panels()["lid-4"].coats] == [NOW - 6 * HOUR]
 
 
+def test_a_time_is_corrected_also_where_the_panel_had_been_scrapped_by_mistake(
+    log: Log, logbook: Logbook
+) -> None:
+    """What was said beside the scrapping stays in the log when that is taken back, and forbids nothing."""
+    coat = mixed(log).newest
+    assert coat is not None
+    said = {"act": "scrap", "of": "scrap", "granted": True}
+    logbook.beside = lambda event, _: (
+        [Event("beside", NOW, NOW, "Kim", "decided", "lid-4", said)] if event.kind == "scrapped" else []
+    )
+    logbook.append(Event("scrap", NOW, NOW, "Kim", "scrapped", "lid-4", {"reason": "wrong panel"}))
+    log("withdrawn", event="scrap")
+    log("time changed", event=coat.event, to=NOW - 6 * HOUR)
+    assert logbook.panels()["lid-4"].coats[0].mixed_at == NOW - 6 * HOUR
+
+
 def test_a_name_said_anew_has_no_blanks_around_it(log: Log, logbook: Logbook) -> None:
     """Two panels that look alike are logged on by mistake."""
     assert log("panel changed", name=" Lid 4 ").name == "Lid 4"
