@@ -159,7 +159,7 @@ def test_a_test_that_makes_no_sense_is_refused(
 
 def test_nothing_is_felt_before_the_first_coat_was_mixed(client: Client) -> None:
     tap = {
-        "id": new_id(), "kind": "thumb test", "panel": "lid-4", "at": NOW - 1000 * HOUR,
+        "id": new_id(), "kind": "thumb test", "panel": "lid-4", "at": NOW - 600 * HOUR,
         "body": {"words": ["wet"]},
     }  # fmt: skip
     answer = client.post("/api/events", tap)
