@@ -53,6 +53,13 @@ class AlarmKind:
     alarm: bool = True
 
 
+_STAYS = AlarmKind(
+    on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
+    late=False,
+    why="it stays so",
+)  # fmt: skip
+"""What may be done from now on."""
+
 KINDS: dict[str, AlarmKind] = {
     "pot about to go": AlarmKind(
         on=0, off=0, cause="pot", wakes=Wakes.ALWAYS,
@@ -101,31 +108,11 @@ KINDS: dict[str, AlarmKind] = {
         on=0, off=MINUTE_MS, cause="recording", wakes=Wakes.SUGGESTED, most=2,
         why="room can be made now; waiting costs the night",
     ),
-    "ready to sand": AlarmKind(
-        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
-        late=False,
-        why="it stays so",
-    ),
-    "peel ply off": AlarmKind(
-        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
-        late=False,
-        why="it stays so",
-    ),
-    "clamps off": AlarmKind(
-        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
-        late=False,
-        why="it stays so",
-    ),
-    "ready to demould": AlarmKind(
-        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
-        late=False,
-        why="it stays so",
-    ),
-    "fully cured": AlarmKind(
-        on=2 * MINUTE_MS, off=30 * MINUTE_MS, cause="ready", wakes=Wakes.NEVER, gather=10 * MINUTE_MS, alarm=False,
-        late=False,
-        why="it stays so",
-    ),
+    "ready to sand": _STAYS,
+    "peel ply off": _STAYS,
+    "clamps off": _STAYS,
+    "ready to demould": _STAYS,
+    "fully cured": _STAYS,
 }  # fmt: skip
 
 OFFERED = tuple(name for name, kind in KINDS.items() if kind.wakes in (Wakes.SUGGESTED, Wakes.ASKED))

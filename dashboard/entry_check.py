@@ -13,12 +13,14 @@ from dashboard.probe_entry import PROBE_KINDS, check_probe_entry
 from dashboard.quiet import QuietError
 from dashboard.step_check import (
     FUTURE_MS,
+    LONGEST_NAME,
     LogbookError,
     check_age,
     check_name,
     check_plan,
     check_step,
     check_substrate,
+    check_text,
 )
 
 KINDS = {
@@ -122,5 +124,6 @@ def _check_registration(event: Event, panels: Mapping[str, Panel], cards: Iterab
     if event.panel in panels:
         raise LogbookError(f"a panel with the id {event.panel!r} is there already: choose another")
     check_name(str(event.body.get("name", "")), None, panels)
+    check_text(event.body.get("zone"), "a zone", LONGEST_NAME)
     check_substrate(event.body.get("substrate"))
     check_plan(event.body.get("plan") or (), cards)

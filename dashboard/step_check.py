@@ -26,6 +26,7 @@ LEAST_POT_G, MOST_POT_G = 0.1, 20_000.0
 HEAT_C = (5.0, 120.0)
 """What a panel may be held at, degC."""
 MOST_COATS = 60
+LONGEST_NAME = 64
 LONGEST_TEXT = 400
 LONGEST_REASON = 80
 """A reason stands in a headline."""
@@ -193,6 +194,7 @@ def _check_peel_ply(event: Event, panel: Panel) -> None:
 
 
 def _check_moved(event: Event, panel: Panel) -> None:
+    check_text(event.body.get("zone"), "a zone", LONGEST_NAME)
     if not (event.body.get("surface_probe") or event.body.get("air_probe")):
         raise LogbookError(
             "a panel needs a probe where it is moved to, on it or in the air beside it: choose one"
@@ -208,7 +210,7 @@ def _check_heat(event: Event, panel: Panel) -> None:
 
 
 def _check_reason(event: Event, panel: Panel) -> None:
-    _text(event.body.get("reason"), "a reason", LONGEST_REASON)
+    check_text(event.body.get("reason"), "a reason", LONGEST_REASON)
     if event.kind == "held" and panel.hold is not None:
         raise LogbookError(f"{panel.name} is on hold already: release it first")
     if event.kind == "released" and panel.hold is None:
@@ -216,10 +218,10 @@ def _check_reason(event: Event, panel: Panel) -> None:
 
 
 def _check_note(event: Event, panel: Panel) -> None:
-    _text(event.body.get("text"), "a note", LONGEST_TEXT)
+    check_text(event.body.get("text"), "a note", LONGEST_TEXT)
 
 
-def _text(said: object, what: str, longest: int) -> None:
+def check_text(said: object, what: str, longest: int) -> None:
     text = str(said or "").strip()
     if not text or len(text) > longest:
         raise LogbookError(f"{what} of 1 to {longest} characters is needed")

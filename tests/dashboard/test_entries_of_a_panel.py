@@ -206,6 +206,7 @@ def test_a_time_that_would_contradict_what_came_after_is_refused(log: Log, logbo
         ("hardness", {"scale": "Shore D", "value": 130, "on": "part", "at_C": 20.0}, "0 to 100"),
         ("hardness", {"scale": "Shore D", "value": 70, "on": "floor", "at_C": 20.0}, "allowed: part, tile"),
         ("panel moved", {"zone": "hall"}, "choose one"),
+        ("panel moved", {"zone": " ", "air_probe": "A1"}, "a zone of 1 to 64"),
         ("panel changed", {}, "say what"),
         ("panel changed", {"substrate": "ice"}, "laid on"),
         ("panel changed", {"plan": [{"kind": "laminate", "card": "none"}]}, "no resin card"),

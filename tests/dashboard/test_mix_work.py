@@ -24,6 +24,7 @@ from dashboard.pot_times import pot_times, standing_pot
 from dashboard.standing_of import pot_now
 from model.layup import Cloth, WetOut
 from model.pot import CUP, TRAY
+from tests.dashboard.cli.test_commands import SETTINGS
 from tests.dashboard.night import HOUR_MS, MIXED, card
 from tests.resin import SHIPPED
 
@@ -177,33 +178,11 @@ def test_a_pot_and_film_that_contradict_are_told() -> None:
     assert pot_of(quick).disagrees
 
 
-SETTINGS = """
-site = "test-shed"
-time_zone = "Europe/Oslo"
-
-[[source]]
-id = "logger"
-kind = "folder"
-folder = "inbox"
-[source.decode]
-kind = "logger_csv"
-time = { key = "time", unit = "iso8601", zone = "Europe/Oslo" }
-field = [
-  { key = "panel [degC]", quantity = "temperature", unit = "degC", name = "L1" },
-]
-
-[[probe]]
-id = "L1"
-source = "logger"
-zone = "shed"
-place = "surface"
-interval_s = 60
-"""
-
-
 def test_the_command_says_the_hour_and_the_pots(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A probe without humidity: mix if; two plies of 300 g/m2 over a square metre."""
-    (tmp_path / "coldshed.toml").write_text(SETTINGS, encoding="utf-8")
+    (tmp_path / "coldshed.toml").write_text(
+        SETTINGS.replace("interval_s = 300", "interval_s = 60"), encoding="utf-8"
+    )
     (tmp_path / "data").mkdir()
     clock = SystemClock()
     writer = Writer.open(tmp_path / "data" / "readings.db", clock)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import termios
-import threading
 import tty
 from collections.abc import Iterator
 from itertools import pairwise
@@ -20,6 +19,7 @@ from collector.arrival import Arrival
 from collector.clock import SteppedClock
 from collector.decode.text_line import MAX_LINE
 from collector.sources.serial_port import CUT, LineAssembler, SerialPortSource
+from tests.collector.sources.threads import Running, ends
 from tests.services import wait_until
 
 T0 = 1_795_600_000_000
@@ -86,17 +86,8 @@ class Device:
         os.write(self.master, data)
 
 
-class Reading(threading.Thread):
-    """A source in its own thread."""
-
-    def __init__(self, source: SerialPortSource) -> None:
-        super().__init__(daemon=True)
-        self.source = source
-        self.arrivals: list[Arrival] = []
-        self.ended = threading.Event()
-
-    def run(self) -> None:
-        self.source.run(self.arrivals.append, self.ended.is_set)
+class Reading(Running):
+    """A serial source in its own thread."""
 
     @property
     def lines(self) -> list[bytes]:
@@ -111,16 +102,8 @@ def device(tmp_path: Path) -> Iterator[Device]:
         os.close(device.master)
 
 
-@contextlib.contextmanager
-def reading(device: Device) -> Iterator[Reading]:
-    thread = Reading(SerialPortSource("usb", str(device.link), 115200, SteppedClock(T0)))
-    thread.start()
-    try:
-        yield thread
-    finally:
-        thread.ended.set()
-        thread.join(5)
-        assert not thread.is_alive()
+def reading(device: Device) -> contextlib.AbstractContextManager[Reading]:
+    return ends(Reading(SerialPortSource("usb", str(device.link), 115200, SteppedClock(T0))))
 
 
 def test_lines_arrive_with_the_time_of_their_arrival(device: Device) -> None:

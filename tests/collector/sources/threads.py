@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from collections.abc import Iterator
+from typing import TypeVar
 
 from collector.arrival import Arrival, Source
 
@@ -30,10 +31,12 @@ class Running(threading.Thread):
         return {arrival.topic: arrival.payload for arrival in self.arrivals}
 
 
+R = TypeVar("R", bound=Running)
+
+
 @contextlib.contextmanager
-def running(source: Source) -> Iterator[Running]:
-    """Until the block ends; then it must stop."""
-    thread = Running(source)
+def ends(thread: R) -> Iterator[R]:
+    """Runs until the block ends; then it must stop."""
     thread.start()
     try:
         yield thread
@@ -41,3 +44,8 @@ def running(source: Source) -> Iterator[Running]:
         thread.ended.set()
         thread.join(5)
         assert not thread.is_alive()
+
+
+def running(source: Source) -> contextlib.AbstractContextManager[Running]:
+    """The same of a source as it is."""
+    return ends(Running(source))

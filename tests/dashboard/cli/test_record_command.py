@@ -8,28 +8,10 @@ from pathlib import Path
 import pytest
 
 from dashboard.cli import main
+from tests.dashboard.cli.test_commands import SETTINGS as LOGGERS
 from tests.dashboard.record.night import MINUTE, OWN, START, Shop
 
-SETTINGS = """
-site = "test-shed"
-time_zone = "Europe/Oslo"
-
-[[source]]
-id = "logger"
-kind = "folder"
-folder = "inbox"
-[source.decode]
-kind = "logger_csv"
-time = { key = "time", unit = "iso8601", zone = "Europe/Oslo" }
-field = [{ key = "panel [degC]", quantity = "temperature", unit = "degC", name = "S1" }]
-
-[[probe]]
-id = "S1"
-source = "logger"
-zone = "shed"
-place = "surface"
-interval_s = 60
-"""
+SETTINGS = LOGGERS.replace('"L1"', '"S1"').replace("interval_s = 300", "interval_s = 60")
 
 
 @pytest.fixture
