@@ -96,6 +96,10 @@ def test_another_pot_belongs_to_the_newest_coat(logbook: Logbook) -> None:
             Event("x", NOW, NOW, "", "panel registered", "l5", {**BODY, "name": "L5", "substrate": "ice"}),
             "laid on",
         ),
+        (
+            Event("x", NOW, NOW, "", "panel registered", "l5", {**BODY, "name": "L5", "zone": " "}),
+            "a zone of 1 to 64",
+        ),
         (Event("x", NOW, NOW, "", "withdrawn", "lid-4", {"event": "none"}), "no such entry"),
     ],
 )

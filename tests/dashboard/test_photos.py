@@ -37,6 +37,7 @@ def test_a_photo_is_kept_once_and_shown_as_what_it_is(client: Client, shop: Fake
     ("content", "kind", "panel", "status"),
     [
         (b"<script>alert(1)</script>", "image/png", "lid-4", 415),
+        (b"RIFF\x00\x00\x00\x00WAVE" + bytes(64), "image/webp", "lid-4", 415),
         (JPEG, "image/svg+xml", "lid-4", 415),
         (JPEG, "application/json", "lid-4", 415),
         (JPEG + bytes(MAX_PICTURE), "image/jpeg", "lid-4", 413),
