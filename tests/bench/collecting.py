@@ -295,9 +295,14 @@ def newest(settings: Settings) -> int | None:
         reader.close()
 
 
+LONGEST_S = 120.0
+
+
 def wait_for(store: apsw.Connection, last: int) -> None:
     """Looks a hundred times a second, at the end of a key: a look costs the collector next to nothing."""
+    end = time.monotonic() + LONGEST_S
     while (store.execute("SELECT max(t) FROM reading").get or 0) < last:
+        assert time.monotonic() < end, f"waited {LONGEST_S:g} s in vain for the last reading"
         time.sleep(0.01)
 
 
