@@ -123,6 +123,26 @@ def test_a_thumb_test_is_two_taps_from_its_panel(visit: Visit, shop: FakeShop) -
     assert visit.complaints == []
 
 
+@pytest.mark.parametrize("late", ["page.js", "log.js", "thumb.js"])
+def test_a_tap_before_the_pages_scripts_are_there_is_kept(visit: Visit, shop: FakeShop, late: str) -> None:
+    page = visit.context.new_page()
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+        if len(held) > 1:  # the page that follows asks for it too
+            route.continue_()
+
+    page.route(f"**/{late}", hold)
+    page.goto(f"{visit.url}/panels/lid-4/thumb", wait_until="commit")
+    page.get_by_role("button", name="Wet", exact=True).click()
+    until(lambda: page.evaluate("0") == 0 and bool(held), "the script is asked for")
+    assert not shop.logbook.panels()["lid-4"].coats[-1].thumb_tests
+    held[0].continue_()
+    page.wait_for_url("**/panels/lid-4")
+    assert len(shop.logbook.panels()["lid-4"].coats[-1].thumb_tests) == 1
+
+
 def test_a_tiles_temperature_is_told_in_the_shops_unit(visit: Visit, shop: FakeShop) -> None:
     page = visit.open("/more")
     page.get_by_label("°F").check()
@@ -163,6 +183,8 @@ def test_while_the_server_hangs_a_tap_keeps_its_time_and_is_logged_once(visit: V
 
     def hold(route: Route) -> None:
         held.append(route)
+        if len(held) > 1:  # the page that follows asks for it too
+            route.continue_()
 
     page.route("**/api/events", hold)
     page.get_by_role("button", name="Log wash").click()

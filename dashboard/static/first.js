@@ -1,4 +1,4 @@
-// Runs before the first paint, so that no page flashes in the wrong light.
+// Runs before the first paint: no page flashes in the wrong light, and no tap is lost on a page whose scripts still come.
 "use strict";
 (() => {
   const root = document.documentElement;
@@ -22,4 +22,16 @@
   addEventListener("storage", show);
   window.coldshedTheme = { chosen, show };
   show();
+
+  // A thumb may be faster than a slow network: the last button tapped before the scripts are there is tapped again then.
+  let tapped = null;
+  const keep = (event) => {
+    tapped = event.target.closest("button") ?? tapped;
+    if (event.target.closest("button")) event.preventDefault();
+  };
+  addEventListener("click", keep, true);
+  document.addEventListener("DOMContentLoaded", () => {
+    removeEventListener("click", keep, true);
+    tapped?.click();
+  });
 })();
