@@ -111,7 +111,7 @@ def create_app(
         NoticeReader(notices) if notices else None,
     )
     files = StaticFiles()
-    desk = Desk(shop, files.version)
+    desk = Desk(shop, files)
     app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
     for router in (
         round_page.router(desk),

@@ -16,10 +16,11 @@ import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.entry_check import check
-from dashboard.fold import fold, withdrawn
+from dashboard.fold import withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
 from dashboard.step_check import LogbookError
+from dashboard.taken_down import Entries, TakenDown
 
 SHOP = Schema(
     name="shop.db",
@@ -62,7 +63,8 @@ class Times(Protocol):
 
 
 class LogbookReader:
-    """Reads shop.db beside its writer. Opens anew for every read, so a restored file is seen at once.
+    """Reads shop.db beside its writer. Opens anew for every read, so a restored file is seen at once; entries that
+    were read are kept.
 
     Every method raises collector.store.schema.NotYet while serve has never run.
     """
@@ -71,6 +73,8 @@ class LogbookReader:
         """`times` corrects entries that were taken down while the clock was wrong."""
         self._path = path
         self._times = times
+        self._taken_down = TakenDown(_event)
+        self._entries = Entries([])
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         connection = open_reader(self._path, SHOP)
@@ -81,13 +85,21 @@ class LogbookReader:
 
     def events(self, panel: str | None = None) -> list[Event]:
         """Events in the order they were taken down; of one panel, or all."""
-        where = "" if panel is None else "WHERE panel = ?"
-        rows = self._rows(
-            f"SELECT id, at, recorded, who, kind, panel, body FROM event {where} ORDER BY seq",
-            () if panel is None else (panel,),
-        )
-        events = [_event(*row) for row in rows]
-        return self._times.corrected(events) if self._times else events
+        every = self._every().events
+        return list(every) if panel is None else [event for event in every if event.panel == panel]
+
+    def _every(self) -> Entries:
+        times = self._times.version() if self._times else 0
+        connection = open_reader(self._path, SHOP)
+        try:
+            told = self._taken_down.all(connection)
+        finally:
+            connection.close()
+        known = self._entries
+        if known.told is not told or known.times != times:
+            events = self._times.corrected(told) if self._times else told
+            known = self._entries = Entries(events, told, times)
+        return known
 
     def picture(self, digest: str) -> Picture | None:
         """A picture that an entry names; None if there is none of that digest."""
@@ -101,7 +113,7 @@ class LogbookReader:
 
     def panels(self) -> dict[str, Panel]:
         """All panels as their events leave them."""
-        return fold(self.events())
+        return self._every().panels()
 
     def preference(self, key: str) -> str | None:
         """The shop's choice for `key` ("unit": degC or degF), None if nobody chose, or took every choice back."""
@@ -164,8 +176,8 @@ class Logbook(LogbookReader):
             connection = self._writing()
             if next(connection.execute("SELECT 1 FROM event WHERE id = ?", (event.id,)), None):
                 return False
-            events = self.events()
-            panels = fold(events)
+            every = self._every()
+            events, panels = every.events, every.panels()
             check(event, panels, events, self._cards() if self._cards else None)
             taken = [event, *self.beside(event, panels)]
             with transaction(connection):

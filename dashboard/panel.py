@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from hashlib import blake2b
 from typing import Any
 
@@ -184,7 +185,7 @@ class Panel:
     scrapped: str | None = None
     granted: Grant | None = None
 
-    @property
+    @cached_property
     def mark(self) -> str:
         """Another one with every entry that changes the panel: what was worked out before it is no answer any more."""
         return blake2b(repr(self).encode(), digest_size=8).hexdigest()

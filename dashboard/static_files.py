@@ -15,59 +15,85 @@ from fastapi import APIRouter, HTTPException, Request, Response
 KINDS = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
+    ".png": "image/png",
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
 FOREVER = "public, max-age=31536000, immutable"
 
 
+PLOTLY = "plotly.min.js"
+
+
 @dataclass(frozen=True)
 class Held:
-    """One file in memory, plain and gzipped."""
+    """One file in memory, plain and gzipped, if that is smaller."""
 
     plain: bytes
-    packed: bytes
+    packed: bytes | None
     kind: str
 
 
 class StaticFiles:
-    """dashboard/static and the installed Plotly's own file. `version` changes whenever any of them does."""
+    """dashboard/static and the installed Plotly's own file.
+
+    version   another one whenever any of ours changes
+    plotly    the same for Plotly, which is large and changes seldom: an update of ours does not fetch it anew
+    """
 
     def __init__(self) -> None:
-        self._files = {name: _hold(data, name) for name, data in _ours().items()}
-        self._files["plotly.min.js"] = _held_plotly()
-        digest = hashlib.sha256()
-        for name in sorted(self._files):
-            digest.update(name.encode() + b"\0" + self._files[name].plain)
-        self.version = digest.hexdigest()[:12]
+        self._ours = {name: _hold(data, name) for name, data in _ours().items()}
+        self._plotly = {PLOTLY: _held_plotly()}
+        self.version = _digest(self._ours)
+        self.plotly = _digest(self._plotly)
+
+    def text(self, name: str) -> str:
+        """One of our own files, to be served elsewhere."""
+        return self._ours[name].plain.decode()
 
     def router(self) -> APIRouter:
         """GET /static/{version}/{file}: kept for good, since its name follows its content."""
         routes = APIRouter()
+        versions = {self.version: self._ours, self.plotly: self._plotly}
 
         @routes.get("/static/{version}/{name:path}")
         def static(request: Request, version: str, name: str) -> Response:
-            held = self._files.get(name)
-            if held is None or version != self.version:
+            held = versions.get(version, {}).get(name)
+            if held is None:
                 raise HTTPException(404, "There is no such file.")
-            headers = {"Cache-Control": FOREVER, "Vary": "Accept-Encoding"}
-            if "gzip" in request.headers.get("accept-encoding", ""):
-                return Response(
-                    held.packed, headers=headers | {"Content-Encoding": "gzip"}, media_type=held.kind
-                )
-            return Response(held.plain, headers=headers, media_type=held.kind)
+            headers = {"Cache-Control": FOREVER}
+            if held.packed is None:
+                return Response(held.plain, headers=headers, media_type=held.kind)
+            headers["Vary"] = "Accept-Encoding"
+            if not takes_gzip(request):
+                return Response(held.plain, headers=headers, media_type=held.kind)
+            headers["Content-Encoding"] = "gzip"
+            return Response(held.packed, headers=headers, media_type=held.kind)
 
         return routes
 
 
+def takes_gzip(request: Request) -> bool:
+    """Whether the answer may be packed. No page holds a secret beside what a request says, which packing would leak."""
+    return "gzip" in request.headers.get("accept-encoding", "")
+
+
+def _digest(files: dict[str, Held]) -> str:
+    digest = hashlib.sha256()
+    for name in sorted(files):
+        digest.update(name.encode() + b"\0" + files[name].plain)
+    return digest.hexdigest()[:12]
+
+
 def _hold(data: bytes, name: str) -> Held:
-    return Held(data, gzip.compress(data, 6, mtime=0), KINDS[Path(name).suffix])
+    packed = gzip.compress(data, 9, mtime=0)
+    return Held(data, packed if len(packed) < len(data) else None, KINDS[Path(name).suffix])
 
 
 @functools.cache
 def _held_plotly() -> Held:
     """Compressing it takes a fifth of a second: once in a process is enough."""
-    return _hold(_plotly().read_bytes(), "plotly.min.js")
+    return _hold(_plotly().read_bytes(), PLOTLY)
 
 
 def _ours() -> dict[str, bytes]:
@@ -82,4 +108,4 @@ def _plotly() -> Path:
         raise RuntimeError(
             "plotly is not installed: the panel page has no chart without it; install coldshed anew"
         )
-    return Path(spec.origin).parent / "package_data" / "plotly.min.js"
+    return Path(spec.origin).parent / "package_data" / PLOTLY

@@ -7,6 +7,7 @@ said so. Times are UTC ms.
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -143,6 +144,8 @@ class WatchReader:
     def __init__(self, path: Path, logbook: LogbookReader) -> None:
         self._path = path
         self._logbook = logbook
+        self._lock = threading.Lock()
+        self._kept: dict[str, tuple[list[int], Assessment]] = {}
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         connection = open_reader(self._path, WATCH)
@@ -153,14 +156,33 @@ class WatchReader:
 
     def latest(self) -> list[Assessment]:
         """The newest assessment of every panel."""
-        return [
-            Assessment.from_json(row[0]) for row in self._rows("SELECT body FROM assessment ORDER BY panel")
-        ]
+        return self._assessments("", ())
 
     def assessment(self, panel: str) -> Assessment | None:
         """The newest assessment of one panel, None if there is none yet."""
-        rows = self._rows("SELECT body FROM assessment WHERE panel = ?", (panel,))
-        return Assessment.from_json(rows[0][0]) if rows else None
+        found = self._assessments("WHERE panel = ?", (panel,))
+        return found[0] if found else None
+
+    def _assessments(self, where: str, values: tuple[Any, ...]) -> list[Assessment]:
+        """Those that were read before are kept: to read a night's curve takes longer than to show it."""
+        connection = open_reader(self._path, WATCH)
+        try:
+            connection.execute("BEGIN")  # what is listed is still there when it is read
+            made = list(
+                connection.execute(f"SELECT panel, seq, at FROM assessment {where} ORDER BY panel", values)
+            )
+            with self._lock:
+                for panel, *version in made:
+                    if panel not in self._kept or self._kept[panel][0] != version:
+                        (body,) = next(
+                            connection.execute("SELECT body FROM assessment WHERE panel = ?", (panel,))
+                        )
+                        self._kept[panel] = version, Assessment.from_json(body)
+                if not where:
+                    self._kept = {panel: self._kept[panel] for panel, *_ in made}
+                return [self._kept[panel][1] for panel, *_ in made]
+        finally:
+            connection.close()
 
     def said(self, panel: str) -> list[tuple[int, str, str]]:
         """Each headline of a panel as it was shown: since when, the state, and the Say as JSON; in order."""
