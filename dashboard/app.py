@@ -35,6 +35,7 @@ from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
 from dashboard.pages import alarms as alarm_pages
+from dashboard.pages import kept as kept_page
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
 from dashboard.pages import pot as pot_page
@@ -137,6 +138,7 @@ def create_app(
         decide.router(desk),
         api_decide.router(desk),
         api_alarms.router(desk),
+        kept_page.router(desk, files),
         files.router(),
     ):
         app.include_router(router)

@@ -47,6 +47,11 @@ class StaticFiles:
         self.version = _digest(self._ours)
         self.plotly = _digest(self._plotly)
 
+    @property
+    def names(self) -> list[str]:
+        """Our own files."""
+        return sorted(self._ours)
+
     def text(self, name: str) -> str:
         """One of our own files, to be served elsewhere."""
         return self._ours[name].plain.decode()

@@ -9,15 +9,28 @@
   let rate = Number(body.dataset.rate);
   let ticked = performance.now();
   let dated = Date.now();
+  // A page that this device kept is as old as the device's clock says; of no known age if that was set back since.
+  const kept = Number(body.dataset.kept);
+  let ageless = kept > dated;
+  if (kept) base += rate * Math.max(0, dated - kept);
   let tag = "";
   let swapped = -1e9;
-  let lost = false;
+  let lost = null; // since when, by the shop's clock
 
   // performance.now() may stand still while a phone sleeps, Date.now() may be set: the later one is the safe one.
   const now = () => base + rate * Math.max(performance.now() - ticked, Date.now() - dated);
 
   const clock = (at) =>
     new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: body.dataset.zone }).format(at);
+
+  // With its day if that is not today.
+  const when = (at) => {
+    const day = (of) =>
+      new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short", timeZone: body.dataset.zone })
+        .format(of)
+        .replace(",", "");
+    return day(at) === day(now()) ? clock(at) : `${day(at)} ${clock(at)}`;
+  };
 
   const rebase = (answer) => {
     const sent = Number(answer.headers.get("Coldshed-Now"));
@@ -26,6 +39,7 @@
     rate = Number(answer.headers.get("Coldshed-Rate"));
     ticked = performance.now();
     dated = Date.now();
+    ageless = false;
   };
 
   const speak = (text) => {
@@ -34,7 +48,7 @@
 
   const expire = () => {
     for (const strip of document.querySelectorAll("[data-good-until]")) {
-      if (strip.dataset.expired || now() < Number(strip.dataset.goodUntil)) continue;
+      if (strip.dataset.expired || (!ageless && now() < Number(strip.dataset.goodUntil))) continue;
       strip.dataset.expired = "yes";
       for (const name of ["act", "go", "care", "wait"]) strip.classList.remove(name);
       strip.classList.add("not-known");
@@ -164,11 +178,10 @@
   };
 
   const touch = (answered) => {
-    if (answered === !lost) return;
+    lost = answered ? null : (lost ?? now());
     const mark = document.getElementById("lost");
-    lost = !answered;
     mark.hidden = answered;
-    mark.textContent = answered ? "" : body.dataset.lost.replace("{}", clock(now()));
+    mark.textContent = answered ? "" : body.dataset.lost.replace("{}", when(lost));
   };
 
   const poll = async () => {
@@ -208,6 +221,12 @@
     else rounds();
   });
   document.getElementById("resort")?.addEventListener("click", () => location.reload());
+  if (kept) {
+    lost = Number(body.dataset.now);
+    touch(false);
+  }
+  expire();
+  body.classList.remove("unread");
   setInterval(expire, 250);
   setTimeout(rounds, POLL_MS);
 

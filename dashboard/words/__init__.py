@@ -21,6 +21,7 @@ from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
+from dashboard.words.kept import KEPT_LABELS
 from dashboard.words.kinds import KIND_HEADLINES, KIND_LABELS, KIND_NEXTS, KIND_WHYS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
@@ -52,6 +53,7 @@ PARTS = (
     DECISION_LABELS,
     KIND_LABELS,
     THUMB_LABELS,
+    KEPT_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

@@ -114,6 +114,14 @@ def open_shop(
     return shop
 
 
+def plain_app(shop: FakeShop) -> FastAPI:
+    """Another application over a shop's stores, as a newer program would be."""
+    return create_app(
+        watched=WatchReader(shop.folder / "watch.db", shop.logbook), logbook=shop.logbook, probes=list, cards=list,
+        clock=shop.clock, site="Invented shed", time_zone=ZONE, port=shop.port,
+    )  # fmt: skip
+
+
 def warm_night(now: int) -> list[Reading]:
     """Fourteen hours, a reading a minute: S1 on a panel at 20 degC, A1 beside it in dry air."""
     times = [now - number * MINUTE for number in range(14 * 60)]

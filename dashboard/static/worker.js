@@ -1,0 +1,88 @@
+// Keeps the pages seen last, so that the round opens though the shop's computer cannot be reached. The shop is always
+// asked first. A page that comes from here carries when it was asked for; page.js takes its age from that. Nothing
+// else is kept: no answer to a tap, no record, no picture, no numbers of a chart.
+"use strict";
+const VERSION = "@VERSION@"; // both filled in by serve
+const FILES = `coldshed-files-${VERSION}`;
+const PAGES = `coldshed-pages-${VERSION}`;
+const NEEDED = @NEEDED@;
+const NOT_KEPT = "/not-kept";
+// Pages that turn to "not known" by themselves, and the sheet to say what a thumb felt.
+const MAY_BE_KEPT = /^\/($|panels\/(?!new$)[^/]+(\/thumb)?$)/;
+const MOST = 30;
+const ANSWER_MS = 5000;
+const GATEWAY = [502, 504];
+
+self.addEventListener("install", (event) => {
+  const all = caches.open(FILES).then((files) => files.addAll([...NEEDED, NOT_KEPT]));
+  event.waitUntil(all.then(() => self.skipWaiting()));
+});
+
+// What an older program kept goes; the pages that are open now are kept at once.
+self.addEventListener("activate", (event) => {
+  const begin = async () => {
+    const old = (await caches.keys()).filter((name) => name.startsWith("coldshed-") && name !== FILES && name !== PAGES);
+    await Promise.all(old.map((name) => caches.delete(name)));
+    await self.clients.claim();
+    const open = (await self.clients.matchAll({ type: "window" })).map(({ url }) => url.split("#")[0]);
+    await Promise.allSettled(open.filter(mayBeKept).map((url) => ask(new Request(url))));
+  };
+  event.waitUntil(begin());
+});
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname } = new URL(request.url);
+  if (request.method !== "GET" || origin !== location.origin) return;
+  if (pathname.startsWith("/static/")) event.respondWith(file(request));
+  else if (request.mode === "navigate") event.respondWith(page(event));
+  else if (mayBeKept(request.url)) event.respondWith(ask(request));
+});
+
+const mayBeKept = (url) => MAY_BE_KEPT.test(new URL(url).pathname);
+
+// Named by their content: one that is here never changes.
+const file = async (request) => {
+  const known = await caches.match(request);
+  if (known) return known;
+  const answer = await fetch(request);
+  if (answer.ok) await (await caches.open(FILES)).put(request, answer.clone());
+  return answer;
+};
+
+// The shop's answer, kept if it may be. Whoever is not let in any more has nothing kept.
+const ask = async (request) => {
+  const asked = Date.now();
+  const answer = await fetch(request);
+  if (mayBeKept(request.url)) {
+    if (answer.ok && !answer.redirected && answer.headers.has("Coldshed-Now"))
+      await keep(request.url.split("#")[0], answer.clone(), asked);
+    else if (answer.status === 401 || answer.status === 403) await caches.delete(PAGES);
+  }
+  return answer;
+};
+
+const keep = async (url, answer, asked) => {
+  const headers = new Headers(answer.headers);
+  headers.delete("Content-Encoding");
+  headers.delete("Content-Length");
+  const text = (await answer.text()).replace("<body ", `<body class="unread" data-kept="${asked}" `);
+  const pages = await caches.open(PAGES);
+  await pages.delete(url);
+  await pages.put(url, new Response(text, { headers }));
+  const every = await pages.keys();
+  await Promise.all(every.slice(0, Math.max(0, every.length - MOST)).map((old) => pages.delete(old)));
+};
+
+// The shop's page, or, if it does not answer or not soon, the one that was kept.
+const page = async (event) => {
+  const kept = await (await caches.open(PAGES)).match(event.request.url);
+  const asked = ask(event.request).then((answer) => {
+    if (GATEWAY.includes(answer.status)) throw new Error(`status ${answer.status}`);
+    return answer;
+  });
+  event.waitUntil(asked.catch(() => undefined)); // told by the page that is shown
+  if (!kept) return asked.catch(() => caches.match(NOT_KEPT));
+  const soon = new Promise((_, late) => setTimeout(() => late(new Error("late")), ANSWER_MS));
+  return Promise.race([asked, soon]).catch(() => kept);
+};
