@@ -36,6 +36,7 @@ from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
 from dashboard.pages import alarms as alarm_pages
 from dashboard.pages import kept as kept_page
+from dashboard.pages import help as help_routes
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
 from dashboard.pages import pot as pot_page
@@ -124,6 +125,7 @@ def create_app(
         tonight_pages.router(desk),
         more.router(desk),
         alarm_pages.router(desk),
+        help_routes.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
         api_reading.router(desk),

@@ -22,6 +22,7 @@ from dashboard.assessment import Assessment
 from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
+from dashboard.glossary import linked
 from dashboard.notice import RINGS
 from dashboard.panel import Panel
 from dashboard.paper import Paper
@@ -54,6 +55,7 @@ class Desk:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+        self._templates.filters["terms"] = linked
         self._templates.globals.update(
             t=words.LABELS,
             cautions=words.CAUTIONS,

@@ -18,6 +18,7 @@ from model.verdict import Say, Value
 
 MINUTE = 60_000
 HOUR = 60 * MINUTE
+LEAST_RANGE = 10 * MINUTE
 TIE = "\u00a0"
 MEASURED = {"g": measures.mass, "gm2": measures.cloth, "mm": measures.thickness}
 UNITS = {"degC": "°C", "degF": "°F"}
@@ -25,7 +26,7 @@ UNITS = {"degC": "°C", "degF": "°F"}
 _UP = frozenset({"move_C", "minimum_C", "hold_C"})
 _DOWN = frozenset({"soften_C", "maximum_C"})
 # Limits people set or choose are whole numbers more often than not: no ".0" after them.
-_CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C", "hold_C"})
+_CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C", "hold_C", "tile_C", "reference_C"})
 
 
 def grid(distance_ms: int) -> int:
@@ -125,6 +126,11 @@ class View:
         elif name.endswith("_from"):
             how = math.ceil
         return how((at + shift) / step) * step - shift
+
+    def outward(self, early: int, late: int) -> tuple[int, int]:
+        """A range as it is told, UTC ms: rounded outwards, and never narrower than 10 min: nobody knows it so well."""
+        first, last = self.rounded(early, "early_by"), self.rounded(late, "late_from")
+        return first, max(last, first + LEAST_RANGE)
 
     def temperature(self, celsius: float, name: str = "", *, whole: bool = False) -> str:
         """ "5.2 °C" or "41.4 °F"."""

@@ -50,6 +50,7 @@ class Strip:
     why        one sentence or two
     good_until past it the page itself must show "not known" with `last_said`; None: nothing to expire
     held       somebody put it on hold: nobody works on it until it is released
+    key        of the headline's words
     """
 
     panel: str
@@ -69,6 +70,7 @@ class Strip:
     folded: bool = False
     zone: str = ""
     held: bool = False
+    key: str = ""
 
     @property
     def contour(self) -> str:
@@ -128,6 +130,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         readings_to=assessment.readings_to,
         zone=panel.zone,
         held=verdict.headline.key == "held",
+        key=verdict.headline.key,
     )
 
 
@@ -257,6 +260,7 @@ def _unknown(panel: Panel, head: Say, why: Say, view: View, old: Assessment | No
         worked_out=old.at if old else None,
         readings_to=old.readings_to if old else None,
         zone=panel.zone,
+        key=head.key,
     )
 
 

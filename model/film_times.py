@@ -96,20 +96,20 @@ class Film:
 
     def gives(self, milestone: Milestone) -> bool:
         """Whether the sheet itself says."""
-        return self._span(milestone) is not None
+        return self.span(milestone) is not None
 
     def hours(self, milestone: Milestone) -> float | None:
         """The time taken for `milestone`, h: a range's lower end if it closes something, else its middle.
 
         What the sheet leaves out is taken from its other times (TAKEN_FROM); None for tack-free alone.
         """
-        span = self._span(milestone)
+        span = self.span(milestone)
         if span is not None:
             return span.low if milestone in CLOSING else span.middle
         if milestone not in TAKEN_FROM:
             return None
         partner = PARTNER.get(milestone)
-        other = self._span(partner) if partner is not None else None
+        other = self.span(partner) if partner is not None else None
         if partner is None or other is None:
             return self._taken(milestone)
         given = other.low if partner in CLOSING else other.middle
@@ -118,7 +118,7 @@ class Film:
             self.recoat_from.middle,
         )
 
-    def _span(self, milestone: Milestone) -> Span | None:
+    def span(self, milestone: Milestone) -> Span | None:
         span: Span | None = getattr(self, milestone.value)
         return span
 

@@ -19,6 +19,7 @@ from dashboard.pages.ages import ages
 from dashboard.panel import CoatKind, Panel
 from dashboard.step_check import COAT_KINDS, SUBSTRATES, VESSELS
 from dashboard.strips import Button, Strip
+from dashboard.why import bare, why
 from dashboard.words import LABELS
 from model.verdict import State
 
@@ -58,6 +59,7 @@ def router(desk: Desk) -> APIRouter:
             ages=ages(view, strip.readings_to, strip.worked_out),
             next=_next(valid, view),
             reasons=_reasons(valid, view),
+            grounds=_grounds(desk, valid, strip, view),
             has_chart=bool(every),
             legend=LEGEND,
             summary=trace.summary(item, view) if item else "",
@@ -136,6 +138,13 @@ def _reasons(item: Assessment | None, view: View) -> list[str]:
     if item is None or not _fresh(item, view):
         return []
     return [view.sentence(say) for say in item.verdict.why]
+
+
+def _grounds(desk: Desk, item: Assessment | None, strip: Strip, view: View) -> list[tuple[str, list[str]]]:
+    """What Why says below the reasons: headings, each with its sentences."""
+    good = item is not None and _fresh(item, view) and item.verdict.headline.key == strip.key
+    parts = why(item, desk.shop.card(item.card), view) if item is not None and good else bare(strip.key)
+    return [(part.title, [view.sentence(say) for say in part.says]) for part in parts]
 
 
 @dataclass(frozen=True)

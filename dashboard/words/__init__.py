@@ -22,6 +22,7 @@ from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.kept import KEPT_LABELS
+from dashboard.words.help import HELP_LABELS
 from dashboard.words.kinds import KIND_HEADLINES, KIND_LABELS, KIND_NEXTS, KIND_WHYS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
@@ -30,6 +31,7 @@ from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
 from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
+from dashboard.words.why import WHY_CHANGES, WHY_GUARDS, WHY_LABELS, WHY_NUMBERS
 
 __all__ = [
     "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "RECORD",
@@ -37,7 +39,7 @@ __all__ = [
 ]  # fmt: skip
 
 HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES | KIND_HEADLINES
-WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS
+WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS | WHY_GUARDS | WHY_CHANGES | WHY_NUMBERS
 NEXTS = answers.NEXTS | KIND_NEXTS
 CHOICES = answers.CHOICES | MIX_CHOICES
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
@@ -54,6 +56,8 @@ PARTS = (
     KIND_LABELS,
     THUMB_LABELS,
     KEPT_LABELS,
+    HELP_LABELS,
+    WHY_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

@@ -140,7 +140,7 @@ WHYS: dict[str, str] = {
     "why_watch_not_started": "Start it with coldshed run. Test with thumb.",
     "why_not_worked_out": "Watch answers within a minute.",
     "why_range_wide": "A thumb test would narrow this.",
-    "why_nights": "In 8 of 10 nights like this: between {early_at} and {late_at}.",
+    "why_nights": "In 8 of 10 nights like this: between {early_by} and {late_from}.",
     "why_air_only": "From the air alone: the panel itself is not measured.",
     "why_invented_card": "Card {card} is invented: nothing past sanding is said.",
     "why_beyond_correction": "Probe {probe} reads beyond its correction: taken as its maker states it.",

@@ -1,4 +1,4 @@
-"""Makes the picture in README from the running demo, and tells whether it is older than what it shows."""
+"""Makes the pictures of README and help from the running demo, and tells whether they are older than what they show."""
 
 from __future__ import annotations
 
@@ -12,16 +12,27 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
+from tests.browser.small_png import small_png
 from tests.services import free_port, wait_until
 
 ROOT = Path(__file__).parents[2]
-PICTURE = ROOT / "dashboard" / "help" / "round.png"
-MADE_FROM = PICTURE.with_suffix(".made_from")
+HELP = ROOT / "dashboard" / "help"
+MADE_FROM = HELP / "round.made_from"
+PICTURES = {
+    "round": ("/", "text=Plug 7"),
+    "panel": ("/panels/{skiff}", "#chart .main-svg"),
+    "mix": ("/mix?spot=panel:{skiff}", ".ribbon"),
+    "tonight": ("/tonight", "text=oldest hour"),
+    "thumb": ("/panels/{skiff}/thumb", ".words"),
+}
+"""By its name where each is taken, and what has to be there first."""
+LARGEST = 60_000
+"""Bytes of one picture at most: they are part of the package."""
 SHOWN = (
     *("dashboard/templates", "dashboard/static", "dashboard/demo_shop", "dashboard/cli/demo.py"),
     *("dashboard/words", "dashboard/display.py", "dashboard/strips.py", "collector/sources/cold_night.py"),
 )
-"""What the picture depends on. A change in any of them asks for a new one: .ci/picture."""
+"""What the pictures depend on. A change in any of them asks for new ones: .ci/picture."""
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
@@ -29,7 +40,7 @@ FLAGS = (
 
 
 def digest() -> str:
-    """SHA-256 over the names and contents of everything that the picture shows."""
+    """SHA-256 over the names and contents of everything that the pictures show."""
     total = hashlib.sha256()
     for name in SHOWN:
         path = ROOT / name
@@ -40,7 +51,7 @@ def digest() -> str:
 
 
 def take() -> None:
-    """Starts the demo, waits for its five panels, and writes the picture and what it was made from."""
+    """Starts the demo, waits for its five panels, and writes the pictures and what they were made from."""
     port = free_port()
     script = Path(sysconfig.get_paths()["scripts"]) / "coldshed"
     with tempfile.TemporaryDirectory() as folder:
@@ -64,7 +75,6 @@ def _panels(port: int) -> int:
 
 
 def _photograph(port: int) -> None:
-    PICTURE.parent.mkdir(exist_ok=True)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))
         context = browser.new_context(
@@ -72,6 +82,9 @@ def _photograph(port: int) -> None:
         )
         page = context.new_page()
         page.goto(f"http://127.0.0.1:{port}/")
-        page.wait_for_selector("text=Plug 7")
-        page.screenshot(path=PICTURE)
+        skiff = page.locator(".strip", has_text="Skiff").first.get_attribute("data-strip")
+        for name, (path, there) in PICTURES.items():
+            page.goto(f"http://127.0.0.1:{port}{path.format(skiff=skiff)}")
+            page.wait_for_selector(there)
+            (HELP / f"{name}.png").write_bytes(small_png(page.screenshot()))
         browser.close()
