@@ -207,7 +207,7 @@ class _Renderer(RendererHTML):
     def table_open(self, tokens: Sequence[Token], idx: int, options: OptionsDict, env: EnvType) -> str:
         heads = [token for token in tokens[idx : idx + 6] if token.type == "inline"]
         label = Markup.escape(_plain(heads[0]) if heads else "")
-        return f'<div class="scroll" role="region" tabindex="0" aria-label="{label}">\n<table>\n'
+        return f'<div class="scroll" role="group" tabindex="0" aria-label="{label}">\n<table>\n'
 
     def table_close(self, tokens: Sequence[Token], idx: int, options: OptionsDict, env: EnvType) -> str:
         return "</table>\n</div>\n"

@@ -38,6 +38,10 @@ PROBE_PAGES = [
     "/panels/plug-7/demould",
     "/panels/plug-7/sign-off",
     "/panels/plug-7/record",
+    "/help?find=blush",
+    "/help/job",
+    "/help/card-guide",
+    "/help/glossary",
 ]
 """Made of the same parts as those above: one light for each size is enough."""
 LIGHTS = [(PHONE, "light"), (PHONE, "dark"), (PHONE, "sun"), (DESK, "light"), (DESK, "dark")]
