@@ -35,8 +35,8 @@ from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
 from dashboard.pages import alarms as alarm_pages
-from dashboard.pages import kept as kept_page
 from dashboard.pages import help as help_routes
+from dashboard.pages import kept as kept_page
 from dashboard.pages import labels as label_pages
 from dashboard.pages import mix as mix_pages
 from dashboard.pages import pot as pot_page
