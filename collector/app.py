@@ -182,6 +182,11 @@ class SourceThread:
         self._thread = threading.Thread(target=self._run, args=args, name=self.source.id, daemon=True)
         self._thread.start()
 
+    def join(self) -> None:
+        """Returns once it has ended, or has had its time to."""
+        if self._thread is not None:
+            self._thread.join(SOURCES_END_S)
+
     def change(self) -> str | None:
         """The state if it is another one than at the last call."""
         state = self.state

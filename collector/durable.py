@@ -6,17 +6,35 @@ import os
 from pathlib import Path
 
 
-def replace_whole(path: Path, text: str) -> None:
+def replace_whole(path: Path, text: str, mode: int = 0o666) -> None:
     """Returns once the small file's new text survives a power cut. One process at a time.
+
+    mode   what the umask takes its share of: 0o600 for what nobody else may read, from its first byte on
 
     Raises OSError if it cannot be written; the old text is left then.
     """
+    move(_beside(path, text, mode), path)
+
+
+def create_whole(path: Path, text: str, mode: int = 0o666) -> None:
+    """Like replace_whole, but only where no file of that name is: raises FileExistsError, and nothing is changed."""
+    new = _beside(path, text, mode)
+    try:
+        os.link(new, path)  # unlike a rename, it never takes the place of another file
+    finally:
+        new.unlink()
+    sync_folder(path.parent)
+
+
+def _beside(path: Path, text: str, mode: int) -> Path:
+    """A synced file with the text, beside the one that it will be."""
     new = path.with_name(path.name + ".new")
-    with new.open("w", encoding="utf-8") as file:
+    new.unlink(missing_ok=True)  # of a run that was cut short, perhaps with another mode
+    with open(new, "x", encoding="utf-8", opener=lambda name, flags: os.open(name, flags, mode)) as file:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
-    move(new, path)
+    return new
 
 
 def sync_file(path: Path) -> None:
