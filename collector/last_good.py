@@ -54,6 +54,6 @@ def _keep(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     try:
         if not copy.exists() or copy.read_text(encoding="utf-8") != text:
-            replace_whole(copy, text)
+            replace_whole(copy, text, path.stat().st_mode & 0o777)  # no more may read it than the file itself
     except OSError as error:
         log.warning("no copy of the settings is kept (%s): with a broken file no process will start", error)

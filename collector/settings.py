@@ -292,8 +292,8 @@ def load(path: Path) -> Settings:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise SettingsError(
-            f"{path}: cannot be read ({error.strerror}). Copy {EXAMPLE} there and edit it,"
-            " or name another with --settings"
+            f"{path}: cannot be read ({error.strerror}). 'coldshed set-up' finds your probes and writes it with you;"
+            f" by hand: copy {EXAMPLE} there and edit it, or name another with --settings"
         ) from error
     except UnicodeDecodeError as error:
         line = error.object.count(b"\n", 0, error.start) + 1

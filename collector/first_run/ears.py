@@ -79,6 +79,12 @@ class _Ear:
     unread: str = ""
     trouble: str = ""
 
+    def told(self) -> Way:
+        state = self.thread.state if self.thread else "connected"
+        return Way(
+            self.way.id, self.way.kind, _text(self.way), self.trouble or state, self.heard, self.unread
+        )
+
 
 class Ears:
     """Threads for the ways of a draft; what they hear is asked for with heard() and ways()."""
@@ -140,11 +146,7 @@ class Ears:
 
     def ways(self) -> list[Way]:
         """Each, with its state."""
-        return [
-            Way(ear.way.id, ear.way.kind, _text(ear.way), ear.trouble or (ear.thread.state if ear.thread else "connected"),
-                ear.heard, ear.unread)
-            for ear in self._ears.values()
-        ]  # fmt: skip
+        return [ear.told() for ear in self._ears.values()]
 
     def fail(self, id: str, why: str) -> None:
         """Says why nothing can be heard there."""

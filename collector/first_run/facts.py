@@ -12,7 +12,7 @@ NEAR_C = (-25.0, 45.0)
 """A panel or the air of a shop lies between; common practice, no source. Outside it the other unit is asked first."""
 FAR_K = 8.0
 """Two probes of one shop that are further apart may be in different units."""
-RISE = {Quantity.TEMPERATURE: 0.6, Quantity.RELATIVE_HUMIDITY: 4.0, Quantity.CO2: 300.0}
+RISE = {Quantity.TEMPERATURE: 1.0, Quantity.RELATIVE_HUMIDITY: 4.0, Quantity.CO2: 300.0}
 """K, % or ppm that a warm hand or a breath adds in a minute, a quiet shop not: common practice, no source."""
 CLEARLY = 2.0
 """The one in the hand rises so many times as much as any other."""
@@ -50,6 +50,7 @@ class Value:
     """One number of a device. `sent` is as the wire has it; `value` SI, None while nobody has said what it is.
 
     key     where it stands in the payload; "" where the wire itself says what it is
+    likely  what its name and size speak for, while nobody has said it
     rise    how far it lies above the least of the last minute, as the wire has it
     """
 
@@ -58,6 +59,7 @@ class Value:
     quantity: Quantity | None
     unit: str
     value: float | None
+    likely: Quantity
     rise: float = 0.0
     left_out: bool = False
 
@@ -105,6 +107,26 @@ class Device:
 
 
 @dataclass(frozen=True)
+class Named:
+    """A probe that a person has named; `device`: the key of what it was heard as."""
+
+    id: str
+    zone: str
+    place: str
+    interval_s: float
+    device: str
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was said so far. `site`: None while nobody named the shop."""
+
+    site: str | None
+    time_zone: str
+    probes: tuple[Named, ...]
+
+
+@dataclass(frozen=True)
 class Reading:
     """A number as one of the units it may be in: `value` in SI."""
 
@@ -122,10 +144,11 @@ def in_hand(devices: Sequence[Device]) -> str | None:
 
 
 def _rise(device: Device) -> float:
-    """The largest rise of its numbers, in hands: 1 is as much as a hand or a breath adds."""
-    return max(
-        (value.rise / RISE[value.quantity or Quantity.TEMPERATURE] for value in device.values), default=0.0
+    """The largest rise of its readings, in hands: 1 is as much as a hand or a breath adds."""
+    risen = (
+        value.rise / RISE[value.quantity or value.likely] for value in device.values if not value.left_out
     )
+    return max(risen, default=0.0)
 
 
 def apart(devices: Sequence[Device]) -> tuple[str, str, float] | None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import getpass
+import grp
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from serial.tools import list_ports
@@ -18,31 +20,23 @@ ONE_WIRE = Path("/sys/bus/w1/devices")
 LOCALTIME = Path("/etc/localtime")
 
 
-class Plugged(Protocol):
-    """What the serial library tells of a port."""
-
-    device: str
-    description: str | None
-    serial_number: str | None
-    subsystem: str | None
+def plugged_in() -> list[Any]:
+    """The ports as the serial library tells of them."""
+    return list(list_ports.comports())
 
 
 def found_ports(
-    plugged: Callable[[], Sequence[Plugged]] = list_ports.comports,
+    plugged: Callable[[], Sequence[Any]] = plugged_in,
     links: Path = LINKS,
     ours: Sequence[str] = (),
 ) -> list[Port]:
     """The ports, by the name that survives replugging. `ours` are open already, in this program.
 
-    A port that no device has been found at (most PCs show some) is left out.
+    A port that no device has been found at (PCs show many) is left out: its path may be typed.
     """
     found = []
     for port in sorted(plugged(), key=lambda port: port.device):
-        if port.subsystem in ("platform", "pnp", "serial-base") and port.description in (
-            None,
-            "n/a",
-            port.device,
-        ):
+        if port.subsystem in ("pnp", "serial-base") and not port.serial_number:
             continue
         path = stable_link(port.device, links, has_serial_number=bool(port.serial_number)) or port.device
         trouble = "" if path in ours else port_trouble(path)
@@ -55,8 +49,37 @@ def port_trouble(path: str) -> str:
     try:
         open_alone(path, 115200, 0.0).close()
     except PORT_TROUBLE as error:
-        return explained(error)
-    return ""
+        why = explained(error)
+    else:
+        return ""
+    if Path(path).exists() and not os.access(path, os.R_OK | os.W_OK):
+        user, group = getpass.getuser(), group_of(path)
+        return f"no permission: sudo usermod -aG {group} {user}, then sign out and in again"
+    held = ", ".join(f"{name} (process {pid})" for pid, name in open_by(path) if pid != os.getpid())
+    return f"{why}: {held}" if held else why
+
+
+def open_by(port: str, processes: Path = Path("/proc")) -> list[tuple[int, str]]:
+    """Processes that have the port open, and their names; of other users' only if we may look."""
+    device, found = os.path.realpath(port), []
+    for process in processes.iterdir():
+        if not process.name.isdigit():
+            continue
+        try:
+            if any(os.readlink(link) == device for link in (process / "fd").iterdir()):
+                found.append((int(process.name), (process / "comm").read_text().strip()))
+        except OSError:  # not ours to look at, or it has ended meanwhile
+            continue
+    return found
+
+
+def group_of(path: str) -> str:
+    """The group that may open it."""
+    number = os.stat(path).st_gid
+    try:
+        return grp.getgrgid(number).gr_name
+    except KeyError:
+        return str(number)
 
 
 def has_one_wire(folder: Path = ONE_WIRE) -> bool:

@@ -31,10 +31,10 @@ from collector.first_run.draft import (
     read_draft,
 )
 from collector.first_run.ears import Ears, Heard
-from collector.first_run.facts import CannotSetUp, Device, Port, Value, Way
+from collector.first_run.facts import CannotSetUp, Device, Named, Port, Told, Value, Way
 from collector.first_run.loggers import layout_of
 from collector.first_run.places import found_ports, has_one_wire, time_zone_here
-from collector.first_run.sniff import Number, looks_named
+from collector.first_run.sniff import Number, looks_named, may_be
 from collector.first_run.text import settings_text
 from collector.reading import Quantity
 from collector.settings import EXAMPLE, SettingsError, parse
@@ -101,6 +101,16 @@ class SetUp:
         if found is None:
             raise CannotSetUp(f"{key!r} has not been heard: wait until it sends again")
         return found
+
+    def told(self) -> Told:
+        """What a person has said so far."""
+        probes = (Named(s.id, s.zone, s.place, s.interval_s, _key(s)) for s in self.draft.spots)
+        return Told(self.draft.site, self.time_zone(), tuple(probes))
+
+    def said_before(self, device: Device, key: str) -> str:
+        """What the same key of another device that comes this way was said to be, as "quantity unit", else ""."""
+        found = [m for m in self.draft.meanings if (m.way, m.key) == (device.way, key)]
+        return f"{found[-1].quantity.value} {found[-1].unit}" if found else ""
 
     # What a person says
 
@@ -279,12 +289,14 @@ class SetUp:
         scope = (heard.way, heard.sniffed.scope, number.key)
         sent, rise = heard.newest(number)
         if number.quantity is not None:
-            return Value("", sent, number.quantity, UNITS_OF[number.quantity][0], sent, rise)
+            unit = UNITS_OF[number.quantity][0]
+            return Value("", sent, number.quantity, unit, sent, number.quantity, rise)
+        likely = may_be(number.key, sent)[0].quantity
         left = any((one.way, one.scope, one.key) == scope for one in self.draft.left_out)
         said = next((m for m in self.draft.meanings if (m.way, m.scope, m.key) == scope), None)
         if said is None:
-            return Value(number.key, sent, None, "", None, rise, left)
-        return Value(number.key, sent, said.quantity, said.unit, to_si(sent, said.unit), rise)
+            return Value(number.key, sent, None, "", None, likely, rise, left)
+        return Value(number.key, sent, said.quantity, said.unit, to_si(sent, said.unit), likely, rise)
 
     def _own_time(self, device: Device) -> TimeField | None:
         """Where its messages carry their time, if all of them did."""
@@ -368,8 +380,9 @@ def _made(table: type[T], **values: Any) -> T:
 
 
 def _without_lines(error: SettingsError) -> str:
-    """A person on a form has no lines."""
-    return re.sub(r"^set-up:\d+: ", "", str(error), flags=re.MULTILINE)
+    """A person on a form has neither lines nor keys."""
+    text = re.sub(r"^set-up:\d+: \w+: ", "", str(error), flags=re.MULTILINE)
+    return re.sub(r"String should match pattern.*", "a name has no / + # and no control characters", text)
 
 
 def _toml(text: str) -> str:

@@ -183,7 +183,7 @@ def may_be(key: str, sent: float) -> list[Reading]:
     wanted = Quantity.RELATIVE_HUMIDITY if humid and not warm else Quantity.TEMPERATURE
     if "co2" in name:
         wanted = Quantity.CO2
-    return sorted(all_of, key=lambda one: (one.quantity is not wanted, not _plausible(one)))
+    return sorted(all_of, key=lambda one: (one.quantity is not wanted, not plausible(one)))
 
 
 def looks_named(key: str) -> bool:
@@ -192,7 +192,8 @@ def looks_named(key: str) -> bool:
     return bool(_HUMIDITY.search(name) or _TEMPERATURE.search(name) or "co2" in name)
 
 
-def _plausible(one: Reading) -> bool:
+def plausible(one: Reading) -> bool:
+    """Whether a shop's panel or air may be so; common practice, no source."""
     low, high = {
         Quantity.TEMPERATURE: NEAR_C,
         Quantity.RELATIVE_HUMIDITY: (3.0, 105.0),

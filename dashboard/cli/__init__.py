@@ -36,6 +36,12 @@ def parser() -> argparse.ArgumentParser:
         "--start", default="05:50", help="time of that morning at which to begin (default 05:50)"
     )
 
+    first = _command(
+        commands, "set-up", "find what is plugged in, say what is what, write the settings", "set_up:set_up"
+    )
+    first.add_argument("--browser", action="store_true", help="in a browser on this computer")
+    first.add_argument("--port", type=int, default=8137, help="port of the pages on 127.0.0.1 (default 8137)")
+
     _command(commands, "run", "collect, watch and serve, each started again when it ends", "processes:run")
     for name, text in (
         ("collect", "take down what the probes say"),

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import errno
-import grp
 import os
 import stat
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from collector.broker_tls import LoginFileError, password_of, tls_context
+from collector.first_run.places import group_of, open_by
 from collector.listen import LINKS, lacks_serial_number, stable_link
 from collector.recording import RecordingError, arrivals
 from collector.settings import (
@@ -111,7 +111,7 @@ def port_findings(
         yield wrong(f"{who}: {port} is not a serial port", SEE_PORTS)
         return
     if not may(port, os.R_OK | os.W_OK):
-        group = _group(state.st_gid)
+        group = group_of(port)
         do = f"sudo usermod -aG {group} USER for the user who runs coldshed, who then signs in again"
         yield wrong(f"{who}: {port} may not be opened by this user", do)
         return
@@ -131,20 +131,6 @@ def port_findings(
         yield note(f"{who}: {port} may have another name after the next start or replugging", do)
     else:
         yield ok(f"{who}: {port} is there")
-
-
-def open_by(port: str, processes: Path = Path("/proc")) -> list[tuple[int, str]]:
-    """Processes that have the port open, and their names; of other users' only if we may look."""
-    device, found = os.path.realpath(port), []
-    for process in processes.iterdir():
-        if not process.name.isdigit():
-            continue
-        try:
-            if any(os.readlink(link) == device for link in (process / "fd").iterdir()):
-                found.append((int(process.name), (process / "comm").read_text().strip()))
-        except OSError:  # not ours to look at, or it has ended meanwhile
-            continue
-    return found
 
 
 def folder_finding(who: str, folder: Path, may: Callable[[Path, int], bool] = os.access) -> Finding:
@@ -189,10 +175,3 @@ def replay_finding(who: str, file: Path) -> Finding:
             f"{who}: {file} cannot be replayed ({why})", "make one with 'coldshed listen --record FILE'"
         )
     return ok(f"{who}: {file} is a recording")
-
-
-def _group(number: int) -> str:
-    try:
-        return grp.getgrgid(number).gr_name
-    except KeyError:
-        return str(number)

@@ -23,6 +23,7 @@ from collector.steady_clock import SteadyClock, this_machine
 from collector.store.house_clock import HouseClock
 from collector.supervise import Stop, Supervisor, python_command
 from dashboard.cli.errors import CommandError
+from dashboard.cli.set_up import begin, may_begin
 
 if TYPE_CHECKING:
     import uvicorn
@@ -37,6 +38,8 @@ START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:])
 
 def run(arguments: argparse.Namespace) -> int:
     """collect, watch and serve (and forward, where the settings name a server), until a signal."""
+    if may_begin(arguments):
+        return begin(arguments)
     settings = settings_of(arguments)
     names = ["collect", "watch", "serve"]
     also = {"forward": settings.forward, "notify": settings.notices}

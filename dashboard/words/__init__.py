@@ -23,6 +23,7 @@ from dashboard.words.answers import CAUTIONS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.help import HELP_LABELS
 from dashboard.words.kept import KEPT_LABELS
+from dashboard.words.first_run import FIRST_RUN_LABELS
 from dashboard.words.kinds import KIND_HEADLINES, KIND_LABELS, KIND_NEXTS, KIND_WHYS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
@@ -58,6 +59,7 @@ PARTS = (
     KEPT_LABELS,
     HELP_LABELS,
     WHY_LABELS,
+    FIRST_RUN_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

@@ -135,7 +135,7 @@ def test_readings_are_kept_for_good_unless_the_settings_say_how_many_days() -> N
 
 
 def test_a_missing_file_is_told_with_what_to_do(tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match=r"coldshed\.toml: cannot be read .* Copy .*example\.toml"):
+    with pytest.raises(SettingsError, match=r"coldshed\.toml: cannot be read .* copy .*example\.toml"):
         load(tmp_path / "coldshed.toml")
 
 
