@@ -307,13 +307,24 @@ class SetUp:
     def _fits(self, spot: Spot, others: Sequence[Spot]) -> None:
         for other in others:
             same = other.source == spot.source
-            if other.id == spot.id and not (spot.decode == "logger_csv" and same):
+            both = (
+                other.decode == spot.decode == "logger_csv" and same and not self._measure_alike(other, spot)
+            )
+            if other.id == spot.id and not both:
                 raise CannotSetUp(f"another probe is called {spot.id!r}: each needs its own id")
             if same and {other.decode, spot.decode} == {"text_line", "nmea_xdr"}:
                 raise CannotSetUp(
                     f"{other.id} speaks another form on the same port: one port is read in one form, "
                     "so give one of them a port of its own"
                 )
+
+    def _measure_alike(self, one: Spot, other: Spot) -> bool:
+        """Whether two columns of a logger are the same quantity."""
+        quantities = [
+            {m.quantity for m in self.draft.meanings if m.way == spot.source and m.key in spot.names}
+            for spot in (one, other)
+        ]
+        return bool(quantities[0] & quantities[1])
 
     def _say_anew(
         self, device: Device, key: str, meanings: tuple[Meaning, ...] = (), left_out: tuple[LeftOut, ...] = ()

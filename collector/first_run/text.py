@@ -59,7 +59,9 @@ def settings_text(draft: Draft, port: int, example: str) -> str:
         for spots in _groups(draft, way):
             id = _free(way.id, ids)
             lines += ["", *_source(draft, way, id, spots)]
-            for spot in spots:
+            for spot in {
+                spot.id: spot for spot in spots
+            }.values():  # two columns of a logger may be one probe
                 probes += ["", *_probe(spot, id)]
     if probes:
         lines += [
