@@ -21,9 +21,9 @@ from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
+from dashboard.words.first_run import FIRST_RUN_LABELS
 from dashboard.words.help import HELP_LABELS
 from dashboard.words.kept import KEPT_LABELS
-from dashboard.words.first_run import FIRST_RUN_LABELS
 from dashboard.words.kinds import KIND_HEADLINES, KIND_LABELS, KIND_NEXTS, KIND_WHYS
 from dashboard.words.labels import MILESTONES, QUALITY, SHOWN
 from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
