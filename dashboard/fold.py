@@ -248,7 +248,7 @@ STEPS: dict[str, Callable[[Panel, Event], Panel]] = {
     "thumb test": _thumb_test,
     "thumb sure": _thumb_sure,
     "hardness": _hardness,
-    "washed": _at("washed_at"),
+    "washed": lambda panel, event: replace(panel, washed_at=event.at, washed_by=event.who),
     "wiped": _at("wiped_at"),
     "sanded": _at("sanded_at"),
     "trimmed": _at("trimmed_at"),

@@ -158,6 +158,7 @@ class Panel:
     plan         its coats in order, those that are laid among them
     vertical     it stands or hangs: resin runs before it gels
     heated_since when the heater on it was switched on, None: it is off
+    washed_by    who washed it at washed_at; a name changes no answer, so it is not of the `mark`
     granted      demoulding, since the newest coat; whether that still stands tells dashboard.evidence
     closed       nobody watches it any more; `scrapped` says why, if it was
     """
@@ -184,6 +185,7 @@ class Panel:
     hold: Hold | None = None
     scrapped: str | None = None
     granted: Grant | None = None
+    washed_by: str = field(default="", repr=False)
 
     @cached_property
     def mark(self) -> str:

@@ -23,6 +23,8 @@ FOREVER = "public, max-age=31536000, immutable"
 
 
 PLOTLY = "plotly.min.js"
+JOINED = {"coldshed.css": ("coldshed.css", "pages.css")}
+"""Served as one file: what all pages share, and what only single pages have."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,9 @@ def _held_plotly() -> Held:
 
 def _ours() -> dict[str, bytes]:
     folder = importlib.resources.files("dashboard") / "static"
-    return {item.name: item.read_bytes() for item in folder.iterdir() if item.is_file()}
+    found = {item.name: item.read_bytes() for item in folder.iterdir() if item.is_file()}
+    joined = {whole: b"\n".join(found.pop(part) for part in parts) for whole, parts in JOINED.items()}
+    return found | joined
 
 
 def _plotly() -> Path:

@@ -12,7 +12,7 @@ from dashboard.display import View
 from dashboard.panel import Hold, Panel
 from dashboard.words import LABELS
 from model.observation import Word
-from model.verdict import Kind, Mark, Say, State
+from model.verdict import Kind, Mark, Say, State, Verdict
 
 NOT_KNOWN_RANK = 2
 TWO_LINES = 60
@@ -49,6 +49,7 @@ class Strip:
     ahead      "40 min left" or "in 2 h 20" for the headline's time limit, or None
     why        one sentence or two
     good_until past it the page itself must show "not known" with `last_said`; None: nothing to expire
+    washed     "Washed 06:20, by Kim", until the next coat: a wash that never was hides a bond failure
     held       somebody put it on hold: nobody works on it until it is released
     key        of the headline's words
     """
@@ -71,6 +72,7 @@ class Strip:
     zone: str = ""
     held: bool = False
     key: str = ""
+    washed: str | None = None
 
     @property
     def contour(self) -> str:
@@ -97,6 +99,10 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
 
     An answer from before the newest entry, or before one was taken back, is none.
     """
+    return replace(_answered(panel, assessment, view, started), washed=_washed(panel, view))
+
+
+def _answered(panel: Panel, assessment: Assessment | None, view: View, started: bool) -> Strip:
     if panel.scrapped is not None:
         return _unknown(panel, Say("scrapped"), Say("why_scrapped", {"reason": panel.scrapped}), view)
     if panel.closed:
@@ -120,7 +126,7 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         mark=verdict.mark,
         headline=view.sentence(verdict.headline),
         ahead=view.ahead(verdict.headline),
-        why=_brief([view.sentence(say) for say in verdict.why]),
+        why=_brief(_reasons(panel, verdict, view)),
         button=button(panel, assessment),
         known=verdict.kind is not Kind.NOT_KNOWN,
         rank=verdict.rank,
@@ -132,6 +138,12 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
         held=verdict.headline.key == "held",
         key=verdict.headline.key,
     )
+
+
+def _washed(panel: Panel, view: View) -> str | None:
+    if panel.washed_at is None or panel.closed:
+        return None
+    return LABELS["washed_by"].format(at=view.clock(panel.washed_at), who=panel.washed_by or LABELS["nobody"])
 
 
 def last_said(assessment: Assessment, view: View) -> str:
@@ -231,6 +243,13 @@ def folded(found: Round) -> Round:
 
 def _only_waits(item: Strip) -> bool:
     return item.kind is Kind.WAIT and item.button.href == f"/panels/{item.panel}"
+
+
+def _reasons(panel: Panel, verdict: Verdict, view: View) -> list[str]:
+    """Why, in sentences; of a washed panel the first, since who washed it, and when, stands below it."""
+    if panel.washed_at is None:
+        return [view.sentence(say) for say in verdict.why]
+    return [view.sentence(say) for say in verdict.why if say.key != "why_washed"][:1]
 
 
 def _brief(sentences: list[str]) -> str:

@@ -124,6 +124,7 @@ LABELS: dict[str, str] = {
     "not_found": "There is no such page.",
     "no_panel": "There is no such panel.",
     "by": "by {who}",
+    "washed_by": "Washed {at}, by {who}",
     "never": "never heard",
     "margin": "margin",
     "outlook": "outlook",

@@ -96,11 +96,11 @@ def test_the_row_of_zones_stands_above_the_strips_only_where_they_outgrow_a_scre
     register(shop, "Keel 1", 1, "hall")
     shop.logbook.append(Event("box-a-closed", NOW, NOW, "Kim", "closed", "box-a", {}))
     page = client.get("/").text
-    assert page.index('class="strips"') < page.index('class="zones"')
+    assert page.index('class="strips') < page.index('class="zones"')
     many(shop, 6)
     for path in ("/", "/?zone=hall"):
         page = client.get(path).text
-        assert page.index('class="zones"') < page.index('class="strips"')
+        assert page.index('class="zones"') < page.index('class="strips')
 
 
 def test_a_zone_is_asked_for_by_its_whole_name(shop: FakeShop, client: Client) -> None:

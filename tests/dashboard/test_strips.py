@@ -172,3 +172,13 @@ def test_the_age_of_the_readings_is_not_that_of_a_panel_on_hold() -> None:
         replace(answer("b", "B", held), readings_to=NOW - 3 * HOUR),
     ]
     assert round_of(panels("a", "b"), items, view()).readings_to == NOW - MINUTE
+
+
+def test_a_washed_panel_says_when_and_by_whom_until_its_next_coat() -> None:
+    """A wash that never was hides a bond failure: whoever goes on sees who said it. Also where nothing is known."""
+    washed = replace(panel(), washed_at=NOW + 10 * MINUTE, washed_by="Kim")
+    item = answer("lid-4", "Lid 4", recoat(NOW + 40 * MINUTE, NOW + 75 * MINUTE))
+    assert strip(washed, item, view()).washed == "Washed 06:20, by Kim"
+    assert strip(replace(washed, washed_by=""), None, view()).washed == "Washed 06:20, by somebody"
+    assert strip(panel(), item, view()).washed is None
+    assert washed.mark == replace(washed, washed_by="Robin").mark, "a name makes no answer old"
