@@ -19,6 +19,7 @@ from collector.store.trouble import kind_of, read
 from dashboard import security
 from dashboard.alive import Doing, doing
 from dashboard.api import alarms as api_alarms
+from dashboard.api import changes as api_changes
 from dashboard.api import decide as api_decide
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
@@ -28,6 +29,7 @@ from dashboard.api import probes as api_probes
 from dashboard.api import reading as api_reading
 from dashboard.api import record as api_record
 from dashboard.api import tonight as api_tonight
+from dashboard.changes import Changes, look_of
 from dashboard.decided import Decisions
 from dashboard.desk import Desk
 from dashboard.forecast_file import ForecastFile
@@ -115,6 +117,7 @@ def create_app(
     files = StaticFiles()
     desk = Desk(shop, files)
     app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
+    app.state.changes = Changes(look_of(shop, readings), clock)
     for router in (
         round_page.router(desk),
         panels.router(desk),
@@ -141,6 +144,7 @@ def create_app(
         api_decide.router(desk),
         api_alarms.router(desk),
         kept_page.router(desk, files),
+        api_changes.router(app.state.changes),
         files.router(),
     ):
         app.include_router(router)

@@ -6,6 +6,7 @@ import gzip
 import hashlib
 import json
 from collections.abc import Mapping
+from html import escape
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -32,8 +33,10 @@ from dashboard.static_files import StaticFiles, takes_gzip
 from dashboard.supposing import Supposing
 from dashboard.watch_store import Alarm
 
-# A page's own clock starts from this; put in after the ETag is taken, so that time alone changes nothing.
+# A page's own clock starts from the first; put in after the ETag is taken, so that time alone changes nothing.
+# With the second a page asks whether it has changed since it was loaded.
 _NOW = "@NOW@"
+_TAG = "@TAG@"
 LEAST_PACKED = 1000
 """Bytes. An answer that fits into one packet gains nothing."""
 PACKED = 5
@@ -135,7 +138,7 @@ class Desk:
     def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page; 304 if the browser's copy differs in nothing but the time it was made."""
         text = self._templates.get_template(template).render(
-            view=view, now=_NOW, rate=self.shop.clock.rate, alarms=self.standing(), **values
+            view=view, now=_NOW, tag=_TAG, rate=self.shop.clock.rate, alarms=self.standing(), **values
         )
         # no-store: a page brought back from a cache would count its age from the wrong moment.
         return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
@@ -162,11 +165,12 @@ class Desk:
             "Cache-Control": cache,
             "Coldshed-Now": str(view.now),
             "Coldshed-Rate": str(self.shop.clock.rate),
+            "Coldshed-Version": self.version,
             "Vary": "Accept-Encoding",
         }
         if request.headers.get("if-none-match") == tag:
             return Response(status_code=304, headers=headers)
-        content = text.replace(_NOW, str(view.now)).encode()
+        content = text.replace(_NOW, str(view.now)).replace(_TAG, escape(tag)).encode()
         if takes_gzip(request) and len(content) > LEAST_PACKED:
             content, headers["Content-Encoding"] = gzip.compress(content, PACKED, mtime=0), "gzip"
         return Response(content, headers=headers, media_type=kind)

@@ -117,6 +117,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from dashboard.cli.house import decisions, forecast_of
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
+    from dashboard.serving import Server
     from dashboard.watch_store import WatchReader
 
     settings = settings_of(arguments)
@@ -155,7 +156,8 @@ def serve(arguments: argparse.Namespace) -> int:
         forecast=forecast_of(settings),
         public_url=settings.serve.public_url,
     )
-    server = uvicorn.Server(
+    server = Server(
+        app,
         uvicorn.Config(
             app,
             host=settings.serve.host,
@@ -164,7 +166,7 @@ def serve(arguments: argparse.Namespace) -> int:
             timeout_graceful_shutdown=3,
             server_header=False,
             proxy_headers=False,
-        )
+        ),
     )
     must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")
     log.info("pages on http://%s:%d", settings.serve.host, settings.serve.port)

@@ -1,7 +1,6 @@
-// Keeps an open page true: its own clock, "not known" past good_until without any server, and a poll while seen.
+// Keeps an open page true: its own clock, "not known" past good_until without any server, and what is new in its place.
 "use strict";
 (() => {
-  const POLL_MS = 5000;
   const CHASE_POLL_MS = 500;
   const CHASE_MS = 10000;
   const body = document.body;
@@ -13,9 +12,7 @@
   const kept = Number(body.dataset.kept);
   let ageless = kept > dated;
   if (kept) base += rate * Math.max(0, dated - kept);
-  let tag = "";
   let swapped = -1e9;
-  let lost = null; // since when, by the shop's clock
 
   // performance.now() may stand still while a phone sleeps, Date.now() may be set: the later one is the safe one.
   const now = () => base + rate * Math.max(performance.now() - ticked, Date.now() - dated);
@@ -172,63 +169,21 @@
     if (pending.has(panel)) speak(body.dataset.working);
     while (pending.size && !chasing) {
       await new Promise((done) => setTimeout(done, CHASE_POLL_MS));
-      await poll();
+      await window.coldshed.poll();
       showPending();
     }
   };
 
-  const touch = (answered) => {
-    lost = answered ? null : (lost ?? now());
-    const mark = document.getElementById("lost");
-    mark.hidden = answered;
-    mark.textContent = answered ? "" : body.dataset.lost.replace("{}", when(lost));
-  };
-
-  const poll = async () => {
-    try {
-      const answer = await fetch(location.href.split("#")[0], {
-        cache: "no-store",
-        headers: tag ? { "If-None-Match": tag } : {},
-        signal: AbortSignal.timeout(4000),
-      });
-      if (answer.status !== 304 && !answer.ok) throw new Error(`status ${answer.status}`);
-      rebase(answer);
-      if (answer.status !== 304) {
-        tag = answer.headers.get("ETag") ?? "";
-        take(await answer.text());
-      }
-      touch(true);
-      dispatchEvent(new Event("polled"));
-    } catch {
-      touch(false); // the header says since when; the next poll tries again
-    }
-  };
-
-  let turn = 0;
-  const rounds = async () => {
-    const mine = ++turn;
-    while (!document.hidden && mine === turn) {
-      await poll();
-      await new Promise((done) => setTimeout(done, POLL_MS));
-    }
-  };
-
-  document.addEventListener("visibilitychange", () => {
-    expire();
-    // Sorted anew only when nobody was looking.
-    const resort = document.getElementById("resort");
-    if (!document.hidden && resort && !resort.hidden) location.reload();
-    else rounds();
-  });
-  document.getElementById("resort")?.addEventListener("click", () => location.reload());
-  if (kept) {
-    lost = Number(body.dataset.now);
-    touch(false);
-  }
   expire();
   body.classList.remove("unread");
   setInterval(expire, 250);
-  setTimeout(rounds, POLL_MS);
 
-  window.coldshed = { now, poll, pend, speak, clock, steady: () => performance.now() - swapped > 400 };
+  window.coldshed = {
+    now, rebase, expire, take, hold, pend, speak, clock, when,
+    steady: () => performance.now() - swapped > 400,
+    rate: () => rate,
+    age: () => Math.max(performance.now() - ticked, Date.now() - dated), // ms since the shop last told its time
+    // By a clock that has been put right since: something is said to be too old that is not.
+    misjudged: () => [...document.querySelectorAll("[data-expired]")].some((one) => now() < Number(one.dataset.goodUntil)),
+  };
 })();

@@ -10,6 +10,8 @@ from collections.abc import Callable
 import uvicorn
 from fastapi import FastAPI
 
+from dashboard.serving import Server
+
 DEADLINE_S = 15.0
 
 
@@ -35,7 +37,7 @@ class Served:
         config = uvicorn.Config(
             app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1
         )
-        self._server = uvicorn.Server(config)
+        self._server = Server(app, config)
         self._thread = threading.Thread(target=self._server.run, daemon=True)
         self.url = f"http://127.0.0.1:{port}"
         self._thread.start()

@@ -153,7 +153,7 @@ def test_strips_hold_their_places_until_somebody_asks_for_the_new_order(visit: V
         == places
     )
     button.click()
-    until(lambda: order(page)[:1] == ["box-a"], "the round is sorted again")
+    expect(page.locator(".strip").first).to_have_attribute("data-strip", "box-a", timeout=ROUND)
 
 
 def test_a_new_alarm_takes_the_titles_place_is_told_once_and_pushes_nothing(
