@@ -46,6 +46,7 @@ class Changes:
         self._beat_s = beat_s
         self._listening: set[asyncio.Event] = set()
         self._looking: asyncio.Task[None] | None = None
+        self._looked = asyncio.Event()
         self._last: object = None
         self._closed = False
 
@@ -86,10 +87,15 @@ class Changes:
 
     async def _begin(self) -> None:
         if self._looking is None or self._looking.done():
-            self._last = await to_thread.run_sync(self._look)
+            self._looked = asyncio.Event()
             self._looking = asyncio.get_running_loop().create_task(self._keep_looking())
+        await self._looked.wait()
 
     async def _keep_looking(self) -> None:
+        try:
+            self._last = await to_thread.run_sync(self._look)
+        finally:
+            self._looked.set()
         while self._listening and not self._closed:
             await asyncio.sleep(LOOK_S)
             found = await to_thread.run_sync(self._look)

@@ -81,6 +81,24 @@ def test_a_listener_that_does_not_read_holds_up_no_other_and_gets_one_event_for_
     anyio.run(run)
 
 
+def test_many_who_come_at_once_share_one_look() -> None:
+    looks = [0]
+
+    def look() -> int:
+        looks[0] += 1
+        return 0
+
+    async def run() -> None:
+        changes = Changes(look, SteppedClock(NOW), beat_s=NEVER_S)
+        every = [changes.events() for _ in range(20)]
+        async with anyio.create_task_group() as group:
+            for events in every:
+                group.start_soon(_next, events)
+
+    anyio.run(run)
+    assert looks == [1]
+
+
 def test_nobody_looks_while_nobody_listens() -> None:
     looks = [0]
 
@@ -129,10 +147,13 @@ def test_streams_of_a_real_server_hear_of_an_entry_and_end_cleanly_with_it(shop:
     served = Served(shop.app, shop.port)
     asked = [stream(shop.port) for _ in range(5)]
     until(lambda: shop.app.state.changes.listening == 5, "all of them listen")
-    shop.logbook.append(Event(new_id(), NOW, NOW, "Kim", "washed", "lid-4", {}))
     got = b""
-    while got.count(b"event: changed") < 2:
-        got += asked[0].recv(4096)
+    for told in (1, 2):
+        while got.count(b"event: changed") < told:
+            got += asked[0].recv(4096)
+            assert b"event: beat" not in got, "the change is told before the beat"
+        if told == 1:
+            shop.logbook.append(Event(new_id(), NOW, NOW, "Kim", "washed", "lid-4", {}))
     served.stop()
     while piece := asked[0].recv(4096):
         got += piece
