@@ -48,10 +48,25 @@ def seen(context: BrowserContext, served: Served, *paths: str) -> Page:
     return page
 
 
-def minutes_on(context: BrowserContext, minutes: float) -> None:
-    """The device's clock, from here on, in pages opened later."""
-    now = context.pages[0].evaluate("Date.now()")
-    context.clock.install(time=(now + minutes * MINUTE) / 1000)
+@pytest.fixture(scope="module")
+def cut_off(
+    chromium: Browser, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[BrowserContext, str]]:
+    """A phone that has seen the round and a panel, and the address of a shop that is gone since."""
+    shop = open_shop(tmp_path_factory.mktemp("gone"), port=free_port())
+    served, context = Served(shop.app, shop.port), chromium.new_context(viewport=PHONE)
+    seen(context, served, "/", "/panels/skiff-deck-2")
+    served.stop()
+    yield context, served.url
+    context.close()
+    shop.close()
+
+
+def minutes_later(context: BrowserContext, minutes: int) -> Page:
+    """A new page, the device's clock that much further."""
+    page = context.new_page()
+    page.add_init_script(f"const told = Date.now; Date.now = () => told() + {minutes * MINUTE}")
+    return page
 
 
 def test_chromium_would_install_it_and_its_manifest_is_whole(context: BrowserContext, served: Served) -> None:
@@ -83,15 +98,12 @@ def test_the_icons_are_those_of_the_drawing_and_a_round_cut_takes_none_of_it(chr
 
 
 def test_started_cold_without_the_shop_the_round_is_there_and_as_old_as_it_is(
-    context: BrowserContext, served: Served
+    cut_off: tuple[BrowserContext, str],
 ) -> None:
-    seen(context, served, "/")
-    served.stop()
-    minutes_on(context, 2)
-    page = context.new_page()
+    page = minutes_later(cut_off[0], 2)
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(served.url)
+    page.goto(cut_off[1])
     expect(page.locator("#strip-skiff-deck-2 .fresh .headline")).to_be_visible()
     expect(page.locator("#lost")).to_have_text("this page lost touch 06:10")
     assert page.evaluate("window.coldshed.now()") >= NOW + 2 * MINUTE
@@ -99,29 +111,20 @@ def test_started_cold_without_the_shop_the_round_is_there_and_as_old_as_it_is(
 
 
 @pytest.mark.parametrize(
-    "minutes", [11, 60 * 24 * 3, -5], ids=["past-its-time", "three-days", "clock-set-back"]
+    ("minutes", "since"),
+    [(11, "06:10"), (60 * 24 * 3, "Sun 11 Jan 06:10"), (-5, "06:10")],
+    ids=["past-its-time", "three-days", "clock-set-back"],
 )
 def test_started_cold_past_good_until_nothing_old_is_shown_as_fresh(
-    context: BrowserContext, served: Served, minutes: int
+    cut_off: tuple[BrowserContext, str], minutes: int, since: str
 ) -> None:
     """Whose clock was set back since cannot tell how old a page is: nothing of it counts."""
-    seen(context, served, "/", "/panels/skiff-deck-2")
-    served.stop()
-    minutes_on(context, minutes)
-    page = context.new_page()
+    page = minutes_later(cut_off[0], minutes)
     for path, last in (("/", ".strip .stale .why"), ("/panels/skiff-deck-2", ".answer .stale .next")):
-        page.goto(served.url + path)
+        page.goto(cut_off[1] + path)
         expect(page.locator(last).first).to_have_text("Last said 06:10: Recoat before 06:50.")
-        assert page.locator(".fresh .headline:visible, .fresh.headline:visible").count() == 0, path
-
-
-def test_a_page_of_another_day_says_which(context: BrowserContext, served: Served) -> None:
-    seen(context, served, "/")
-    served.stop()
-    minutes_on(context, 60 * 24 * 3)
-    page = context.new_page()
-    page.goto(served.url)
-    expect(page.locator("#lost")).to_have_text("this page lost touch Sun 11 Jan 06:10")
+        assert page.locator(".fresh .headline:visible").count() == 0, path
+        expect(page.locator("#lost")).to_have_text(f"this page lost touch {since}")
 
 
 def test_without_its_script_a_kept_page_shows_no_answer_at_all(
