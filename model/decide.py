@@ -150,11 +150,16 @@ def _cold(now: Standing, stopped: Stopped) -> Verdict:
         warmth: dict[str, Value] = {"warm_C": stopped.warm_C, "do": stopped.do}
         why.append(Say("why_warmed", {**warmth, "warmed_h": likely}))
         following = Say("next_warmed", {**warmth, "warmed_h": likely, "soon_h": soon, "late_h": late})
-    shuts = when(now.newest, Milestone.RECOAT_UNTIL).early
-    if now.job.bonds and is_open(now) and not is_shut(now) and shuts is not None:
-        why.append(Say("why_shuts", {"shut_by": shuts}))
     headline = Say("stopped_by_cold", {"move_C": stopped.move_C})
+    why += _still_open(now)
     return Verdict(state_of(now), Kind.CARE, Mark.KNEE, headline, (*why, *_exposure(now)), following, rank=4)
+
+
+def _still_open(now: Standing) -> list[Say]:
+    """When the window of a film shuts that is told something else first."""
+    shuts = when(now.newest, Milestone.RECOAT_UNTIL).early
+    told = now.job.bonds and is_open(now) and not is_shut(now) and shuts is not None
+    return [Say("why_shuts", {"shut_by": shuts})] if told and shuts is not None else []
 
 
 def _wash_in_the_cold(now: Standing, level: str) -> Verdict:
@@ -172,6 +177,7 @@ def _hard(now: Standing, glassy: Glassy) -> Verdict:
         why.append(Say("why_warmed", warmed))
     following = Say("next_far", {"do": "sand"}) if glassy.warmed_h is None else None
     headline = Say("ply_hard" if now.job.under_ply else "hard_not_cured")
+    why += _still_open(now)
     return Verdict(State.FIRM, Kind.CARE, Mark.KNEE, headline, (*why, *_exposure(now)), following, rank=4)
 
 

@@ -77,19 +77,6 @@ def test_the_recoat_window_opens_late_and_shuts_early() -> None:
     assert answer.good_until <= int(answer.verdict.headline.values["shut_by"])
 
 
-def test_with_a_perfect_forecast_the_verdict_turns_when_it_said_it_would() -> None:
-    """Minute by minute across both ends of the window: opens at its "from", shuts at its "by"."""
-    wait = after(lambda hour: 20.0, 3.0)
-    opens = int(wait.verdict.headline.values["open_from"])
-    for step, expected in ((-1, "setting"), (1, "recoatable")):
-        hour = (opens + step * 60_000 - MIXED) / HOUR_MS
-        assert after(lambda hour: 20.0, hour).verdict.headline.key == expected
-    shuts = int(after(lambda hour: 20.0, 4.2).verdict.headline.values["shut_by"])
-    for step, expected in ((-1, "recoatable_last"), (1, "firm")):
-        hour = (shuts + step * 60_000 - MIXED) / HOUR_MS
-        assert after(lambda hour: 20.0, hour).verdict.headline.key == expected
-
-
 def test_an_invented_card_leaves_no_safe_window_and_asks_for_the_thumb() -> None:
     """Its wide range overlaps at the two ends; no clock can say when, so none is named."""
     answer = after(lambda hour: 20.0, 3.5, of=card(own=False))

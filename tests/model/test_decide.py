@@ -49,6 +49,18 @@ def test_what_opens_is_said_from_its_own_share_of_the_range_on() -> None:
     assert decide(replace(opened, newest=opened.newest | {"recoat_until": shut})).state is State.FIRM
 
 
+def test_a_film_that_feels_hard_in_its_open_window_is_told_when_that_shuts() -> None:
+    """What may still be coated must not be lost for want of a word, though its headline is about sanding."""
+    shuts = When(50 * HOUR_MS, 60 * HOUR_MS, 70 * HOUR_MS, 0.0)
+    newest = {"recoat_from": When(HOUR_MS, HOUR_MS, HOUR_MS, 1.0), "recoat_until": shuts}
+    hard = decide(replace(SANDABLE, newest=newest, least={}, glassy=Glassy(46.0, 20.0, 4.0)))
+    assert hard.headline.key == "hard_not_cured"
+    assert Say("why_shuts", {"shut_by": 50 * HOUR_MS}) in hard.why
+    missed = newest | {"recoat_until": replace(shuts, passed=0.05)}
+    late = decide(replace(SANDABLE, newest=missed, least={}, glassy=Glassy(46.0, 20.0, 4.0)))
+    assert "why_shuts" not in {why.key for why in late.why}
+
+
 def test_demoulding_asks_for_proof_beside_the_range_and_full_cure_for_no_less() -> None:
     """95 % of the range is not enough; nor is proof for an invented card, or for a cold, glassy film."""
     firm = replace(SANDABLE, proven=True, soften_C=46.0, least=SANDABLE.least | {"cured": NEVER})
