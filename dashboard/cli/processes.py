@@ -23,7 +23,6 @@ from collector.steady_clock import SteadyClock, this_machine
 from collector.store.house_clock import HouseClock
 from collector.supervise import Stop, Supervisor, python_command
 from dashboard.cli.errors import CommandError
-from dashboard.cli.set_up import begin, may_begin
 
 if TYPE_CHECKING:
     import uvicorn
@@ -38,8 +37,11 @@ START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:])
 
 def run(arguments: argparse.Namespace) -> int:
     """collect, watch and serve (and forward, where the settings name a server), until a signal."""
-    if may_begin(arguments):
-        return begin(arguments)
+    if not arguments.settings.exists():
+        from dashboard.cli.set_up import begin, may_begin
+
+        if may_begin(arguments):
+            return begin(arguments)
     settings = settings_of(arguments)
     names = ["collect", "watch", "serve"]
     also = {"forward": settings.forward, "notify": settings.notices}

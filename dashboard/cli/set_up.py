@@ -48,7 +48,7 @@ def _terminal(arguments: argparse.Namespace) -> int:
     session = _session(arguments)
     try:
         written = Guide(session, terminal).run()
-    except Left:
+    except (Left, KeyboardInterrupt):  # the second while it was not waiting for an answer
         terminal.tell(f"\n\nLeft; every answer is kept. 'coldshed set-up{_named(arguments)}' goes on here.")
         return 1
     except OSError as error:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+
 import uvicorn
 
 from collector.first_run.session import SetUp
@@ -28,6 +30,9 @@ def in_a_browser(session: SetUp) -> bool:
         done.append(True)
         server.should_exit = True
 
+    door = socket.create_server(
+        (HOST, session.port)
+    )  # before its address is shown: whoever is fast waits, no more
     app = create_set_up_app(session, OneTimeCode(show), session.port, written)
     tunnel = f"ssh -L {session.port}:{HOST}:{session.port} NAME@THIS-COMPUTER"
     print(
@@ -48,7 +53,9 @@ def in_a_browser(session: SetUp) -> bool:
         )
     )
     try:
-        server.run()
+        server.run(sockets=[door])
     except KeyboardInterrupt:  # uvicorn passes it on once it has ended
         print()
+    finally:
+        door.close()
     return bool(done)

@@ -22,6 +22,8 @@ from dashboard.words import LABELS
 
 FIRST_S = 6.0
 """A way that was just chosen is given this long to connect and say something."""
+STILL_S = 1.0
+"""Devices of one port follow one another: when no new one has come for so long, the list is shown."""
 LOOK_S = 0.25
 SAID_S = 2.0
 """A device's line is shown at most so often: a terminal over SSH scrolls."""
@@ -45,6 +47,8 @@ class Guide:
             self._name()
         if "way" in self._session.missing():
             self._add()
+        else:
+            self._settle()
         while True:
             devices = self._show()
             said = self._ask(
@@ -162,17 +166,24 @@ class Guide:
 
     def _hear(self, id: str) -> None:
         """Waits for the first sign of it; what failed is forgotten again, if a person wants that."""
-        self._tell("  Listening; Enter goes on at once…")
-        waited = 0.0
-        while waited < FIRST_S and not self._way(id).heard and not self._way(id).state.startswith("failed"):
-            if self._terminal.pressed(LOOK_S):
-                break
-            waited += LOOK_S
+        self._settle()
         way = self._way(id)
         self._tell(f"  {way.id}: {way_state(way)}")
         if way.state.startswith("failed") and self._terminal.yes("Forget it, and choose anew?"):
             self._session.forget(id)
             self._add()
+
+    def _settle(self) -> None:
+        """Waits until each way has said something or failed and no new device comes, for a while or until Enter."""
+        self._tell("  Listening; Enter goes on at once…")
+        waited, since, known = 0.0, 0.0, 0
+        while waited < FIRST_S:
+            silent = any(_may_speak(way) for way in self._session.ways())
+            devices = len(self._session.devices())
+            since, known = (0.0, devices) if devices != known else (since + LOOK_S, known)
+            if (not silent and (since >= STILL_S or not known)) or self._terminal.pressed(LOOK_S):
+                return
+            waited += LOOK_S
 
     def _way(self, id: str) -> Way:
         return next(way for way in self._session.ways() if way.id == id)
@@ -287,6 +298,11 @@ class Guide:
             self._tell(f"  {error}")
             return False
         return True
+
+
+def _may_speak(way: Way) -> bool:
+    """True while it is worth waiting for its first word."""
+    return not way.heard and not way.state.startswith("failed") and way.kind != "folder"
 
 
 def _newest_zone(session: SetUp) -> str:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import stat
 import subprocess
 import sys
-import threading
 import tty
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,32 +24,8 @@ from collector.first_run.session import SetUp
 from collector.settings import FolderSource, MqttSource, SerialSource
 from collector.steady_clock import SteadyClock, this_machine
 from tests.certificates import Authority
+from tests.line_sender import line_sender
 from tests.services import find, mosquitto, running, wait_until
-
-
-@contextlib.contextmanager
-def line_sender(*lines: str) -> Iterator[str]:
-    """A pseudo-terminal on which the lines come again and again; gives its far end's path."""
-    master, slave = os.openpty()
-    tty.setraw(slave)
-    name = os.ttyname(slave)
-    os.close(slave)
-    os.set_blocking(master, False)
-    stop = threading.Event()
-
-    def send() -> None:
-        while not stop.wait(0.02):
-            with contextlib.suppress(OSError):  # nobody reads, and its buffer is full
-                os.write(master, "".join(f"{line}\n" for line in lines).encode())
-
-    thread = threading.Thread(target=send)
-    thread.start()
-    try:
-        yield name
-    finally:
-        stop.set()
-        thread.join()
-        os.close(master)
 
 
 @pytest.fixture
