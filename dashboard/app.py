@@ -21,6 +21,7 @@ from dashboard.alive import Doing, doing
 from dashboard.api import alarms as api_alarms
 from dashboard.api import changes as api_changes
 from dashboard.api import decide as api_decide
+from dashboard.api import door as api_door
 from dashboard.api import labels as api_labels
 from dashboard.api import logging as api_logging
 from dashboard.api import mix as api_mix
@@ -32,11 +33,16 @@ from dashboard.api import tonight as api_tonight
 from dashboard.changes import Changes, look_of
 from dashboard.decided import Decisions
 from dashboard.desk import Desk
+from dashboard.door.door import Door
+from dashboard.door.doorway import Doorway
+from dashboard.door.limits import Limits
+from dashboard.door.visitor import DoorError
 from dashboard.forecast_file import ForecastFile
 from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
 from dashboard.pages import alarms as alarm_pages
+from dashboard.pages import door as door_pages
 from dashboard.pages import help as help_routes
 from dashboard.pages import kept as kept_page
 from dashboard.pages import labels as label_pages
@@ -78,6 +84,8 @@ def create_app(
     decisions: Decisions | None = None,
     told: tuple[str, ...] = (),
     notices: Path | None = None,
+    door: Door | None = None,
+    numbers: bool = False,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -90,6 +98,7 @@ def create_app(
     card_text  the text of a card by its id, for records
     decisions  what keeps the answers that people decided by
     told       names of those who are told of alarms away from the pages; notices: path of notices.db
+    door       who may come in; None: whoever can reach it. numbers: it may be called by any IP address
     """
     shop = Shop(
         watched,
@@ -115,7 +124,7 @@ def create_app(
         NoticeReader(notices) if notices else None,
     )
     files = StaticFiles()
-    desk = Desk(shop, files)
+    desk = Desk(shop, files, door is not None)
     app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
     app.state.changes = Changes(look_of(shop, readings), clock)
     for router in (
@@ -149,8 +158,19 @@ def create_app(
     ):
         app.include_router(router)
     _errors(app, desk)
-    called = [urlsplit(public_url).netloc] if public_url else []
-    app.add_middleware(security.Guard, hosts=(*allowed_hosts, *called), port=port)
+    app.add_middleware(Limits)
+    if door is not None:
+        for router in (door_pages.router(desk, door), api_door.router(door), api_door.keys_router(door)):
+            app.include_router(router)
+        app.add_middleware(Doorway, door=door)
+    url = urlsplit(public_url) if public_url else None
+    app.add_middleware(
+        security.Guard,
+        hosts=(*allowed_hosts, *([url.netloc] if url else [])),
+        port=port,
+        numbers=numbers,
+        tls=url.netloc if url and url.scheme == "https" else None,
+    )
     return app
 
 
@@ -166,8 +186,9 @@ def _errors(app: FastAPI, desk: Desk) -> None:
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: HTTPException) -> Response:
         if error.status_code == 404 and not request.url.path.startswith(("/api/", "/static/")):
-            page = desk.page(request, "missing.html", desk.view(), tab="", what=_missing(error))
-            page.status_code = 404
+            said = getattr(request.state, "door_says", None)
+            page = desk.page(request, "missing.html", desk.view(), tab="", what=said or _missing(error))
+            page.status_code = 403 if said else 404
             return page
         return security.problem(error.status_code, str(error.detail), "Go back to the round.")
 
@@ -176,6 +197,14 @@ def _errors(app: FastAPI, desk: Desk) -> None:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"] if part != "body") or "the entry"
         return security.problem(422, f"{where}: {first['msg']}", "Correct it and send it again.")
+
+    @app.exception_handler(DoorError)
+    def not_at_the_door(request: Request, error: DoorError) -> Response:
+        return security.problem(409, str(error), "Nothing was changed. Correct it and tap again.")
+
+    @app.exception_handler(api_door.Refusal)
+    def refused_at_the_door(request: Request, error: api_door.Refusal) -> Response:
+        return error.answer
 
     @app.exception_handler(LogbookError)
     def makes_no_sense(request: Request, error: LogbookError) -> Response:

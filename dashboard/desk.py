@@ -24,6 +24,7 @@ from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.glossary import linked
+from dashboard.door.visitor import asking
 from dashboard.notice import RINGS
 from dashboard.panel import Panel
 from dashboard.paper import Paper
@@ -46,7 +47,7 @@ PACKED = 5
 class Desk:
     """Reads for pages; holds no state but the templates. `files`: what the pages link to."""
 
-    def __init__(self, shop: Shop, files: StaticFiles) -> None:
+    def __init__(self, shop: Shop, files: StaticFiles, has_door: bool = False) -> None:
         self.shop = shop
         self.version = files.version
         self.supposing = Supposing(shop.facts, shop.card)
@@ -67,6 +68,7 @@ class Desk:
             invented=shop.invented,
             v=files.version,
             v_plotly=files.plotly,
+            has_door=has_door,
         )
         self._paper = Paper(shop.site, shop.invented, files.version)
 
@@ -138,9 +140,15 @@ class Desk:
     def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page; 304 if the browser's copy differs in nothing but the time it was made."""
         text = self._templates.get_template(template).render(
-            view=view, now=_NOW, tag=_TAG, rate=self.shop.clock.rate, alarms=self.standing(), **values
-        )
+            view=view, now=_NOW, tag=_TAG, rate=self.shop.clock.rate, alarms=self.standing(), visitor=asking(),
+            **values,
+        )  # fmt: skip
         # no-store: a page brought back from a cache would count its age from the wrong moment.
+        return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
+
+    def bare(self, request: Request, template: str, view: View, **values: Any) -> Response:
+        """A page that tells nothing of the shop but its name: for whoever is not signed in."""
+        text = self._templates.get_template(template).render(view=view, visitor=asking(), **values)
         return self._send(request, text, "text/html; charset=utf-8", "no-store", view)
 
     def paper(self, request: Request, template: str, view: View, **values: Any) -> Response:

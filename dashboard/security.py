@@ -6,16 +6,15 @@ Headers, Host allow-list against DNS rebinding, and no change without a same-ori
 
 from __future__ import annotations
 
+import ipaddress
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-MAX_BODY = 64 * 1024
-MAX_PICTURE = 8 * 1024 * 1024
 PICTURES = frozenset({"image/jpeg", "image/png", "image/webp"})
 """What a photo may be sent as, and nowhere but where photos are taken in."""
 PLOTLY_STYLES = (
@@ -47,9 +46,14 @@ HEADERS = {
 READING = frozenset({"GET", "HEAD"})
 
 
-def problem(status: int, what: str, do: str) -> JSONResponse:
-    """The one shape of every error: what happened, and what to do."""
-    return JSONResponse({"error": {"what": _sentence(what), "do": _sentence(do)}}, status_code=status)
+TLS_S = 31_536_000
+MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
+
+
+def problem(status: int, what: str, do: str, beside: Mapping[str, str] | None = None) -> JSONResponse:
+    """The one shape of every error: what happened, and what to do. `beside`: what a program may go by."""
+    error = {"error": {"what": _sentence(what), "do": _sentence(do)}}
+    return JSONResponse({**error, **(beside or {})}, status_code=status)
 
 
 def _sentence(text: str) -> str:
@@ -58,11 +62,20 @@ def _sentence(text: str) -> str:
 
 
 class Guard:
-    """ASGI middleware. `hosts`: names that a Host header may carry, with our port, or as "name:port"."""
+    """ASGI middleware. `hosts`: names that a Host header may carry, with our port, or as "name:port".
 
-    def __init__(self, app: ASGIApp, hosts: Iterable[str], port: int) -> None:
+    numbers   any IP address may stand there, too: a foreign page can be led here by a name only
+    tls       the name under which a proxy answers by TLS: browsers are told to keep to that
+    """
+
+    def __init__(
+        self, app: ASGIApp, hosts: Iterable[str], port: int, numbers: bool = False, tls: str | None = None
+    ) -> None:
         self._app = app
         self._hosts = frozenset(_allowed(hosts, port))
+        self._port = port
+        self._numbers = numbers
+        self._tls = tls and tls.lower()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -75,23 +88,20 @@ class Guard:
                 for name, value in HEADERS.items():
                     headers[name] = value
                 headers.setdefault("Cache-Control", "no-cache")
+                if self._tls and Headers(scope=scope).get("host", "").lower() == self._tls:
+                    headers["Strict-Transport-Security"] = f"max-age={TLS_S}"
             await send(message)
 
-        refusal = self._refusal(scope["method"], Headers(scope=scope), _for_pictures(scope))
-        if refusal is None and scope["method"] not in READING:
-            most = MAX_PICTURE if _for_pictures(scope) else MAX_BODY
-            body = await _read(receive, most)
-            if body is None:
-                refusal = problem(413, "The body is too large.", f"Send at most {most // 1024} KiB.")
-            else:
-                receive = _replay(body, receive)
+        refusal = self._refusal(scope["method"], Headers(scope=scope), for_pictures(scope))
         await (refusal or self._app)(scope, receive, send_guarded)
 
     def _refusal(self, method: str, headers: Headers, pictures: bool) -> JSONResponse | None:
+        if len(headers) > MOST_HEADERS or sum(len(a) + len(b) for a, b in headers.raw) > MOST_HEADER_BYTES:
+            return problem(431, "The request has too many headers.", f"Send at most {MOST_HEADERS}.")
         host = headers.get("host", "").lower()
         if not host or len(headers.getlist("host")) > 1:
             return problem(400, "The request names no host, or several.", "Open the page by its address.")
-        if host not in self._hosts:
+        if host not in self._hosts and not (self._numbers and _is_number(host, self._port)):
             return problem(
                 421,
                 "This computer does not answer under that name.",
@@ -101,7 +111,9 @@ class Guard:
             return None
         if method != "POST":
             return problem(405, f"{method} is not used here.", "Use GET to read and POST to log.")
-        return _cross_site(headers, host) or (_not_a_picture(headers) if pictures else _not_json(headers))
+        # What carries its own token was not sent by a browser on somebody else's behalf.
+        foreign = None if "authorization" in headers else _cross_site(headers, host)
+        return foreign or (_not_a_picture(headers) if pictures else _not_json(headers))
 
 
 def _cross_site(headers: Headers, host: str) -> JSONResponse | None:
@@ -112,31 +124,8 @@ def _cross_site(headers: Headers, host: str) -> JSONResponse | None:
     return problem(403, "Only this shop's own pages may log something.", "Tap the button on the page itself.")
 
 
-def _replay(messages: list[Message], receive: Receive) -> Receive:
-    """Gives the messages that were read already once more, then goes on with the connection's own."""
-    waiting = iter(messages)
-
-    async def again() -> Message:
-        found = next(waiting, None)
-        return found if found is not None else await receive()
-
-    return again
-
-
-async def _read(receive: Receive, most: int) -> list[Message] | None:
-    """The whole body's messages; None if it is larger than `most` bytes, whatever its header said."""
-    messages, size, more = [], 0, True
-    while more:
-        message = await receive()
-        size += len(message.get("body", b""))
-        if size > most:
-            return None
-        messages.append(message)
-        more = message["type"] == "http.request" and message.get("more_body", False)
-    return messages
-
-
-def _for_pictures(scope: Scope) -> bool:
+def for_pictures(scope: Scope) -> bool:
+    """Whether this is where a photo is taken in."""
     return re.fullmatch(r"/api/panels/[^/]+/photos/[^/]+", scope["path"]) is not None
 
 
@@ -154,6 +143,16 @@ def _not_json(headers: Headers) -> JSONResponse | None:
     if _kind(headers) == "application/json":
         return None
     return problem(415, "The body is not marked as JSON.", "Send Content-Type: application/json.")
+
+
+def _is_number(host: str, port: int) -> bool:
+    """ "192.168.1.20:8137" or "[fd00::2]:8137"."""
+    name, _, told = host.rpartition(":")
+    try:
+        ipaddress.ip_address(name.removeprefix("[").removesuffix("]"))
+    except ValueError:
+        return False
+    return told == str(port)
 
 
 def _allowed(hosts: Iterable[str], port: int) -> Iterable[str]:

@@ -1,18 +1,24 @@
-"""Entries as the API takes them. Times UTC ms, masses g, temperatures degC; who: a free name, as typed."""
+"""Entries as the API takes them. Times UTC ms, masses g, temperatures degC; who: a name, see Who."""
 
 from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from dashboard.door.visitor import speaks_as
 from dashboard.panel import CoatKind
 from dashboard.step_check import LONGEST_REASON, LONGEST_TEXT
 from model.observation import Word
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
 Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
-Who = Annotated[str, Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$")]
+Who = Annotated[
+    str,
+    Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$", validate_default=True),
+    AfterValidator(speaks_as),
+]
+"""The name that an entry carries: as typed where the house is open, else what the door says of whoever asks."""
 PanelId = Annotated[str, Field(min_length=1, max_length=64)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
 Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x1f\x7f]+$")]

@@ -15,6 +15,7 @@ from dashboard.chart_layout import window
 from dashboard.desk import Desk
 from dashboard.devices import ProbeLog
 from dashboard.display import View
+from dashboard.door.visitor import asking
 from dashboard.entries import rail
 from dashboard.figures import figure
 from dashboard.pages.more import probe_lines
@@ -73,7 +74,10 @@ def router(desk: Desk) -> APIRouter:
         """Serve answers; whether watch does is told by the age of what it worked out, UTC ms.
 
         `recording`: what keeps readings from being stored, in words; empty if nothing does.
+        Whoever is not signed in is told that serve answers, and nothing else.
         """
+        if not asking().known:
+            return {"serve": "running"}
         return _health(desk) | {"recording": [item.text for item in desk.shop.troubles()]}
 
     return routes

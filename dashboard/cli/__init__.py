@@ -9,7 +9,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.cli import log_parser
+from dashboard.cli import account_parser, log_parser
 
 COMMANDS = "dashboard.cli."
 
@@ -78,6 +78,7 @@ def parser() -> argparse.ArgumentParser:
     _decide(commands)
     _mix(commands)
     _alarms(commands)
+    account_parser.add(commands, _command)
     _check(commands)
     return top
 

@@ -19,6 +19,7 @@ from collector.settings import Settings
 from collector.store.readings_schema import READINGS
 from collector.store.schema import NotYet, Schema, StoreError, open_reader
 from dashboard.alive import doing, lock_holder
+from dashboard.cli.doors import authority, base_of, headers_for
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
 from dashboard.logbook import SHOP
 from dashboard.notice_store import NOTICES
@@ -143,9 +144,8 @@ def clock_findings(now: int, synchronised: bool, newest: int | None) -> Iterator
 
 def page_findings(settings: Settings, serve_runs: bool) -> Iterator[Finding]:
     """Whether the pages come, and what serve says of watch."""
-    host, port = settings.serve.host, settings.serve.port
-    where = f"pages: http://{host}:{port}"
-    health = _health(host, port)
+    where = f"pages: {base_of(settings)}"
+    health = _health(settings)
     if isinstance(health, dict):
         yield ok(f"{where} answers")
         if health.get("watch") == WATCH_SILENT:
@@ -161,11 +161,11 @@ def page_findings(settings: Settings, serve_runs: bool) -> Iterator[Finding]:
         )
 
 
-def _health(host: str, port: int) -> dict[str, Any] | str:
+def _health(settings: Settings) -> dict[str, Any] | str:
     """serve's health, or why there is none."""
-    connection = http.client.HTTPConnection(host, port, timeout=3)
+    connection = http.client.HTTPConnection(authority(settings), timeout=3)
     try:
-        connection.request("GET", "/api/health")
+        connection.request("GET", "/api/health", headers=headers_for(settings))
         body = json.loads(connection.getresponse().read(65_536))
     except (OSError, http.client.HTTPException, ValueError) as error:
         return str(error) or type(error).__name__

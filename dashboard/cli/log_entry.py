@@ -13,6 +13,7 @@ from collector.reading import Quantity
 from collector.settings import Settings
 from collector.store.schema import Locked, NotYet
 from dashboard.cards import CardShelf
+from dashboard.cli.doors import base_of, headers_for, in_words
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import decisions, house_clock
 from dashboard.cli.times import iso
@@ -75,16 +76,14 @@ def _with(text: str, moved: str) -> str:
 
 
 def _ask_serve(settings: Settings, event: Event, picture: Picture | None) -> str:
-    host = f"[{settings.serve.host}]" if ":" in settings.serve.host else settings.serve.host
-    base = f"http://{host}:{settings.serve.port}"
+    base = base_of(settings)
     path, body = _request(event)
     kind, content = "application/json", json.dumps(body).encode()
     if picture is not None:
         path = f"/api/panels/{event.panel}/photos/{event.id}?who={quote(event.who, safe='')}"
         kind, content = picture.type, picture.content
-    request = urllib.request.Request(
-        base + path, content, {"Content-Type": kind, "Origin": base}, method="POST"
-    )
+    headers = {"Content-Type": kind, "Origin": base, **headers_for(settings)}
+    request = urllib.request.Request(base + path, content, headers, method="POST")
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     try:
         with opener.open(request, timeout=10) as answer:
@@ -98,14 +97,6 @@ def _ask_serve(settings: Settings, event: Event, picture: Picture | None) -> str
         raise CommandError(
             f"shop.db is being written, but serve does not answer on {base}: {error}"
         ) from error
-
-
-def in_words(answer: bytes) -> str:
-    """What serve said against it; its words about what to do speak of buttons, which a command has none of."""
-    try:
-        return str(json.loads(answer)["error"]["what"])
-    except (ValueError, KeyError, TypeError):
-        return answer.decode(errors="replace")
 
 
 def _request(event: Event) -> tuple[str, dict[str, Any]]:

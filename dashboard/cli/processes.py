@@ -22,6 +22,7 @@ from collector.settings import Settings
 from collector.steady_clock import SteadyClock, this_machine
 from collector.store.house_clock import HouseClock
 from collector.supervise import Stop, Supervisor, python_command
+from dashboard.cli.doors import reached_at
 from dashboard.cli.errors import CommandError
 
 if TYPE_CHECKING:
@@ -110,13 +111,13 @@ def watch(arguments: argparse.Namespace) -> int:
 
 
 def serve(arguments: argparse.Namespace) -> int:
-    import uvicorn
-
     from collector.reading import ProbeFacts
     from collector.store.reader import Reader
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
+    from dashboard.cli.doors import base_of, is_loopback, names, open_door, tell_code
     from dashboard.cli.house import decisions, forecast_of
+    from dashboard.door.wire import config_for
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.serving import Server
@@ -128,6 +129,7 @@ def serve(arguments: argparse.Namespace) -> int:
     clock = clock_of(arguments, settings)
     deciding = decisions(settings, clock)
     times = EntryTimes(settings.readings_db)
+    door = open_door(settings, clock)
     logbook = Logbook(settings.shop_db, shelf.names, times, deciding.beside).open()
 
     def probes() -> list[ProbeFacts]:
@@ -157,25 +159,20 @@ def serve(arguments: argparse.Namespace) -> int:
         leave_minute=settings.shop.leave_minute,
         forecast=forecast_of(settings),
         public_url=settings.serve.public_url,
+        door=door,
+        allowed_hosts=names(settings),
+        numbers=not is_loopback(settings.serve.host),
     )
-    server = Server(
-        app,
-        uvicorn.Config(
-            app,
-            host=settings.serve.host,
-            port=settings.serve.port,
-            log_level="warning",
-            timeout_graceful_shutdown=3,
-            server_header=False,
-            proxy_headers=False,
-        ),
-    )
+    server = Server(app, config_for(app, settings.serve.host, settings.serve.port))
     must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")
-    log.info("pages on http://%s:%d", settings.serve.host, settings.serve.port)
+    log.info("pages on %s", base_of(settings))
+    if arguments.demo_clock is None:
+        tell_code(door, settings)
     try:
         return _serve_until(server, stop, Heartbeat.of_environment())
     finally:
         logbook.close()
+        door.close()
 
 
 def forward(arguments: argparse.Namespace) -> int:
@@ -285,7 +282,7 @@ def _serve_until(server: uvicorn.Server, stop: Stop, heartbeat: Heartbeat) -> in
         while not (server.started or ends()):
             rest(STARTING_S, ends)
         while not ends():
-            if _answers(server.config.host, server.config.port):
+            if _answers(reached_at(server.config.host), server.config.port):
                 heartbeat.turned()
             rest(KNOCK_S, ends)
 

@@ -35,7 +35,10 @@
     } catch (problem) {
       throw new Error(problem.name === "TimeoutError" ? body.dataset.notAnswered : body.dataset.notSent);
     }
-    if (!answer.ok) throw Object.assign(new Error(`${told.error.what} ${told.error.do}`), { refused: true });
+    // A session that ended, or a signature that is missing: asked for over this page, then it is sent once more.
+    if (told.door && (await window.coldshedDoor?.ask(told.door))) return send(url, entry, picture);
+    if (!answer.ok)
+      throw Object.assign(new Error(`${told.error.what} ${told.error.do}`), { refused: !told.door && ![408, 429].includes(answer.status) });
     return told;
   };
 

@@ -20,6 +20,7 @@ from dashboard.words import answers, labels
 from dashboard.words.acts import ACT_LABELS
 from dashboard.words.alarms import ALARM_DID, ALARM_LABELS, ALARM_SENTENCES
 from dashboard.words.answers import CAUTIONS
+from dashboard.words.door import DOOR_LABELS
 from dashboard.words.doubts import DOUBT_ALARMS, DOUBT_HEADLINES, DOUBT_WHYS, DOUBTS
 from dashboard.words.first_run import FIRST_RUN_LABELS
 from dashboard.words.help import HELP_LABELS
@@ -60,6 +61,7 @@ PARTS = (
     HELP_LABELS,
     WHY_LABELS,
     FIRST_RUN_LABELS,
+    DOOR_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

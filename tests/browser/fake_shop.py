@@ -16,6 +16,7 @@ from collector.store.writer import Writer
 from dashboard.app import create_app
 from dashboard.assessment import Assessment, Curve, Film, Passing
 from dashboard.cards import CardShelf
+from dashboard.door.door import Door
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
 from dashboard.watch_store import Alarm, WatchReader, WatchWriter
@@ -78,10 +79,11 @@ def open_shop(
     public_url: str | None = None,
     sent: Callable[[int], list[Reading]] | None = None,
     told: tuple[str, ...] = (),
+    door: Door | None = None,
 ) -> FakeShop:
     """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice).
 
-    `told`: who is told of alarms away from the pages.
+    `told`: who is told of alarms away from the pages; `door`: who may come in.
     """
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
@@ -103,6 +105,7 @@ def open_shop(
         public_url=public_url,
         told=told,
         notices=folder / "notices.db" if told else None,
+        door=door,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:

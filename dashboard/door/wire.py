@@ -1,0 +1,124 @@
+"""The connection itself: how long a request's head may take and how large it is, how many connections one client has.
+
+uvicorn alone waits for ever for a head that never ends, and answers what it cannot read in a form of its own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from http import HTTPStatus
+from typing import Any
+
+import h11
+import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from dashboard.door.delays import network
+from dashboard.security import HEADERS
+
+HEAD_S = 10.0
+"""A head is there within this time, or the connection ends."""
+LINGER_S = 5.0
+"""What is still sent after a refusal is read away so long, so that the refusal can be read."""
+HEAD_BYTES = 16 * 1024
+PER_CLIENT, ALTOGETHER = 40, 300
+"""Connections. A browser opens six to one address; people behind one address of this computer's proxy count as one."""
+HERE = ("127.0.0.1", "::1")
+
+SAID = {
+    400: ("This is no request that can be read.", "Open the page by its address."),
+    408: ("The request came too slowly.", "Send it again where the network is better."),
+    431: ("The request's head is too large.", f"Send at most {HEAD_BYTES // 1024} KiB of headers."),
+    503: ("Too many connections.", "Close other pages of this shop, then open it again."),
+}
+
+
+class Wire(H11Protocol):
+    """uvicorn's own protocol with these limits; times can be set for tests."""
+
+    head_s = HEAD_S
+    linger_s = LINGER_S
+    _timer: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        if self._too_many():
+            self._refuse(503)
+            return
+        self._wait_for_head()
+
+    def data_received(self, data: bytes) -> None:
+        if self.transport.is_closing():
+            return
+        super().data_received(data)
+        if self.conn.their_state is h11.IDLE and self.conn.trailing_data[0]:
+            self._wait_for_head()
+        elif self.conn.their_state is not h11.IDLE:
+            self._stop_waiting()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._stop_waiting()
+        super().connection_lost(exc)
+
+    def on_response_complete(self) -> None:
+        super().on_response_complete()
+        if self.conn.their_state is h11.SEND_BODY and not self.transport.is_closing():
+            self._stop_waiting()
+            self._timer = self.loop.call_later(self.linger_s, self.transport.close)
+
+    def send_400_response(self, msg: str) -> None:
+        error = sys.exception() if sys.version_info >= (3, 12) else sys.exc_info()[1]
+        self._refuse(431 if getattr(error, "error_status_hint", 400) == 431 else 400)
+
+    def _too_many(self) -> bool:
+        if len(self.connections) > ALTOGETHER:
+            return True
+        here = self.client[0] if self.client else ""
+        if here in HERE:
+            return False
+        mine = [1 for other in self.connections if _client(other) == network(here)]
+        return len(mine) > PER_CLIENT
+
+    def _wait_for_head(self) -> None:
+        if self._timer is None:
+            self._timer = self.loop.call_later(self.head_s, self._head_is_late)
+
+    def _stop_waiting(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def _head_is_late(self) -> None:
+        self._timer = None
+        if not self.transport.is_closing() and self.conn.their_state is h11.IDLE:
+            self._refuse(408)
+
+    def _refuse(self, status: int) -> None:
+        """Answers in our form if an answer may be given now, and ends the connection."""
+        if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
+            what, do = SAID[status]
+            body = json.dumps({"error": {"what": what, "do": do}}).encode()
+            headers = [("Content-Type", "application/json"), ("Content-Length", str(len(body)))]
+            headers += [("Connection", "close"), *HEADERS.items()]
+            answer = h11.Response(
+                status_code=status, headers=headers, reason=HTTPStatus(status).phrase.encode()
+            )
+            for event in (answer, h11.Data(data=body), h11.EndOfMessage()):
+                self.transport.write(self.conn.send(event) or b"")
+        self.transport.close()
+
+
+def _client(protocol: Any) -> str:
+    found = getattr(protocol, "client", None)
+    return network(found[0]) if found else ""
+
+
+def config_for(app: Any, host: str, port: int, **more: Any) -> uvicorn.Config:
+    """uvicorn's settings, with the limits of this house."""
+    told: dict[str, Any] = {
+        "http": Wire, "h11_max_incomplete_event_size": HEAD_BYTES, "log_level": "warning",
+        "timeout_graceful_shutdown": 3, "server_header": False, "proxy_headers": False,
+    }  # fmt: skip
+    return uvicorn.Config(app, host=host, port=port, **(told | more))

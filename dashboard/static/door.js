@@ -1,0 +1,105 @@
+// The door: signing in on a page of its own or over the page that is open, signing with a PIN, and its sheets.
+"use strict";
+(() => {
+  const body = document.body;
+  const ANSWER_MS = 15000; // a small computer takes a while to look at a password
+  const SURE_MS = 5000;
+
+  const post = async (url, entry) => {
+    let answer, told;
+    try {
+      answer = await fetch(url, {
+        method: "POST",
+        headers: { "Content-Type": "application/json" },
+        body: JSON.stringify(entry),
+        signal: AbortSignal.timeout(ANSWER_MS),
+      });
+      told = await answer.json();
+    } catch (problem) {
+      throw new Error(problem.name === "TimeoutError" ? body.dataset.notAnswered : body.dataset.notSent);
+    }
+    if (!answer.ok) throw Object.assign(new Error(`${told.error.what} ${told.error.do}`), { door: told.door });
+    return told;
+  };
+
+  const entryOf = (form) => {
+    const made = {};
+    for (const field of form.elements) {
+      if (!field.name) continue;
+      if (!("many" in field.dataset)) made[field.name] = field.value;
+      else if (field.checked) (made[field.name] ??= []).push(field.value);
+      else made[field.name] ??= [];
+    }
+    return made;
+  };
+
+  const asked = (form, button) => {
+    if (!form.dataset.doorSure || button.dataset.sure) return true;
+    const label = button.textContent;
+    button.dataset.sure = "yes";
+    button.textContent = form.dataset.doorSure;
+    setTimeout(() => {
+      delete button.dataset.sure;
+      button.textContent = label;
+    }, SURE_MS);
+    return false;
+  };
+
+  const done = (form, answer) => {
+    const dialog = form.closest("dialog");
+    if (dialog) return dialog.close("done");
+    if (form.dataset.doorShows) {
+      const place = document.getElementById(form.dataset.doorShows);
+      place.querySelector("code").textContent = answer.token;
+      place.hidden = false;
+      return form.querySelector("button[type=submit]").focus();
+    }
+    if (form.dataset.doorThen) return location.assign(form.dataset.doorThen);
+    location.reload();
+  };
+
+  const submit = async (form, button) => {
+    const problem = form.querySelector(".problem");
+    problem.hidden = true;
+    if (!asked(form, button)) return;
+    const label = button.textContent;
+    button.textContent = body.dataset.sending;
+    button.disabled = true;
+    try {
+      const answer = await post(form.dataset.door, entryOf(form));
+      for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
+      done(form, answer);
+    } catch (error) {
+      problem.textContent = error.message;
+      problem.hidden = false;
+      problem.scrollIntoView({ block: "nearest" });
+      if (error.door === "sign in" && (await ask(error.door))) submit(form, button);
+    } finally {
+      button.textContent = label;
+      button.disabled = false;
+    }
+  };
+
+  for (const form of document.querySelectorAll("form[data-door]"))
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      submit(form, event.submitter ?? form.querySelector("button[type=submit]"));
+    });
+  for (const button of document.querySelectorAll("[data-door-leave]"))
+    button.addEventListener("click", () => button.closest("dialog").close(""));
+
+  // What is wanted: "sign in" or "sign". True once it was given; false if the person left it, or it is not asked here.
+  const ask = (what) =>
+    new Promise((told) => {
+      const dialog = document.getElementById(what === "sign" ? "door-sign" : "door-in");
+      if (!dialog || !["sign", "sign in"].includes(what)) return told(false);
+      if (dialog.open) return told(false);
+      dialog.returnValue = "";
+      dialog.querySelector(".problem").hidden = true;
+      dialog.addEventListener("close", () => told(dialog.returnValue === "done"), { once: true });
+      dialog.showModal();
+      dialog.querySelector("input[type=password]").focus();
+    });
+
+  window.coldshedDoor = { ask };
+})();
