@@ -7,7 +7,6 @@ this file; a test loads it.
 
 from __future__ import annotations
 
-import ipaddress
 import re
 import tomllib
 from pathlib import Path
@@ -17,6 +16,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from collector.notice_tables import Notices, Recipient
+from collector.serve_table import Serve
 from collector.source_tables import (
     UNITS as UNITS,
 )
@@ -100,7 +100,6 @@ from collector.source_tables import (
     W1Slave as W1Slave,
 )
 from collector.toml_lines import line_of, nearest
-from collector.web_address import web_address
 
 EXAMPLE = Path(__file__).with_name("example.toml")
 """The documentation of every key; a test loads it."""
@@ -134,33 +133,6 @@ class Probe(Table):
     def wire_names(self) -> tuple[str, ...]:
         """The names it is known by on the wire."""
         return ((self.name,) if isinstance(self.name, str) else self.name) or (self.id,)
-
-
-class Serve(Table):
-    """Where the pages are served. What others can reach starts only where accounts exist: 'coldshed account add'.
-
-    public_url   what a phone calls this computer by, "http://shed.lan:8137": labels lead there, and requests under
-                 that name are answered. What carries them to the loopback port is the shop's own: a tunnel, a proxy
-    """
-
-    host: str = "127.0.0.1"
-    port: int = Field(default=8137, ge=1, le=65535)
-    public_url: str | None = None
-
-    @field_validator("host")
-    @classmethod
-    def _of_this_computer(cls, host: str) -> str:
-        if host != "localhost":
-            try:
-                ipaddress.ip_address(host)
-            except ValueError as error:
-                raise ValueError('write an address of this computer, or "0.0.0.0" for all of them') from error
-        return host
-
-    @field_validator("public_url")
-    @classmethod
-    def _an_address(cls, url: str | None) -> str | None:
-        return None if url is None else web_address(url)
 
 
 class Announce(BrokerLogin):
