@@ -23,8 +23,8 @@ from dashboard.assessment import Assessment
 from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
-from dashboard.glossary import linked
 from dashboard.door.visitor import asking
+from dashboard.glossary import linked
 from dashboard.notice import RINGS
 from dashboard.panel import Panel
 from dashboard.paper import Paper

@@ -45,7 +45,7 @@
     return false;
   };
 
-  const done = (form, answer) => {
+  const done = async (form, answer) => {
     const dialog = form.closest("dialog");
     if (dialog) return dialog.close("done");
     if (form.dataset.doorShows) {
@@ -54,6 +54,7 @@
       place.hidden = false;
       return form.querySelector("button[type=submit]").focus();
     }
+    if (form.dataset.door === "/door/out") await window.coldshed?.forget?.();
     if (form.dataset.doorThen) return location.assign(form.dataset.doorThen);
     location.reload();
   };
@@ -68,7 +69,7 @@
     try {
       const answer = await post(form.dataset.door, entryOf(form));
       for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
-      done(form, answer);
+      await done(form, answer);
     } catch (error) {
       problem.textContent = error.message;
       problem.hidden = false;
