@@ -67,7 +67,7 @@ MISTAKES = [
     ('zone = "Europe/Oslo" }', 'zone = "Mars" }', "time = { key", "source.3.decode.time.zone", "Mars"),
     (', name = "L1" }', " }", "field = [", "source.3.decode.field.0.name", "missing"),
     ("[serve]", "[serv]", "[serv]", "serv", "did you mean 'serve'"),
-    ("port = 8137", 'port = 8137\nhost = "0.0.0.0"', "0.0.0.0", "serve.host", "127.0.0.1"),
+    ("port = 8137", 'port = 8137\nhost = "shed.lan"', "shed.lan", "serve.host", "0.0.0.0"),
     ('place = "surface"', 'place = "panel"', '"panel"', "probe.0.place", "air, bottles, surface"),
     (
         "interval_s = 10\naccuracy_K",
