@@ -55,6 +55,7 @@ from dashboard.pages import tonight as tonight_pages
 from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.record.gather import Archive
+from dashboard.roll_ups import RollUps
 from dashboard.static_files import StaticFiles
 from dashboard.step_check import LogbookError
 from dashboard.watch_store import WATCH
@@ -122,6 +123,7 @@ def create_app(
         decisions,
         told,
         NoticeReader(notices) if notices else None,
+        RollUps(readings).of if readings else None,
     )
     files = StaticFiles()
     desk = Desk(shop, files, door is not None)

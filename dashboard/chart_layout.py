@@ -1,18 +1,29 @@
-"""What stands around a chart's traces: axes, hour marks, milestones, the now line with its flag, and names."""
+"""What stands around a chart's traces: axes, hour marks, milestones, the now line with its flag, and names.
+
+Names keep clear of one another on the narrowest phone; on anything wider there is more room between them.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from dashboard.assessment import Assessment, Curve
-from dashboard.display import HOUR, View
+import numpy as np
+
+from dashboard.assessment import Assessment
+from dashboard.chart_data import ChartData
+from dashboard.display import HOUR, UNITS, View
 from dashboard.words import LABELS, MILESTONES
 
 Json = dict[str, Any]
-UPPER, LOWER, FILM, DID = (0.53, 1.0), (0.2, 0.47), (0.1, 0.16), 0.055
+UPPER, LOWER, FILM, DID = (0.55, 1.0), (0.2, 0.51), (0.1, 0.16), 0.05
 """Where each lane lies, from the bottom of the plot to its top, 0 to 1."""
+PLOT_PX = (244, 256)
+"""The plot's width and height at 320 px, the narrowest page there is."""
+LETTER_PX, ROW_PX = 7.6, 15
+"""Room a letter takes at most in the chart's 13 px system font, measured; and a row of them."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +40,7 @@ FLAG_ROOM = 0.06
 
 def layout(
     item: Assessment,
-    curve: Curve,
+    data: ChartData,
     done: list[Did],
     view: View,
     span: tuple[float, float],
@@ -66,12 +77,12 @@ def layout(
             "domain": list(UPPER), "range": [low, high], "fixedrange": True, "gridcolor": "@grid",
             "zeroline": False, "nticks": 6,
         },
-        "yaxis2": {**fixed, "domain": list(LOWER), "range": [0, _top(curve)]},
+        "yaxis2": {**fixed, "domain": list(LOWER), "range": [0, round(cure_top(data), 4)]},
         "yaxis3": {**fixed, "domain": list(FILM), "range": [0, 1]},
-        "yaxis4": {**fixed, "domain": [0, 1], "range": [0, 1], "overlaying": "y"},
-        "shapes": [*_lines(item, low, high, view, start, end), *_now(view.now, start, end), *_marks(done, start, end)],
+        "yaxis4": {**fixed, "domain": [0, 1], "range": [0, 1]},
+        "shapes": [*_lines(item, data, span, view, start, end), *_now(view.now, start, end), *_marks(done, start, end)],
         "annotations": [
-            *_names(item, curve, span, view, start, end), *_did(done, start, end), *_flag(flag, view.now, start, end),
+            *_names(item, data, span, view, start, end), *_did(done, start, end), *_flag(flag, view.now, start, end),
         ],
     }  # fmt: skip
 
@@ -89,43 +100,49 @@ def _ticks(start: int, end: int, view: View) -> Json:
     return {"tickmode": "array", "tickvals": values, "ticktext": texts}
 
 
-def _lines(item: Assessment, low: float, high: float, view: View, start: int, end: int) -> list[Json]:
-    """The card's minimum across the temperature lane, each milestone's likely time down the cure lane."""
-    shapes = [
-        {"type": "line", "x0": at, "x1": at, "yref": "y2 domain", "y0": 0, "y1": 1,
-         "line": {"color": "@ink", "width": 1.5, "dash": "dot" if at > view.now else "solid"}}
-        for at, _ in likely(item, start, end)
-    ]  # fmt: skip
-    if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
+def _lines(
+    item: Assessment, data: ChartData, span: tuple[float, float], view: View, start: int, end: int
+) -> list[Json]:
+    """The card's minimum across the temperature lane, each milestone across the cure lane."""
+    shapes = [_across("y2", level, "@ink", "solid", 1) for _, level, _ in levels(item, data, start, end)]
+    if item.minimum_C is not None and span[0] <= view.scale(item.minimum_C) <= span[1]:
         shapes.append(_across("y", view.scale(item.minimum_C), "@ink", "dot"))
     return shapes
 
 
-def likely(item: Assessment, start: int, end: int) -> list[tuple[int, str]]:
-    """Milestones whose likely time stands in the chart, in order: UTC ms and the name in words."""
+def levels(item: Assessment, data: ChartData, start: int, end: int) -> list[tuple[int, float, str]]:
+    """Milestones whose likely time stands in the chart, the least cured first: UTC ms, cure, and the name in words.
+
+    A milestone is no fixed cure (model.milestones): its line lies where the likely course is when it passes, so the two
+    cross at the likely time.
+    """
     found = [
         (passing.likely, MILESTONES[passing.name])
         for passing in item.milestones
         if passing.name in MILESTONES and passing.likely is not None and start <= passing.likely <= end
     ]
-    return sorted(found)
+    if not len(data):
+        return []
+    cure = np.interp([at for at, _ in found], data.t, data.middle).tolist() if found else []
+    made = [(at, round(level, 4), name) for (at, name), level in zip(found, cure, strict=True)]
+    return sorted(made, key=lambda one: (one[1], one[0]))
 
 
-def window(curve: Curve, now: int, stale: bool = False) -> tuple[int, int]:
+def window(data: ChartData, now: int, stale: bool = False) -> tuple[int, int]:
     """What the chart shows, UTC ms: from the first point to as far ahead of now as behind it, at least 8 h.
 
     A stale answer says nothing of what lies ahead: its chart ends at `now`. Where the traces end before now, because
     a probe is silent, the hatched gap is shown up to now, with room for the flag.
     """
-    start = curve.t[0]
+    start, last = int(data.t[0]), int(data.t[-1])
     if stale:
         return start, max(now, start)
-    ahead = min(curve.t[-1], max(now, start) + max(8 * HOUR, now - start))
+    ahead = min(last, max(now, start) + max(8 * HOUR, now - start))
     return start, max(ahead, now + round(FLAG_ROOM * (now - start)))
 
 
-def _across(axis: str, y: float, colour: str, dash: str) -> Json:
-    line = {"color": colour, "width": 1.5, "dash": dash}
+def _across(axis: str, y: float, colour: str, dash: str, width: float = 1.5) -> Json:
+    line = {"color": colour, "width": width, "dash": dash}
     return {
         "type": "line",
         "xref": "x domain",
@@ -169,92 +186,138 @@ def _note(text: str, *, font: Json | None = None, **place: Any) -> Json:
 
 
 def _names(
-    item: Assessment, curve: Curve, span: tuple[float, float], view: View, start: int, end: int
+    item: Assessment, data: ChartData, span: tuple[float, float], view: View, start: int, end: int
 ) -> list[Json]:
     """The lanes' names, and each line's where it stands."""
     low, high = span
-    unit = "°C" if view.unit == "degC" else "°F"
+    left: Json = {"xref": "paper", "x": -0.01, "xanchor": "right"}
     notes = [
-        _note(unit, xref="paper", x=-0.01, xanchor="right", yref="paper", y=1.03),
-        _note(LABELS["cure"], xref="paper", x=-0.01, xanchor="right", yref="y2 domain", y=1.0, yanchor="top"),
-        _note(LABELS["did"], xref="paper", x=-0.01, xanchor="right", yref="paper", y=DID, yanchor="middle"),
-        _note(LABELS["film"], xref="paper", x=-0.01, xanchor="right", yref="y3", y=0.5, yanchor="middle"),
+        _note(UNITS[view.unit], **left, yref="paper", y=1.03),
+        _note(LABELS["cure"], **left, yref="y2 domain", y=1.0, yanchor="top"),
+        _note(LABELS["did"], **left, yref="paper", y=DID, yanchor="middle"),
+        _note(LABELS["film"], **left, yref="y3", y=0.5, yanchor="middle"),
+        *_milestone_names(item, data, view.now, start, end),
     ]
-    notes += _milestone_names(item, view.now, start, end)
     if item.minimum_C is not None and low <= view.scale(item.minimum_C) <= high:
         minimum = view.scale(item.minimum_C)
-        text = LABELS["card_minimum"].format(value=f"{minimum:.0f}")
-        notes.append(_note(text, yref="y", y=minimum, **_clear_place(curve, minimum, span, view, start, end)))
+        text = LABELS["card_minimum"].format(value=f"{minimum:.0f}".replace("-", "−"))
+        notes.append(
+            _note(
+                text, yref="y", y=minimum, **_clear_place(data, item.gaps, minimum, span, view, (start, end))
+            )
+        )
     tg = item.glass_transition_C
     if tg and view.scale(tg[1]) > high:
         text = f"Tg {view.temperature(tg[1], whole=True)} ↑"
-        side = {"x": 0, "xanchor": "left"} if 2 * view.now > start + end else {"x": 1, "xanchor": "right"}
-        notes.append(_note(text, xref="paper", **side, yref="paper", y=1.01, font={"color": "@tg"}))
+        place = _leaves(data, high, len(text), view, start, end)
+        notes.append(_note(text, xref="paper", **place, yref="paper", y=1.01, font={"color": "@tg"}))
     return notes
 
 
+def _leaves(data: ChartData, high: float, letters: int, view: View, start: int, end: int) -> Json:
+    """Above the point where Tg leaves the lane, or as near it as the edges and the flag of now let it."""
+    wide = letters * LETTER_PX / PLOT_PX[0]
+    above = [int(at) for at, tg in zip(data.t, data.tg_C, strict=True) if view.scale(float(tg)) > high]
+    x = (above[0] - start) / (end - start) if above and end > start else 0.0
+    flag, half = (view.now - start) / max(end - start, 1), 28 / PLOT_PX[0]
+    taken = (flag - half, flag + half) if 0.1 <= flag <= 0.9 else (flag - 2 * half, flag + 2 * half)
+    free: list[float] = [
+        at
+        for at in (x, x - wide, taken[0] - wide, taken[1], 0.0, 1.0 - wide)
+        if at >= 0.0 and at + wide <= 1.0 and (at + wide <= taken[0] + 1e-9 or at >= taken[1] - 1e-9)
+    ]
+    nearest = min(free, key=lambda at: abs(at - x), default=0.0)
+    return {"x": round(nearest, 4), "xanchor": "left"}
+
+
 def _clear_place(
-    curve: Curve, level: float, span: tuple[float, float], view: View, start: int, end: int
+    data: ChartData,
+    gaps: Iterable[tuple[int, int]],
+    level: float,
+    span: tuple[float, float],
+    view: View,
+    shown: tuple[int, int],
 ) -> Json:
     """Where a name along a level line is furthest from what is drawn: above it or below it, and how far along.
 
     A name takes a fifth of the plot's width and a seventh of the lane's height, as on the narrowest phone.
     """
-    wide, high = 0.2, (span[1] - span[0]) / 7
-    traces = (curve.panel_C, curve.air_C, curve.dew_point_C, curve.outlook_C, curve.glass_transition_C)
+    wide, high, (start, end) = 0.22, (span[1] - span[0]) / 7, shown
     points = [
-        (at, view.scale(value))
-        for trace in traces
-        for at, value in zip(curve.t, trace, strict=True)
-        if value is not None
+        (int(at), view.scale(float(value)))
+        for values in (data.panel_C, data.air_C, data.dew_C, data.outlook_C, data.tg_C)
+        for at, value in zip(data.t, values, strict=True)
+        if np.isfinite(value)
     ]
     best, place = -1.0, (1.0 - wide, "bottom")
     for x in (1.0 - wide, 0.0, *(step / 20 for step in range(1, 16))):
         t0, t1 = start + x * (end - start), start + (x + wide) * (end - start)
+        near = [y for at, y in points if t0 <= at <= t1]
+        crossed = t0 <= view.now <= t1 or any(a < t1 and b > t0 for a, b in gaps)
         for yanchor, middle in (("bottom", level + high / 2), ("top", level - high / 2)):
-            room = min((abs(y - middle) for at, y in points if t0 <= at <= t1), default=high)
+            room = min((abs(y - middle) for y in near), default=high)
             outside = middle - high / 2 < span[0] or middle + high / 2 > span[1]
-            room = 0.0 if outside or t0 <= view.now <= t1 else min(room, high)
+            room = 0.0 if outside or crossed else min(room, high)
             if room > best:
                 best, place = room, (x, yanchor)
     return {"xref": "paper", "x": place[0], "yanchor": place[1]}
 
 
-def _milestone_names(item: Assessment, now: int, start: int, end: int) -> list[Json]:
-    """Each beside its line on a row of its own, so that on no width one lies on another; later ones higher.
+def _milestone_names(item: Assessment, data: ChartData, now: int, start: int, end: int) -> list[Json]:
+    """Each on its line, at the side where neither the course nor the now line runs; close ones beside one another.
 
-    On the lane's own ground: a line that runs behind a name does not strike it through.
+    On the lane's own ground: what runs behind a name does not strike it through.
     """
+    found = levels(item, data, start, end)
+    px = PLOT_PX[1] * (LOWER[1] - LOWER[0]) / cure_top(data)
+    right = _right_is_clearer(found, data, now, start, end)
     notes: list[Json] = []
-    for row, (at, name) in enumerate(likely(item, start, end)):
-        wide = round(0.42 * (end - start))
-        right_fits, left_fits = at + wide <= end, at - wide >= start
-        left = left_fits and (not right_fits or (at <= now <= at + wide and not at - wide <= now <= at))
-        side = {"xanchor": "right", "xshift": -3} if left else {"xshift": 3}
-        place: Json = {
-            "x": at,
-            "yref": "y2 domain",
-            "y": 0.02 + 0.245 * row,
-            "bgcolor": "@strip",
-            "borderpad": 0,
-        }
-        notes.append(_note(name, **place, **side))
+    placed: list[tuple[float, float, float]] = []
+    for _, level, name in found:
+        wide = len(name) * LETTER_PX
+        shift = max((end_px for y, _, end_px in placed if (level - y) * px < ROW_PX), default=4.0)
+        placed.append((level, shift, shift + wide + 6.0))
+        side = {"x": 1, "xanchor": "right", "xshift": -shift} if right else {"x": 0, "xshift": shift}
+        notes.append(
+            _note(name, xref="paper", **side, yref="y2", y=level, yshift=1, bgcolor="@strip", borderpad=0)
+        )
     return notes
 
 
-def _top(curve: Curve) -> float:
-    """The cure lane's upper end: a little above the range, at most 1."""
-    return min(1.0, 1.1 * max([0.1, *curve.conversion_high]))
+def _right_is_clearer(
+    found: list[tuple[int, float, str]], data: ChartData, now: int, start: int, end: int
+) -> bool:
+    """Whether names at the right end hide less of the course, of now and of the likely times than at the left."""
+    wide = 0.4 * (end - start)
+    px = cure_top(data) * ROW_PX / (PLOT_PX[1] * (LOWER[1] - LOWER[0]))
+
+    def hidden(begin: float, until: float) -> int:
+        inside = (data.t >= begin) & (data.t <= until)
+        course = sum(
+            int(np.any(inside & (np.abs(data.middle - level - px / 2) < px))) for _, level, _ in found
+        )
+        return course + sum(begin <= at <= until for at, _, _ in found) + int(begin <= now <= until)
+
+    return hidden(end - wide, end) < hidden(start, start + wide)
+
+
+def cure_top(data: ChartData) -> float:
+    """The cure lane's upper end: a little above the range, with room for a name on the highest line."""
+    highest = float(np.max(data.high)) if len(data) else 0.0
+    middle = float(np.max(data.middle)) if len(data) else 0.0
+    room = ROW_PX / (PLOT_PX[1] * (LOWER[1] - LOWER[0]))
+    return max(0.1, 1.04 * highest, middle / (1.0 - room))
 
 
 def _did(done: list[Did], start: int, end: int) -> list[Json]:
-    """What was done, each at its mark; a word that would run into the last one is left to the mark alone."""
+    """What was done, each at its mark; a word that would run into the last one, or out, is left to the mark alone."""
     notes: list[Json] = []
-    free = start
+    free, px = float(start), (end - start) / PLOT_PX[0]
     for did in sorted(done, key=lambda did: did.at):
-        if max(start, free) <= did.at <= end:
+        wide = (len(did.label) * LETTER_PX + 8) * px
+        if max(start, free) <= did.at and did.at + wide <= end + 10 * px:
             notes.append(_note(did.label, x=did.at, xshift=3, yref="paper", y=DID, yanchor="middle"))
-            free = did.at + round((0.05 if len(did.label) < 3 else 0.25) * (end - start))
+            free = did.at + wide
     return notes
 
 

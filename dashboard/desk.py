@@ -20,6 +20,7 @@ from dashboard import measures, strips, words
 from dashboard.alarm_kinds import KINDS
 from dashboard.alarm_state import Marks, state_of
 from dashboard.assessment import Assessment
+from dashboard.chart_data import ChartData, chart_data
 from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
@@ -88,6 +89,12 @@ class Desk:
             return self.shop.watched.assessment(panel), True
         except NotYet:
             return None, False
+
+    def chart(self, panel: Panel, item: Assessment | None) -> ChartData | None:
+        """What a panel's chart draws and its table shows; None where the answer has no course."""
+        if item is None or item.curve is None or not item.curve.t:
+            return None
+        return chart_data(item, item.curve, panel, self.shop.lines, self.probe_logs())
 
     def probes(self) -> list[ProbeFacts]:
         """The probes of the settings; none while collect has never run."""

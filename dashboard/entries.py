@@ -167,12 +167,14 @@ def _by(entry: Event, key: str, view: View) -> str:
 
 def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:
     """What the chart's lowest rail shows of a panel: what was done to it, and to its probes (`logs`, by probe)."""
-    done = [Did(coat.mixed_at, str(coat.number)) for coat in panel.coats]
+    done = [Did(coat.mixed_at, LABELS["coat"].format(n=coat.number)) for coat in panel.coats]
+    done += [Did(test.at, LABELS["did_thumb"]) for coat in panel.coats for test in coat.thumb_tests]
     for at, label in (
         (panel.washed_at, "washed"),
         (panel.sanded_at, "sanded"),
         (panel.trimmed_at, "trimmed"),
         (panel.demoulded_at, "demoulded"),
+        (panel.heated_since, "did_heat"),
     ):
         if at is not None:
             done.append(Did(at, LABELS[label]))

@@ -11,6 +11,7 @@ from collector.reading import ProbeFacts
 from collector.store.trouble import Trouble
 from dashboard.alive import Doing
 from dashboard.assessment import Assessment
+from dashboard.chart_data import Lines
 from dashboard.decided import Decisions
 from dashboard.facts import Facts
 from dashboard.field_check import Series
@@ -82,3 +83,5 @@ class Shop:
     """Names of those who are told of alarms away from the pages."""
     notices: NoticeReader | None = None
     """What they were told; None: nobody is."""
+    lines: Lines | None = None
+    """What charts are drawn from; None: there are no readings."""

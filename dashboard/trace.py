@@ -1,10 +1,13 @@
-"""A curve as words: the chart's cursor, its table and its summary say the same numbers as the chart."""
+"""A chart as words: its cursor, its table and its summary say the numbers that it draws."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from dashboard.assessment import Assessment
+from dashboard.chart_data import ChartData
 from dashboard.display import TIE, View
 from dashboard.words import LABELS
 
@@ -13,7 +16,7 @@ TABLE_ROWS = 48
 
 @dataclass(frozen=True)
 class Row:
-    """One moment of the curve, as text; "" where nothing was measured. `at` in UTC ms."""
+    """One moment of the chart, as text; "" where nothing was measured. `at` in UTC ms."""
 
     at: int
     clock: str
@@ -43,13 +46,10 @@ class Row:
         return f"{self.clock}: {', '.join(parts)}."
 
 
-def rows(item: Assessment, view: View) -> list[Row]:
-    """Every point of the assessment's curve, of a stale one only those behind it; empty without a curve."""
-    curve = item.curve
-    if curve is None:
-        return []
-    last = item.at if item.is_old(view.now) else curve.t[-1]
-    return [_row(item, i, view) for i, at in enumerate(curve.t) if at <= last]
+def rows(item: Assessment, data: ChartData, view: View) -> list[Row]:
+    """Each of the cursor's times; of a stale answer only those behind it."""
+    last = item.at if item.is_old(view.now) else data.t[-1]
+    return [_row(data, i, view) for i, at in enumerate(data.t) if at <= last]
 
 
 def table(every: list[Row]) -> list[Row]:
@@ -58,33 +58,35 @@ def table(every: list[Row]) -> list[Row]:
     return every[::-1][::step][::-1]
 
 
-def summary(item: Assessment, view: View) -> str:
+def summary(item: Assessment, data: ChartData, view: View) -> str:
     """The chart in one sentence: the panel's coldest and warmest, and hours without readings."""
-    measured = [value for value in (item.curve.panel_C if item.curve else ()) if value is not None]
-    if not measured:
+    measured = data.lines.panel.value
+    if not len(measured):
         return LABELS["no_trace"]
-    text = LABELS["summary"].format(low=view.temperature(min(measured)), high=view.temperature(max(measured)))
+    low, high = float(np.min(measured)), float(np.max(measured))
+    text = LABELS["summary"].format(low=view.temperature(low), high=view.temperature(high))
     if item.missing_h >= 1 / 6:
         text += " " + LABELS["summary_gap"].format(span=view.hours(item.missing_h))
     return text
 
 
-def _row(item: Assessment, i: int, view: View) -> Row:
-    curve = item.curve
-    assert curve is not None
-    panel, air, dew, outlook = curve.panel_C[i], curve.air_C[i], curve.dew_point_C[i], curve.outlook_C[i]
-    forecast = panel is None and outlook is not None
-    shown = outlook if forecast else panel
-    low, middle, high = (
-        round(100 * trace[i]) for trace in (curve.conversion_low, curve.conversion, curve.conversion_high)
-    )
+def _row(data: ChartData, i: int, view: View) -> Row:
+    at = int(data.t[i])
+    forecast = bool(at > data.at and np.isfinite(data.outlook_C[i]))
+    shown = data.outlook_C[i] if forecast else data.panel_C[i]
+    low, middle, high = (round(100 * float(trace[i])) for trace in (data.low, data.middle, data.high))
+
+    def warm(value: float) -> str:
+        return "" if np.isnan(value) else view.temperature(float(value))
+
+    margin = data.margin_K[i]
     return Row(
-        at=curve.t[i],
-        clock=view.clock(curve.t[i]),
-        panel="" if shown is None else view.temperature(shown),
-        air="" if air is None else view.temperature(air),
-        dew="" if dew is None else view.temperature(dew),
-        margin="" if panel is None or dew is None else view.difference(panel - dew),
+        at=at,
+        clock=view.clock(at),
+        panel=warm(shown),
+        air=warm(data.air_C[i]),
+        dew=warm(data.dew_C[i]),
+        margin="" if np.isnan(margin) else view.difference(float(margin)),
         cure=f"{middle}{TIE}% ({low} {LABELS['to']} {high})",
         forecast=forecast,
     )

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request, Response
 
 from collector.store.schema import NotYet
 from dashboard import strips, trace
-from dashboard.assessment import Assessment, Curve
+from dashboard.assessment import Assessment
+from dashboard.chart_answer import in_blocks
+from dashboard.chart_data import ChartData
 from dashboard.chart_layout import window
 from dashboard.desk import Desk
-from dashboard.devices import ProbeLog
-from dashboard.display import View
+from dashboard.display import MINUTE, UNITS, View
 from dashboard.door.visitor import asking
 from dashboard.entries import rail
 from dashboard.figures import figure
@@ -22,7 +24,7 @@ from dashboard.pages.more import probe_lines
 from dashboard.pages.panels import find
 from dashboard.panel import Panel
 from dashboard.round_sheet import sheet_of
-from dashboard.words import LABELS
+from dashboard.words import CAUTIONS, LABELS
 
 WATCH_LATE_MS = 3 * 60_000
 """watch works every open panel out once a minute; three times that and it is not there."""
@@ -52,12 +54,15 @@ def router(desk: Desk) -> APIRouter:
         return desk.json(request, body | {"assessment": _numbers(item) if item else None}, view)
 
     @routes.get("/panels/{panel_id}/chart")
-    def chart(request: Request, panel_id: str) -> Response:
+    def chart(request: Request, panel_id: str, have: str = "") -> Response:
+        """Plotly's figure in blocks of time; `have`: names of blocks, with commas between, that need not be sent."""
         panel, view = find(desk, panel_id), desk.view()
         item, _ = desk.assessment(panel_id)
-        if item is None or item.curve is None or not item.curve.t:
+        data = desk.chart(panel, item)
+        if item is None or data is None:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        return desk.json(request, _chart(panel, item, item.curve, desk.probe_logs(), view), view)
+        body = _chart(desk, panel, item, data, view, have.split(","))
+        return desk.json(request, body, view)
 
     @routes.get("/events")
     def events(request: Request, panel: str | None = None) -> Response:
@@ -110,18 +115,34 @@ def _round(desk: Desk, view: View, zone: str | None) -> dict[str, Any]:
 
 
 def _chart(
-    panel: Panel, item: Assessment, curve: Curve, logs: Mapping[str, ProbeLog], view: View
+    desk: Desk, panel: Panel, item: Assessment, data: ChartData, view: View, have: list[str]
 ) -> dict[str, Any]:
-    """The figure and the cursor's sentences; a stale answer is drawn as it was when it was worked out."""
-    stale = item.is_old(view.now)
-    drawn_at = item.at if stale else view.now
-    start, end = window(curve, drawn_at, stale)
-    rows = [row for row in trace.rows(item, view) if start <= row.at <= end]
-    return {
-        "figure": figure(item, curve, rail(panel, logs), view),
-        "drawn_at": drawn_at,
-        "cursor": [{"at": row.at, "say": row.sentence} for row in rows],
-    }
+    """The figure and the cursor's sentences; a stale answer is drawn as it was when it was worked out.
+
+    The now line moves once a minute, so that a page has nothing to draw anew in between.
+    """
+    minute = max(item.at, view.now // MINUTE * MINUTE)
+    view = view if item.is_old(view.now) else replace(view, now=minute)
+    drawn_at = item.at if item.is_old(view.now) else minute
+    start, end = window(data, drawn_at, item.is_old(view.now))
+    rows = [row for row in trace.rows(item, data, view) if start <= row.at <= end]
+    figure_ = figure(item, data, rail(panel, desk.probe_logs()), view)
+    sent = in_blocks(figure_, rows, data.step_ms, have)
+    return {"drawn_at": drawn_at, "picture": _picture(desk, panel, drawn_at, view), **sent}
+
+
+def _picture(desk: Desk, panel: Panel, drawn_at: int, view: View) -> dict[str, Any]:
+    """What stands around the chart when it is saved as a file: whose it is, of when, and what it is not."""
+    day, at = view.day(drawn_at), f"{datetime.fromtimestamp(drawn_at / 1000, view.zone):%H:%M}"
+    title = LABELS["picture_title"].format(title=strips.title(panel), day=day, at=at, zone=view.zone.key)
+    below = [
+        LABELS["picture_lines"].format(unit=UNITS[view.unit]),
+        LABELS["picture_cure"],
+        CAUTIONS["estimate"],
+    ]
+    if desk.shop.invented:
+        below[-1] = f"{LABELS['invented']} {below[-1]}"
+    return {"title": title, "below": below, "name": f"{panel.id}-{view.day_field(drawn_at)}.png"}
 
 
 def _health(desk: Desk) -> dict[str, Any]:

@@ -16,11 +16,12 @@ TOKEN = re.compile(r"--([a-z]+):\s*(#[0-9A-Fa-f]{6})")
 
 def write_panel_chart(answer: Assessment, view: View, path: Path) -> None:
     """The panel page's chart. Raises CommandError if there is nothing to draw or the file cannot be written."""
+    from dashboard.chart_data import chart_data
     from dashboard.figures import figure
 
     if answer.curve is None:
         raise CommandError("there is nothing to draw: the panel's temperature is not known")
-    write_figure(_coloured(figure(answer, answer.curve, [], view), _light()), path)
+    write_figure(_coloured(figure(answer, chart_data(answer, answer.curve), [], view), _light()), path)
 
 
 def write_figure(figure: dict[str, Any], path: Path) -> None:

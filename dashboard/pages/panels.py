@@ -46,7 +46,8 @@ def router(desk: Desk) -> APIRouter:
     def one_panel(request: Request, panel_id: str) -> Response:
         panel, view = find(desk, panel_id), desk.view()
         item, started = desk.assessment(panel_id)
-        every = trace.rows(item, view) if item else []
+        data = desk.chart(panel, item)
+        every = trace.rows(item, data, view) if item and data else []
         strip = strips.strip(panel, item, view, started)
         valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
         return desk.page(
@@ -62,7 +63,7 @@ def router(desk: Desk) -> APIRouter:
             grounds=_grounds(desk, valid, strip, view),
             has_chart=bool(every),
             legend=LEGEND,
-            summary=trace.summary(item, view) if item else "",
+            summary=trace.summary(item, data, view) if item and data else "",
             table=trace.table(every),
             buttons=_buttons(panel, valid, strip, view),
             log=entries(desk.shop.logbook.events(panel_id), view),

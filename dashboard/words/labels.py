@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 MILESTONES: dict[str, str] = {
-    "recoat_from": "likely opens", "recoat_until": "likely shuts", "sand": "likely sand", "demould": "likely demould",
-    "clamps_off": "likely clamps off", "peel_ply_off": "likely ply off",
+    "recoat_from": "recoat from", "recoat_until": "recoat until", "sand": "sand", "demould": "demould",
+    "clamps_off": "clamps off", "peel_ply_off": "ply off",
 }  # fmt: skip
-"""Names in the chart: a milestone stands at its likely time, so its name says so."""
+"""Names of lines in the chart's cure lane; where the course crosses one is its likely time."""
 
 SHOWN: dict[str, dict[str, str]] = {"level": {"some": "damp", "heavy": "damp", "wet": "wet"}}
 """Words of CHOICES that a sentence shows otherwise than they are stored."""
@@ -113,8 +113,16 @@ LABELS: dict[str, str] = {
     "dew": "dew point",
     "cure": "cure",
     "film": "film",
-    "did": "coat",
+    "did": "did",
+    "did_thumb": "thumb",
+    "did_heat": "heat",
     "card_minimum": "min {value}",
+    "likely_mark": "likely then",
+    "glassy_mark": "glassy",
+    "save_picture": "Save as a picture",
+    "picture_title": "{title}: drawn {day} {at}, times in {zone}",
+    "picture_lines": "{unit}: panel thick, air thin, dew point dashed, Tg dash-dot, ahead dotted; hatched: none.",
+    "picture_cure": "Cure with its range, marks at likely times, dots where glassy. Film: how near the dew point.",
     "missing": "no readings",
     "refused": "Not taken",
     "recording": "Recording",

@@ -20,6 +20,7 @@ from dashboard.door.door import Door
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
 from dashboard.watch_store import Alarm, WatchReader, WatchWriter
+from model.psychrometrics import saturation_pressure_water_Pa
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
 
 MINUTE = 60_000
@@ -39,7 +40,11 @@ PROBES = [
     ProbeFacts("S1", "shed", "surface", 30.0, 0.8),
     ProbeFacts("S2", "shed", "surface", 30.0, 0.8),
     ProbeFacts("A1", "shed", "air", 30.0, 0.8),
+    ProbeFacts("S7", "shed", "surface", 30.0, 0.8),
+    ProbeFacts("A7", "shed", "air", 30.0, 0.8),
 ]
+PLUG_PROBES = ("S7", "A7")
+"""Of Plug 7 alone, the panel whose night lies in readings.db too."""
 CARDS = ["invented-15min", "invented-25min", "invented-winter"]
 
 
@@ -113,7 +118,7 @@ def open_shop(
             register(shop, name, coats)
         shop.save(*morning(NOW), alarms=(too_cold(),))
     if heard:
-        shop.read(*(sent or in_ice)(NOW))
+        shop.read(*(sent or in_ice)(NOW), *([] if sent else night_readings(NOW)))
     return shop
 
 
@@ -165,13 +170,41 @@ def register(shop: FakeShop, name: str, coats: int, zone: str = "shed") -> str:
     """Registers a panel with coats two and a half hours apart, the first at 17:00; returns its id."""
     panel = name.lower().replace(" ", "-")
     start = NOW - 13 * HOUR - 10 * MINUTE
-    body = {"name": name, "zone": zone, "surface_probe": "S1", "air_probe": "A1", "substrate": "wood"}
+    surface, air = PLUG_PROBES if panel == "plug-7" else ("S1", "A1")
+    body = {"name": name, "zone": zone, "surface_probe": surface, "air_probe": air, "substrate": "wood"}
     events = [("panel registered", start - HOUR, body)]
     for number in range(coats):
         events.append(("coat mixed", start + number * 160 * MINUTE, {"card": CARDS[1], "kind": "laminate"}))
     for number, (kind, at, body) in enumerate(events):
         shop.logbook.append(Event(f"{panel}-{number:08d}", at, at, "Kim", kind, panel, body))
     return panel
+
+
+def warmth(h: float) -> tuple[float, float, float]:
+    """Panel, air and dew point of the cold night h hours after 17:00, degC."""
+    panel = 10.5 + 6.5 * math.cos((h + 1.0) * math.pi / 13.0) if h < 13 else 4 + 1.7 * (h - 12.9)
+    return panel, panel - 1.6 + h * 0.15, 4.0 if h < 11.5 else 4.0 + 2.2 * (h - 11.5)
+
+
+def missing(h: float) -> bool:
+    """An hour at 01:00 of which there are no readings."""
+    return 8.0 <= h < 9.1
+
+
+def night_readings(now: int) -> list[Reading]:
+    """The night of Plug 7, two minutes apart, as its probes sent it; the air's humidity by its dew point."""
+    start, found = now - 13 * HOUR - 10 * MINUTE, []
+    for at in range(start, now, 2 * MINUTE):
+        h = (at - start) / HOUR
+        panel, air, dew = warmth(h)
+        moist = 100.0 * float(saturation_pressure_water_Pa(dew) / saturation_pressure_water_Pa(air))
+        if not missing(h):
+            found += [
+                Reading("S7", Quantity.TEMPERATURE, round(panel, 2), at, at),
+                Reading("A7", Quantity.TEMPERATURE, round(air, 2), at, at),
+                Reading("A7", Quantity.RELATIVE_HUMIDITY, round(moist, 2), at, at),
+            ]
+    return found
 
 
 def night(now: int) -> Curve:
@@ -181,12 +214,11 @@ def night(now: int) -> Curve:
     panel, air, dew, outlook, low, mid, high, tg = ([] for _ in range(8))
     for i, at in enumerate(t):
         h = i / 6
-        warm = 10.5 + 6.5 * math.cos((h + 1.0) * math.pi / 13.0) if h < 13 else 4 + 1.7 * (h - 12.9)
-        gap, past = 8.0 <= h < 9.1, at <= now
-        panel.append(None if gap or not past else round(warm, 2))
-        air.append(None if gap or not past else round(warm - 1.6 + h * 0.15, 2))
-        dew.append(None if gap or not past else round(4.0 if h < 11.5 else 4.0 + 2.2 * (h - 11.5), 2))
-        outlook.append(round(warm, 2) if not past else None)
+        seen = None if missing(h) or at > now else warmth(h)
+        panel.append(round(seen[0], 2) if seen else None)
+        air.append(round(seen[1], 2) if seen else None)
+        dew.append(round(seen[2], 2) if seen else None)
+        outlook.append(round(warmth(h)[0], 2) if at > now else None)
         middle = 1 - math.exp(-0.045 * h)
         spread = 0.02 + 0.006 * h
         low.append(max(0.0, middle - spread))

@@ -210,9 +210,9 @@ def test_the_theme_recolours_the_chart(visit: Visit) -> None:
     page = visit.open("/panels/plug-7")
     page.wait_for_selector("#chart .main-svg")
     ink: Callable[[], str] = lambda: page.evaluate("document.getElementById('chart').layout.font.color")  # noqa: E731
-    assert ink() == "#15191c"
+    assert ink() == "rgb(21, 25, 28)"
     page.emulate_media(color_scheme="dark")
-    until(lambda: ink() == "#f2f1ea", "the chart turns dark")
+    until(lambda: ink() == "rgb(242, 241, 234)", "the chart turns dark")
 
 
 def test_a_dead_watch_is_told_by_its_age(visit: Visit, shop: FakeShop) -> None:

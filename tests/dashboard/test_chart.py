@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import math
 from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from dashboard import trace, words
-from dashboard.assessment import Curve
+from dashboard.assessment import Assessment, Curve, Passing
+from dashboard.chart_data import ChartData, chart_data
 from dashboard.chart_layout import Did, window
 from dashboard.display import TIE, View
 from dashboard.figures import figure
 from model.resin_card import Milestone
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, ZONE, answer, stopped
+from tests.dashboard.charted import put_together
 from tests.dashboard.client import Client
 
 ITEM = answer("plug-7", "Plug 7", stopped(NOW))
@@ -27,11 +32,16 @@ def view(unit: str = "degC", zone: str = ZONE) -> View:
 
 
 def drawn(item: Any = ITEM, unit: str = "degC") -> dict[str, Any]:
-    return figure(item, item.curve, [Did(NOW - 10 * HOUR, "1")], view(unit))
+    return figure(item, of(item), [Did(NOW - 10 * HOUR, "1")], view(unit))
+
+
+def of(item: Assessment) -> ChartData:
+    assert item.curve is not None
+    return chart_data(item, item.curve)
 
 
 def lines(chart: dict[str, Any], colour: str) -> list[dict[str, Any]]:
-    return [line for line in chart["data"] if line["line"].get("color") == colour and line["yaxis"] == "y"]
+    return [line for line in chart["data"] if line["yaxis"] == "y" and line["line"]["color"] == colour]
 
 
 def test_no_measured_line_crosses_a_gap() -> None:
@@ -39,14 +49,20 @@ def test_no_measured_line_crosses_a_gap() -> None:
     measured = [*lines(chart, "@air"), *lines(chart, "@dew"), lines(chart, "@ink")[-1]]
     assert len(measured) == 3
     for line in measured:
-        inside = [y for x, y in zip(line["x"], line["y"], strict=True) if GAP[0] <= x < GAP[1]]
-        assert inside
-        assert set(inside) == {None}
+        points = list(zip(line["x"], line["y"], strict=True))
+        assert not [y for x, y in points if GAP[0] <= x < GAP[1] and y is not None]
+        across = [
+            (a, b) for (a, y), (b, z) in itertools.pairwise(points)
+            if a < GAP[0] + MINUTE and b > GAP[1] - MINUTE and None not in (y, z)
+        ]  # fmt: skip
+        assert across == []
+        assert [x for x, y in points if x < GAP[0]]
+        assert [x for x, y in points if x >= GAP[1]]
         assert line["connectgaps"] is False
 
 
 def test_each_gap_is_a_hatched_band_of_its_own_length() -> None:
-    bands = [line for line in drawn()["data"] if "fillpattern" in line]
+    bands = [line for line in drawn()["data"] if line.get("fillpattern", {}).get("shape") == "/"]
     assert [(min(band["x"]), max(band["x"])) for band in bands] == [GAP]
     assert drawn()["layout"]["yaxis4"]["domain"] == [0, 1]
 
@@ -88,26 +104,30 @@ def test_hours_are_named_in_the_shops_zone_and_stay_in_order_when_the_clocks_cha
     n = len(t)
     curve = Curve(t, *[(0.1,) * n] * 3, (0.0,) * n, *[(10.0,) * n] * 4)
     item = replace(ITEM, curve=curve, gaps=(), milestones=(), good_until=change + HOUR)
-    axis = figure(item, curve, [], View(ZoneInfo(ZONE), "degC", change))["layout"]["xaxis"]
+    axis = figure(item, of(item), [], View(ZoneInfo(ZONE), "degC", change))["layout"]["xaxis"]
     assert axis["tickvals"] == sorted(axis["tickvals"])
     assert axis["ticktext"] == ["00", "02", "02", "04"]
 
 
 def test_the_film_rail_is_highest_where_the_panel_was_wet() -> None:
-    rails = [line for line in drawn()["data"] if line["yaxis"] == "y3"]
-    wet = next(line for line in rails if line["fillcolor"] == "@care")
+    rails = [bars for bars in drawn()["data"] if bars["yaxis"] == "y3"]
+    wet = next(bars for bars in rails if bars["marker"]["color"] == "@care")
+    assert set(wet["y"]) == {1.0}
     margins = {
         at: panel - dew
         for at, panel, dew in zip(ITEM.curve.t, ITEM.curve.panel_C, ITEM.curve.dew_point_C, strict=True)
         if panel is not None and dew is not None
     }
-    boxes = list(zip(wet["x"][::5], wet["x"][2::5], strict=True))
-    for at, margin in margins.items():
-        assert any(start <= at < end for start, end in boxes) == (margin <= 0.3 and at < NOW)
+    cell = 20 * MINUTE
+    assert wet["width"] < cell
+    under = {at // cell for at, margin in margins.items() if margin <= 0.3 and at <= NOW}
+    assert {(x - cell // 2) / cell for x in wet["x"]} == under
+    every = {(x - cell // 2) / cell for bars in rails for x in bars["x"]}
+    assert every == {at // cell for at in margins if at <= NOW}
 
 
 def test_the_cursor_says_the_numbers_of_the_chart() -> None:
-    rows = trace.rows(ITEM, view())
+    rows = trace.rows(ITEM, of(ITEM), view())
     first = rows[0].sentence.replace(TIE, " ")
     assert first == (
         "Sat 17:00: panel 16.8 °C, air 15.2 °C, dew point 4.0 °C, margin 12.8 °C, cure 0 % (0 to 2)."
@@ -120,7 +140,7 @@ def test_the_cursor_says_the_numbers_of_the_chart() -> None:
 
 
 def test_the_table_ends_with_the_chart_and_is_short() -> None:
-    rows = trace.rows(ITEM, view())
+    rows = trace.rows(ITEM, of(ITEM), view())
     short = trace.table(rows)
     assert short[-1] == rows[-1]
     assert len(short) <= 48
@@ -128,7 +148,7 @@ def test_the_table_ends_with_the_chart_and_is_short() -> None:
 
 
 def test_the_summary_names_the_hours_that_are_missing() -> None:
-    assert trace.summary(ITEM, view()).replace(TIE, " ") == (
+    assert trace.summary(ITEM, of(ITEM), view()).replace(TIE, " ") == (
         "Panel between 4.0 °C and 16.8 °C. 1 h 05 without readings."
     )
 
@@ -137,9 +157,9 @@ def test_milestones_of_the_model_are_named_in_words_and_the_minor_ones_left_out(
     assert words.MILESTONES.keys() <= {milestone.value for milestone in Milestone}
     texts = [note["text"] for note in drawn()["layout"]["annotations"]]
     assert [text for text in texts if text in words.MILESTONES.values()] == [
-        "likely opens",
-        "likely shuts",
-        "likely sand",
+        "recoat from",
+        "recoat until",
+        "sand",
     ]
     assert not any("_" in text for text in texts)
 
@@ -149,33 +169,33 @@ def test_now_never_stands_further_left_than_the_middle_of_a_long_outlook() -> No
     curve = Curve(
         tuple(NOW - 10 * HOUR + i * 10 * MINUTE for i in range(n)), *[(0.5,) * n] * 4, *[(None,) * n] * 4
     )
-    assert window(curve, NOW) == (NOW - 10 * HOUR, NOW + 10 * HOUR)
-    assert window(curve, NOW - 9 * HOUR) == (NOW - 10 * HOUR, NOW - HOUR)
+    data = of(replace(ITEM, curve=curve))
+    assert window(data, NOW) == (NOW - 10 * HOUR, NOW + 10 * HOUR)
+    assert window(data, NOW - 9 * HOUR) == (NOW - 10 * HOUR, NOW - HOUR)
 
 
 def test_the_cursor_goes_as_far_as_the_chart(client: Client) -> None:
-    told = client.get("/api/panels/plug-7/chart").json()
-    start, end = told["figure"]["layout"]["xaxis"]["range"]
+    told = put_together(client.get("/api/panels/plug-7/chart").json(), {})
+    start, end = told["layout"]["xaxis"]["range"]
     assert told["cursor"][0]["at"] == start
     assert end - 10 * MINUTE < told["cursor"][-1]["at"] <= end
 
 
-def boxes(chart: dict[str, Any], width: int) -> list[tuple[float, float, int]]:
-    """Where each milestone's name lies on a chart that wide: left, right in px, and its row."""
-    plot, layout = width - 56, chart["layout"]
-    start, end = layout["xaxis"]["range"]
-    found = []
+def boxes(chart: dict[str, Any], width: int, high: float) -> list[tuple[float, float, float]]:
+    """Where each milestone's name lies in the cure lane of a plot that wide: left, right and foot, px."""
+    layout, found = chart["layout"], []
+    names = set(words.MILESTONES.values())
     for note in layout["annotations"]:
-        if note["text"] in words.MILESTONES.values():
-            x, wide = plot * (note["x"] - start) / (end - start), 7.5 * len(note["text"])
-            left = x - wide if note["xanchor"] == "right" else x
-            found.append((left, left + wide, round(note["y"] / 0.245)))
+        if note["text"] in names:
+            wide, shift = 7.5 * len(note["text"]), note["xshift"]
+            left = width + shift - wide if note["xanchor"] == "right" else shift
+            found.append((left, left + wide, note["y"] / layout["yaxis2"]["range"][1] * high))
     return found
 
 
-@pytest.mark.parametrize("width", [302, 372])
+@pytest.mark.parametrize("width", [246, 316, 880])
 def test_no_milestones_name_lies_on_another_or_outside_the_chart(width: int) -> None:
-    """7.5 px a letter is the widest that a 13 px system font was measured at."""
+    """7.5 px a letter and 14 px a line is the most that a 13 px system font was measured at; the lane is 79 px high."""
     near = replace(
         ITEM,
         milestones=tuple(
@@ -183,17 +203,28 @@ def test_no_milestones_name_lies_on_another_or_outside_the_chart(width: int) -> 
         ),
     )
     for item in (ITEM, near):
-        found = boxes(drawn(item), width)
+        found = boxes(drawn(item), width, 79.0)
         assert len(found) == 3
-        assert len({row for _, _, row in found}) == 3
-        assert all(left >= -44 and right <= width - 44 for left, right, _ in found)
+        assert all(left >= 0 and right <= width and foot + 14 <= 79.5 for left, right, foot in found)
+        for one, other in itertools.combinations(found, 2):
+            assert one[1] <= other[0] or other[1] <= one[0] or abs(one[2] - other[2]) >= 14
+
+
+def test_a_milestones_line_crosses_the_likely_course_at_its_likely_time() -> None:
+    chart = drawn()
+    marks = next(trace for trace in chart["data"] if trace.get("mode") == "markers")
+    assert marks["x"] == [NOW - 8 * HOUR, NOW - HOUR, NOW + 6 * HOUR]
+    lines = [shape["y0"] for shape in chart["layout"]["shapes"] if shape["yref"] == "y2"]
+    assert lines == marks["y"]
+    curve = ITEM.curve
+    assert marks["y"] == pytest.approx(np.interp(marks["x"], curve.t, curve.conversion).tolist(), abs=1e-4)
 
 
 @pytest.mark.parametrize("hours", [0, 1, 6, 19.8])
 def test_the_flag_covers_neither_the_axis_nor_the_name_of_tg(hours: float) -> None:
     now = ITEM.curve.t[0] + round(hours * HOUR)
     item = replace(ITEM, at=now, good_until=now + 10 * MINUTE)
-    layout = figure(item, item.curve, [], replace(view(), now=now))["layout"]
+    layout = figure(item, of(item), [], replace(view(), now=now))["layout"]
     start, end = layout["xaxis"]["range"]
     flag = next(note for note in layout["annotations"] if note.get("name") == "now")
     tg = next(note for note in layout["annotations"] if note["text"].startswith("Tg "))
@@ -201,7 +232,8 @@ def test_the_flag_covers_neither_the_axis_nor_the_name_of_tg(hours: float) -> No
     left = x - {"left": 0, "center": 20, "right": 40}[flag["xanchor"]]
     assert left >= 0
     assert left + 40 <= 316
-    tg_left, tg_right = (0, 80) if tg["xanchor"] == "left" else (236, 316)
+    tg_left, tg_right = 316 * tg["x"], 316 * tg["x"] + 80
+    assert 0 <= tg_left <= tg_right <= 316
     assert left >= tg_right or left + 40 <= tg_left
 
 
@@ -211,25 +243,39 @@ def test_the_minimums_name_keeps_away_from_the_outlook() -> None:
     ahead = tuple(10.5 if at > NOW else None for at in ITEM.curve.t)
     behind = tuple(16.0 if at <= NOW else None for at in ITEM.curve.t)
     curve = replace(ITEM.curve, outlook_C=ahead, panel_C=behind, air_C=(None,) * n, dew_point_C=(2.0,) * n)
-    notes = figure(replace(ITEM, curve=curve), curve, [], view())["layout"]["annotations"]
+    notes = figure(found := replace(ITEM, curve=curve), of(found), [], view())["layout"]["annotations"]
     name = next(note for note in notes if note["text"].startswith("min "))
     assert name["x"] + 0.2 <= (NOW - curve.t[0]) / (curve.t[-1] - curve.t[0])
 
 
 def test_a_stale_chart_ends_where_it_was_worked_out_and_its_flag_says_when() -> None:
     late = replace(view(), now=ITEM.good_until)
-    layout = figure(ITEM, ITEM.curve, [], late)["layout"]
+    layout = figure(ITEM, of(ITEM), [], late)["layout"]
     assert layout["xaxis"]["range"][1] == NOW
     assert [note["text"] for note in layout["annotations"] if note.get("name") == "now"] == ["06:10"]
     assert "likely sand" not in [note["text"] for note in layout["annotations"]]
-    assert not any(row.forecast for row in trace.rows(ITEM, late))
-    assert any(row.forecast for row in trace.rows(ITEM, view()))
+    assert not any(row.forecast for row in trace.rows(ITEM, of(ITEM), late))
+    assert any(row.forecast for row in trace.rows(ITEM, of(ITEM), view()))
 
 
-def test_the_now_line_goes_round_a_milestones_name_where_there_is_room() -> None:
-    soon = replace(ITEM, milestones=(replace(ITEM.milestones[0], likely=NOW - 10 * MINUTE),))
-    (name,) = [note for note in drawn(soon)["layout"]["annotations"] if note["text"] == "likely opens"]
-    assert (name["xanchor"], name["bgcolor"]) == ("right", "@strip")
+def test_the_milestones_names_stand_at_the_end_that_the_course_leaves_free() -> None:
+    """A quick resin runs up at the left and lies flat at the right, above the lines of its milestones."""
+    n = len(ITEM.curve.t)
+    quick = tuple(1.0 - math.exp(-i / 6.0) for i in range(n))
+    curve = replace(ITEM.curve, conversion=quick, conversion_low=quick, conversion_high=quick)
+    passed = [
+        (name, ITEM.curve.t[0] + minutes * MINUTE) for name, minutes in (("recoat_from", 30), ("sand", 120))
+    ]
+    item = replace(ITEM, curve=curve, milestones=tuple(Passing(name, at, at, at, 1.0) for name, at in passed))
+    notes = [
+        note for note in drawn(item)["layout"]["annotations"] if note["text"] in words.MILESTONES.values()
+    ]
+    assert [(note["text"], note["xanchor"], note["bgcolor"]) for note in notes] == [
+        ("recoat from", "right", "@strip"), ("sand", "right", "@strip"),
+    ]  # fmt: skip
+    assert {note["xanchor"] for note in drawn()["layout"]["annotations"] if note["text"] == "sand"} == {
+        "left"
+    }
 
 
 def test_a_silent_probes_chart_reaches_now_with_room_for_the_flag() -> None:
@@ -237,6 +283,6 @@ def test_a_silent_probes_chart_reaches_now_with_room_for_the_flag() -> None:
     assert ITEM.curve is not None
     cut = sum(at <= NOW - 3 * HOUR for at in ITEM.curve.t)
     ended = Curve(**{name: value[:cut] for name, value in vars(ITEM.curve).items()})
-    start, end = window(ended, NOW)
+    start, end = window(of(replace(ITEM, curve=ended)), NOW)
     assert start == ended.t[0]
     assert NOW < end < NOW + (NOW - start) / 10

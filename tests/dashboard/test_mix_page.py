@@ -80,7 +80,7 @@ def test_without_any_words_the_first_panel_and_its_card_are_asked_for(client: Cl
 
 def test_a_panel_whose_film_waits_says_what_the_panel_says(mild: FakeShop, client: Client) -> None:
     """No other answer than the round's; one that is past its time is none."""
-    where = {"spot": "panel:plug-7"}
+    where = {"spot": "panel:lid-4"}
     got = client.get("/api/mix?" + urlencode(where)).json()
     assert got["answer"] is None, "its probe lay in ice and is silent"
     assert got["headline"].startswith("Not known: probe silent")
@@ -88,10 +88,10 @@ def test_a_panel_whose_film_waits_says_what_the_panel_says(mild: FakeShop, clien
     mild.read(*s1)
     got = client.get("/api/mix?" + urlencode(where)).json()
     assert got["answer"] == "not yet"
-    assert got["headline"] == client.get("/api/panels/plug-7").json()["strip"]["headline"]
-    mild.save(answer("plug-7", "Plug 7", recoat(LATER + HOUR, LATER + 2 * HOUR), LATER))
+    assert got["headline"] == client.get("/api/panels/lid-4").json()["strip"]["headline"]
+    mild.save(answer("lid-4", "Lid 4", recoat(LATER + HOUR, LATER + 2 * HOUR), LATER))
     assert client.get("/api/mix?" + urlencode(where)).json()["answer"] == "mix now"
-    mild.save(answer("plug-7", "Plug 7", recoat(LATER + HOUR, LATER + 2 * HOUR), LATER - HOUR))
+    mild.save(answer("lid-4", "Lid 4", recoat(LATER + HOUR, LATER + 2 * HOUR), LATER - HOUR))
     got = client.get("/api/mix?" + urlencode(where)).json()
     assert (got["answer"], got["headline"]) == (None, "Not known: not worked out yet")
 

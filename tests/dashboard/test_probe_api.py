@@ -160,6 +160,6 @@ def test_the_command_asks_serve_for_the_very_same_entry(client: Client, shop: Fa
 
 
 def test_another_device_is_a_mark_on_the_panels_chart(client: Client) -> None:
-    client.post("/api/probes/S1/device", {"id": new_id(), "serial": "X7", "since": NOW - 60 * MINUTE})
-    notes = client.get("/api/panels/plug-7/chart").json()["figure"]["layout"]["annotations"]
+    client.post("/api/probes/S7/device", {"id": new_id(), "serial": "X7", "since": NOW - 60 * MINUTE})
+    notes = client.get("/api/panels/plug-7/chart").json()["layout"]["annotations"]
     assert "probe" in [note["text"] for note in notes]
