@@ -51,11 +51,13 @@ from dashboard.pages import pot as pot_page
 from dashboard.pages import probes as probe_pages
 from dashboard.pages import record as record_page
 from dashboard.pages import round as round_page
+from dashboard.pages import shop as shop_pages
 from dashboard.pages import tonight as tonight_pages
 from dashboard.ports import Logbook, Shop, Watched
 from dashboard.probes import Heard, hearing, nothing, series
 from dashboard.record.gather import Archive
 from dashboard.roll_ups import RollUps
+from dashboard.shop_settings import ShopSettings
 from dashboard.static_files import StaticFiles
 from dashboard.step_check import LogbookError
 from dashboard.watch_store import WATCH
@@ -87,6 +89,7 @@ def create_app(
     notices: Path | None = None,
     door: Door | None = None,
     numbers: bool = False,
+    settings: ShopSettings | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -100,6 +103,7 @@ def create_app(
     decisions  what keeps the answers that people decided by
     told       names of those who are told of alarms away from the pages; notices: path of notices.db
     door       who may come in; None: whoever can reach it. numbers: it may be called by any IP address
+    settings   what the page Settings tells of the settings file
     """
     shop = Shop(
         watched,
@@ -124,6 +128,7 @@ def create_app(
         told,
         NoticeReader(notices) if notices else None,
         RollUps(readings).of if readings else None,
+        settings,
     )
     files = StaticFiles()
     desk = Desk(shop, files, door is not None)
@@ -140,6 +145,7 @@ def create_app(
         more.router(desk),
         alarm_pages.router(desk),
         help_routes.router(desk),
+        shop_pages.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
         api_reading.router(desk),

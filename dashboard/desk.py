@@ -16,7 +16,7 @@ from starlette.responses import Response
 
 from collector.reading import ProbeFacts
 from collector.store.schema import NotYet
-from dashboard import measures, strips, words
+from dashboard import strips, words
 from dashboard.alarm_kinds import KINDS
 from dashboard.alarm_state import Marks, state_of
 from dashboard.assessment import Assessment
@@ -75,10 +75,7 @@ class Desk:
 
     def view(self) -> View:
         """The viewer's zone, units and time."""
-        told = self.shop.logbook.preference
-        return View(
-            self._zone, told("unit") or "degC", self.shop.clock.now(), told("measures") or measures.SYSTEMS[0]
-        )
+        return View.chosen(self.shop.logbook.preference, self._zone, self.shop.clock.now())
 
     def panels(self) -> dict[str, Panel]:
         return self.shop.logbook.panels()

@@ -22,6 +22,7 @@ LEAST_RANGE = 10 * MINUTE
 TIE = "\u00a0"
 MEASURED = {"g": measures.mass, "gm2": measures.cloth, "mm": measures.thickness}
 UNITS = {"degC": "°C", "degF": "°F"}
+DECIMALS = ("point", "comma")
 # Names whose rounding has a safe side of its own: heat up to at least this, keep below at most that.
 _UP = frozenset({"move_C", "minimum_C", "hold_C"})
 _DOWN = frozenset({"soften_C", "maximum_C"})
@@ -41,14 +42,28 @@ def grid(distance_ms: int) -> int:
 
 @dataclass(frozen=True)
 class View:
-    """Who is looking: their zone, their unit ("degC" or "degF"), the time it is for them (UTC ms), and the system of
-    their weights and areas ("metric" or "US").
+    """Who is looking: their zone, their unit ("degC" or "degF"), the time it is for them (UTC ms), the system of
+    their weights and areas ("metric" or "US"), and their decimal sign ("point" or "comma").
+
+    Days have names and months have letters, the clock has 24 hours: no order of figures can be misread.
     """
 
     zone: ZoneInfo
     unit: str
     now: int
     measures: str = "metric"
+    decimal: str = "point"
+
+    @classmethod
+    def chosen(cls, told: Callable[[str], str | None], zone: ZoneInfo, now: int) -> View:
+        """As the shop chose; `told` gives a preference by its key, None if nobody chose."""
+        return cls(
+            zone,
+            told("unit") or "degC",
+            now,
+            told("measures") or measures.SYSTEMS[0],
+            told("decimal") or DECIMALS[0],
+        )
 
     @property
     def hour(self) -> int:
@@ -135,7 +150,11 @@ class View:
     def temperature(self, celsius: float, name: str = "", *, whole: bool = False) -> str:
         """ "5.2 °C" or "41.4 °F"."""
         value = celsius if self.unit == "degC" else celsius * 1.8 + 32.0
-        return f"{_number(value, name, 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}"
+        return self.signed(f"{_number(value, name, 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}")
+
+    def signed(self, number: str) -> str:
+        """A number as text, made with a decimal point, with the viewer's decimal sign."""
+        return number.replace(".", ",") if self.decimal == "comma" else number
 
     def scale(self, celsius: float) -> float:
         """The same temperature on the viewer's scale, for a chart."""
@@ -144,7 +163,7 @@ class View:
     def difference(self, kelvin: float, *, whole: bool = False) -> str:
         """A difference: 3 K is 3.0 °C or 5.4 °F, without offset."""
         value = kelvin if self.unit == "degC" else kelvin * 1.8
-        return f"{_number(value, '', 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}"
+        return self.signed(f"{_number(value, '', 1.0 if whole else 0.1)}{TIE}{UNITS[self.unit]}")
 
     def span(self, ms: float, *, up: bool) -> str:
         """A stretch of time on the grid of its length: "40 min", "2 h 20", "9 h"."""
@@ -182,7 +201,7 @@ class View:
         if suffix == "h":
             return self.hours(float(value))
         if suffix in MEASURED:
-            return MEASURED[suffix](float(value), self.measures)
+            return self.signed(MEASURED[suffix](float(value), self.measures))
         if suffix == "pc":
             return f"{round(float(value))}{TIE}%"
         if name in words.CHOICES and value not in words.CHOICES[name]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboard.chart_layout import Did
 from dashboard.devices import ProbeLog
-from dashboard.display import UNITS, View
+from dashboard.display import DECIMALS, UNITS, View
 from dashboard.entry_check import TIMELESS
 from dashboard.fold import STEPS, time_changes, told
 from dashboard.measures import SYSTEMS
@@ -98,7 +98,7 @@ def _poured(pot: Mapping[str, Any]) -> str:
 
 def _chosen(value: str) -> str:
     """A preference in words; "" for an entry that is none."""
-    return UNITS.get(value) or (LABELS[value] if value in SYSTEMS else "")
+    return UNITS.get(value) or (LABELS[value] if value in (*SYSTEMS, *DECIMALS) else "")
 
 
 def _found(event: Event) -> str:

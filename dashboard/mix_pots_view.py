@@ -57,17 +57,18 @@ def work_view(work: MixWork, view: View) -> WorkView:
         each.resin_g, card.mix.hardener_per_resin_by_weight, card.mix.tolerance_percent, system
     )
     volumes = LABELS["by_volume"].format(
-        resin=measures.volume(each.resin_ml, system), hardener=measures.volume(each.hardener_ml, system)
+        resin=view.signed(measures.volume(each.resin_ml, system)),
+        hardener=view.signed(measures.volume(each.hardener_ml, system)),
     )
     return WorkView(
-        _pots(now, system),
-        scale.resin,
-        scale.hardener,
-        LABELS["between"].format(low=scale.low, high=scale.high),
+        _pots(now, view),
+        view.signed(scale.resin),
+        view.signed(scale.hardener),
+        LABELS["between"].format(low=view.signed(scale.low), high=view.signed(scale.high)),
         round(scale.resin_g, 1),
         round(scale.hardener_g, 1),
         _sentences(_cautions(work, now, view.now), view),
-        (*_sentences(_time(now), view), volumes, *_totals(now, system), *_sentences(_basis(work), view),
+        (*_sentences(_time(now), view), volumes, *_totals(now, view), *_sentences(_basis(work), view),
          *_fill(work, view)),
         wetting,
     )  # fmt: skip
@@ -77,9 +78,9 @@ def _sentences(says: list[Say], view: View) -> tuple[str, ...]:
     return tuple(view.sentence(say) for say in says)
 
 
-def _pots(of: Poured, system: str) -> str:
+def _pots(of: Poured, view: View) -> str:
     assert of.pots is not None
-    mass = measures.mass(of.pots.each.mixed_g, system)
+    mass = view.signed(measures.mass(of.pots.each.mixed_g, view.measures))
     if of.pots.count == 1:
         return LABELS["pots_one"].format(mass=mass)
     return LABELS["pots_all"].format(n=of.pots.count, mass=mass)
@@ -115,11 +116,13 @@ def _time(of: Poured) -> list[Say]:
     return found
 
 
-def _totals(of: Poured, system: str) -> list[str]:
+def _totals(of: Poured, view: View) -> list[str]:
     assert of.pots is not None
     if of.pots.count == 1:
         return []
-    resin, hardener = (measures.mass(grams, system) for grams in (of.taken.resin_g, of.taken.hardener_g))
+    resin, hardener = (
+        view.signed(measures.mass(grams, view.measures)) for grams in (of.taken.resin_g, of.taken.hardener_g)
+    )
     return [LABELS["totals"].format(resin=resin, hardener=hardener)]
 
 
@@ -150,12 +153,12 @@ def _fill(work: MixWork, view: View) -> list[str]:
     mixed = work.fill.mixed_g
     found = [view.sentence(Say("pot_fill", {"low_g": mixed.low, "high_g": mixed.high}))]
     if work.fill.pots is not None:
-        each, system = work.fill.pots.each, view.measures
+        each = work.fill.pots.each
         found.append(
             LABELS["fill_pots"].format(
-                pots=_pots(work.fill, system),
-                resin=measures.mass(each.resin_g, system),
-                hardener=measures.mass(each.hardener_g, system),
+                pots=_pots(work.fill, view),
+                resin=view.signed(measures.mass(each.resin_g, view.measures)),
+                hardener=view.signed(measures.mass(each.hardener_g, view.measures)),
             )
         )
     return found

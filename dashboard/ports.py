@@ -21,6 +21,7 @@ from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
 from dashboard.probes import Heard
 from dashboard.record.gather import Archive
+from dashboard.shop_settings import ShopSettings
 from dashboard.watch_store import Alarm
 
 
@@ -85,3 +86,5 @@ class Shop:
     """What they were told; None: nobody is."""
     lines: Lines | None = None
     """What charts are drawn from; None: there are no readings."""
+    settings: ShopSettings | None = None
+    """What the page Settings tells of the settings file; None: serve was not started from one."""

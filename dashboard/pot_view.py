@@ -112,10 +112,10 @@ def _lines(of: Running, card: ResinCard, view: View) -> list[str]:
     )
     told.append(
         LABELS["pot_poured"].format(
-            resin=measures.exactly(pot.resin_g, view.measures),
-            hardener=measures.exactly(pot.hardener_g, view.measures),
-            low=scale.low,
-            high=scale.high,
+            resin=view.signed(measures.exactly(pot.resin_g, view.measures)),
+            hardener=view.signed(measures.exactly(pot.hardener_g, view.measures)),
+            low=view.signed(scale.low),
+            high=view.signed(scale.high),
         )
     )
     return [*told, _stands(pot, view)]
@@ -130,7 +130,7 @@ def _asked(pot: Pot, card: ResinCard, view: View) -> list[str]:
         of.resin_g, card.mix.hardener_per_resin_by_weight, card.mix.tolerance_percent, view.measures
     )
     asked = LABELS["pot_asked"].format(
-        resin=scale.resin, hardener=scale.hardener, low=scale.low, high=scale.high
+        **{name: view.signed(getattr(scale, name)) for name in ("resin", "hardener", "low", "high")}
     )
     return [asked, _stands(pot, view)]
 

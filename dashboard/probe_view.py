@@ -32,14 +32,12 @@ def number(quantity: Quantity, value: float, view: View) -> str:
     """A value with its unit."""
     if quantity is Quantity.TEMPERATURE:
         return view.temperature(value)
-    return f"{value:.1f}{TIE}{LABELS['percent']}"
+    return view.signed(f"{value:.1f}{TIE}{LABELS['percent']}")
 
 
 def difference(quantity: Quantity, value: float, view: View) -> str:
     """A difference with its unit."""
-    return (
-        view.difference(value) if quantity is Quantity.TEMPERATURE else f"{value:.1f}{TIE}{LABELS['percent']}"
-    )
+    return view.difference(value) if quantity is Quantity.TEMPERATURE else number(quantity, value, view)
 
 
 def off(quantity: Quantity, error: float, view: View) -> str:

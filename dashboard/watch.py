@@ -222,13 +222,11 @@ class Watch:
         return say(alarm.say, self._view())
 
     def _view(self) -> View:
-        return View(zone=self.zone, unit=self._unit(), now=self.clock.now())
-
-    def _unit(self) -> str:
+        now = self.clock.now()
         try:
-            return self.logbook.preference("unit") or "degC"
+            return View.chosen(self.logbook.preference, self.zone, now)
         except NotYet:
-            return "degC"
+            return View(self.zone, "degC", now)
 
 
 def _is_silent(panel: Panel, follower: Follower, at: int) -> bool:

@@ -24,7 +24,7 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x1f\x7f]+$")]
 
 
-PREFERENCES = {"unit": ("degC", "degF"), "measures": ("metric", "US")}
+PREFERENCES = {"unit": ("degC", "degF"), "measures": ("metric", "US"), "decimal": ("point", "comma")}
 
 
 class Body(BaseModel):
@@ -293,13 +293,13 @@ class SeenTo(Body):
 
 
 class Unit(Body):
-    """The shop's unit of temperature, or its system of weights and areas."""
+    """The shop's unit of temperature, its system of weights and areas, or its decimal sign."""
 
     id: Id
     who: Who = ""
     kind: Literal["preference"]
-    key: Literal["unit", "measures"]
-    value: Literal["degC", "degF", "metric", "US"]
+    key: Literal["unit", "measures", "decimal"]
+    value: Literal["degC", "degF", "metric", "US", "point", "comma"]
 
     @model_validator(mode="after")
     def _fits(self) -> Unit:

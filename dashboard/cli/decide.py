@@ -26,7 +26,7 @@ def decide(arguments: argparse.Namespace) -> int:
     settings = settings_file.load(arguments.settings)
     act = arguments.act.replace("-", " ")
     panel, now = _panel(settings, arguments.panel), house_clock(settings).now()
-    view = View(ZoneInfo(settings.time_zone), read_logbook(settings).preference("unit") or "degC", now)
+    view = View.chosen(read_logbook(settings).preference, ZoneInfo(settings.time_zone), now)
     items = _evidence(settings, panel, act, now)
     for item in items:
         print(f"{LABELS['have' if item.have else 'missing_is']:<8} {in_words(item, view)}")

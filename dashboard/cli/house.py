@@ -27,7 +27,7 @@ def decisions(settings: Settings, clock: Clock) -> Decisions:
     zone = ZoneInfo(settings.time_zone)
 
     def view() -> View:
-        return View(zone, book.preference("unit") or "degC", clock.now())
+        return View.chosen(book.preference, zone, clock.now())
 
     return Decisions(WatchReader(settings.watch_db, book), settings.readings_db, view)
 

@@ -34,7 +34,7 @@ def log(arguments: argparse.Namespace) -> int:
     book, now = read_logbook(settings), house_clock(settings).now()
     panel = _panel(book, arguments.name)
     if arguments.what == "list":
-        _list(book, panel, View(ZoneInfo(settings.time_zone), book.preference("unit") or "degC", now))
+        _list(book, panel, View.chosen(book.preference, ZoneInfo(settings.time_zone), now))
         return 0
     at = utc_ms(arguments.at, settings.time_zone, "--at") if arguments.at else now
     kind, body, picture = _entry(arguments, settings, panel)

@@ -63,7 +63,7 @@ def _weighed(settings: Settings, event: Event, logbook: Logbook) -> tuple[Event,
         )
     except NotYet:
         facts = None
-    view = View(ZoneInfo(settings.time_zone), logbook.preference("unit") or "degC", now)
+    view = View.chosen(logbook.preference, ZoneInfo(settings.time_zone), now)
     told = weigh(facts, event, now, view)
     return told.event, told.moved.said
 

@@ -118,6 +118,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from dashboard.cli.doors import base_of, is_loopback, names, open_door, tell_code
     from dashboard.cli.house import decisions, forecast_of
     from dashboard.door.wire import config_for
+    from dashboard.cli.told_settings import told_settings
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.serving import Server
@@ -162,6 +163,7 @@ def serve(arguments: argparse.Namespace) -> int:
         door=door,
         allowed_hosts=names(settings),
         numbers=not is_loopback(settings.serve.host),
+        settings=told_settings(arguments.settings, settings),
     )
     server = Server(app, config_for(app, settings.serve.host, settings.serve.port))
     must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")

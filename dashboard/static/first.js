@@ -4,23 +4,24 @@
   const root = document.documentElement;
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const more = matchMedia("(prefers-contrast: more)");
-  const chosen = () => {
+  const kept = (key) => {
     try {
-      return localStorage.getItem("theme");
+      return localStorage.getItem(key);
     } catch {
       return null; // storage is shut off: the device's own choice stands
     }
   };
   const show = () => {
-    const theme = chosen();
+    const theme = kept("theme");
     root.dataset.theme =
       theme && theme !== "auto" ? theme : more.matches ? "sun" : dark.matches ? "dark" : "light";
+    root.dataset.hand = kept("hand") === "left" ? "left" : "right";
     dispatchEvent(new Event("themechange"));
   };
   dark.addEventListener("change", show);
   more.addEventListener("change", show);
   addEventListener("storage", show);
-  window.coldshedTheme = { chosen, show };
+  window.coldshedTheme = { show };
   show();
 
   // A thumb may be faster than a slow network: the last button tapped before the scripts are there is tapped again then.

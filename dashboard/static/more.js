@@ -1,7 +1,15 @@
-// The More page's choices: the look and the name stay on this device, the unit is the shop's.
+// Choices of Settings and People: look, hand, sound and name stay on this device, units are the shop's.
 "use strict";
 (() => {
   const { send, newId, show } = window.coldshedLog;
+  const every = (selector) => document.querySelectorAll(selector);
+  const kept = (key) => {
+    try {
+      return localStorage.getItem(key) ?? "";
+    } catch {
+      return ""; // storage is shut off: the device's own choice stands
+    }
+  };
   const keep = (key, value) => {
     try {
       localStorage.setItem(key, value);
@@ -10,16 +18,18 @@
     }
   };
 
-  const theme = window.coldshedTheme.chosen() ?? "auto";
-  for (const input of document.querySelectorAll("input[name=theme]")) {
-    input.checked = input.value === theme;
-    input.addEventListener("change", () => {
-      keep("theme", input.value);
-      window.coldshedTheme.show();
-    });
+  for (const [name, otherwise] of [["theme", "auto"], ["hand", "right"], ["sound", "off"]]) {
+    const chosen = kept(name) || otherwise;
+    for (const input of every(`input[name=${name}]`)) {
+      input.checked = input.value === chosen;
+      input.addEventListener("change", () => {
+        keep(name, input.value);
+        window.coldshedTheme.show();
+      });
+    }
   }
 
-  for (const input of document.querySelectorAll("input[name=unit], input[name=measures]")) {
+  for (const input of every("input[name=unit], input[name=measures], input[name=decimal]")) {
     input.addEventListener("change", async () => {
       try {
         show((await send("/api/events", { id: newId(), kind: "preference", key: input.name, value: input.value })).said);
@@ -29,11 +39,20 @@
     });
   }
 
-  const name = document.getElementById("who");
-  try {
-    name.value = localStorage.getItem("who") ?? "";
-  } catch {
-    name.disabled = true; // storage is shut off: nothing would be kept
-  }
-  name.addEventListener("change", () => keep("who", name.value.trim()));
+  // One name, chosen or written: the two show the same.
+  const field = document.getElementById("who");
+  const named = (name) => {
+    for (const input of every("input[name=name]")) input.checked = input.value === name;
+    if (field) field.value = name;
+  };
+  named(kept("who"));
+  for (const input of every("input[name=name]"))
+    input.addEventListener("change", () => {
+      keep("who", input.value);
+      named(input.value);
+    });
+  field?.addEventListener("change", () => {
+    keep("who", field.value.trim());
+    named(field.value.trim());
+  });
 })();

@@ -31,6 +31,7 @@ from dashboard.words.mix import MIX_CHOICES, MIX_HEADLINES, MIX_LABELS, MIX_WHYS
 from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
+from dashboard.words.shop import SHOP_LABELS, SHOP_SENTENCES
 from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 from dashboard.words.why import WHY_CHANGES, WHY_GUARDS, WHY_LABELS, WHY_NUMBERS
@@ -62,10 +63,11 @@ PARTS = (
     WHY_LABELS,
     FIRST_RUN_LABELS,
     DOOR_LABELS,
+    SHOP_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}
-KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT
+KEYS: dict[str, str] = HEADLINES | WHYS | NEXTS | ALARMS | DOUBTS | TONIGHT | SHOP_SENTENCES
 
 
 def takes(key: str) -> frozenset[str]:

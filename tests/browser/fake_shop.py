@@ -19,6 +19,7 @@ from dashboard.cards import CardShelf
 from dashboard.door.door import Door
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
+from dashboard.shop_settings import ShopSettings
 from dashboard.watch_store import Alarm, WatchReader, WatchWriter
 from model.psychrometrics import saturation_pressure_water_Pa
 from model.verdict import Flag, Kind, Mark, Say, State, Verdict
@@ -85,6 +86,7 @@ def open_shop(
     sent: Callable[[int], list[Reading]] | None = None,
     told: tuple[str, ...] = (),
     door: Door | None = None,
+    settings: ShopSettings | None = None,
 ) -> FakeShop:
     """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice).
 
@@ -111,6 +113,7 @@ def open_shop(
         told=told,
         notices=folder / "notices.db" if told else None,
         door=door,
+        settings=settings,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
     if filled:

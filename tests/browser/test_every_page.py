@@ -38,6 +38,8 @@ PROBE_PAGES = [
     "/panels/plug-7/demould",
     "/panels/plug-7/sign-off",
     "/panels/plug-7/record",
+    "/more/settings",
+    "/more/people",
     "/help?find=blush",
     "/help/job",
     "/help/card-guide",

@@ -93,7 +93,7 @@ def test_weights_out_of_tolerance_are_said_at_once_and_applied_ends_the_countdow
 
 
 def test_weights_in_ounces_are_kept_in_grams(visit: Visit, shop: FakeShop) -> None:
-    page = visit.open("/more")
+    page = visit.open("/more/settings")
     page.get_by_label("lb, ft²").check()
     expect(page.locator("#toast")).to_contain_text("Now in lb, ft²")
     page = visit.open("/mix/pots?spot=panel:box-a&card=invented-25min&amount_g=200")

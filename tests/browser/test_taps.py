@@ -144,7 +144,7 @@ def test_a_tap_before_the_pages_scripts_are_there_is_kept(visit: Visit, shop: Fa
 
 
 def test_a_tiles_temperature_is_told_in_the_shops_unit(visit: Visit, shop: FakeShop) -> None:
-    page = visit.open("/more")
+    page = visit.open("/more/settings")
     page.get_by_label("°F").check()
     expect(page.locator("#toast")).to_contain_text("Now in °F")
     page.goto(visit.url + "/panels/box-a/thumb")
@@ -164,9 +164,10 @@ def test_without_the_server_a_tap_says_that_nothing_was_logged(visit: Visit, ser
 
 
 def test_the_unit_and_the_name_are_kept(visit: Visit, shop: FakeShop) -> None:
-    page = visit.open("/more")
+    page = visit.open("/more/settings")
     page.get_by_label("°F").check()
     expect(page.locator("#toast")).to_contain_text("Now in °F")
+    page.goto(visit.url + "/more/people")
     page.get_by_label("Your name, for the log").fill("Kim")
     page.keyboard.press("Tab")
     page.goto(visit.url + "/")
@@ -241,9 +242,8 @@ def test_the_toast_is_closed_by_a_tap(visit: Visit) -> None:
 
 
 def test_a_toast_lies_over_no_field(visit: Visit) -> None:
-    page = visit.open("/more")
-    page.get_by_label("°F").check()
-    expect(page.locator("#toast")).to_contain_text("Now in °F")
+    page = visit.open("/more/people")
+    page.evaluate("coldshedLog.show('Now in °F')")
     toast, field = page.locator("#toast").bounding_box(), page.locator("#who").bounding_box()
     assert toast
     assert field
