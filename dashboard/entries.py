@@ -98,7 +98,9 @@ def _poured(pot: Mapping[str, Any]) -> str:
 
 def _chosen(value: str) -> str:
     """A preference in words; "" for an entry that is none."""
-    return UNITS.get(value) or (LABELS[value] if value in (*SYSTEMS, *DECIMALS) else "")
+    if value in DECIMALS:
+        return LABELS[f"decimal_{value}"]
+    return UNITS.get(value) or (LABELS[value] if value in SYSTEMS else "")
 
 
 def _found(event: Event) -> str:

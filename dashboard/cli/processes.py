@@ -117,8 +117,8 @@ def serve(arguments: argparse.Namespace) -> int:
     from dashboard.cards import CardShelf
     from dashboard.cli.doors import base_of, is_loopback, names, open_door, tell_code
     from dashboard.cli.house import decisions, forecast_of
-    from dashboard.door.wire import config_for
     from dashboard.cli.told_settings import told_settings
+    from dashboard.door.wire import config_for
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import Logbook
     from dashboard.serving import Server
