@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import urllib.request
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
@@ -160,6 +161,20 @@ def test_streams_of_a_real_server_hear_of_an_entry_and_end_cleanly_with_it(shop:
     assert b"content-type: text/event-stream" in got
     assert b"x-accel-buffering: no" in got
     assert got.endswith(b"\r\n0\r\n\r\n")
+    for one in asked:
+        one.close()
+
+
+def test_fifty_that_listen_and_do_not_read_keep_no_page_from_anybody(shop: FakeShop) -> None:
+    served = Served(shop.app, shop.port)
+    asked = [stream(shop.port) for _ in range(50)]
+    until(lambda: shop.app.state.changes.listening == 50, "all of them listen")
+    for number in range(5):
+        shop.logbook.append(Event(new_id(), NOW + number, NOW, "Kim", "washed", "lid-4", {}))
+        with urllib.request.urlopen(f"{served.url}/", timeout=15) as page:
+            assert b"Lid 4" in page.read()
+    assert shop.app.state.changes.listening == 50
+    served.stop()
     for one in asked:
         one.close()
 

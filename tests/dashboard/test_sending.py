@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import shutil
+import tracemalloc
 from pathlib import Path
 
 import httpx
@@ -13,7 +15,7 @@ from dashboard import static_files
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
 from dashboard.watch_store import WatchReader
-from tests.browser.fake_shop import MINUTE, NOW, FakeShop, answer, many, plain_app, register, stopped
+from tests.browser.fake_shop import MINUTE, NOW, FakeShop, answer, many, morning, plain_app, register, stopped
 from tests.dashboard.client import Client
 
 MOST_ROUND = 60_000
@@ -111,3 +113,25 @@ def test_answers_are_read_again_when_watch_has_worked_them_out_anew(shop: FakeSh
     assert all(after[panel] is before[panel] for panel in after if panel != "plug-7")
     one = reader.assessment("plug-7")
     assert one is after["plug-7"]
+
+
+def test_two_hundred_views_of_a_shop_that_is_at_work_leave_no_memory_behind(
+    shop: FakeShop, client: Client
+) -> None:
+    """Python's own count of what it holds; watch works all panels out anew between every ten views."""
+
+    def views(count: int) -> int:
+        for number in range(count):
+            if number % 10 == 0:
+                shop.clock.at += MINUTE  # type: ignore[attr-defined]
+                shop.save(*morning(shop.clock.now()))
+            client.get(("/", "/panels/plug-7")[number % 2])
+        gc.collect()
+        return tracemalloc.get_traced_memory()[0]
+
+    tracemalloc.start()
+    try:
+        before = views(20)
+        assert views(200) - before < 300_000
+    finally:
+        tracemalloc.stop()
