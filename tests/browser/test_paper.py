@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from unicodedata import normalize
 
 import numpy as np
 import pytest
@@ -144,6 +145,23 @@ def test_the_round_sheet_of_fifty_panels_prints_with_heads_and_page_numbers_on_e
     names = re.findall(r"Hull \d+ · 2 coats|Lid 4 · 2 coats|Rib 1 · 1 coat|Box A · 3 coats", told)
     assert len(set(names)) == len(names) == 48
     assert "An estimate, not an approval" in texts[0]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_label_is_split_between_sheets(filled: tuple[FakeShop, str], page: Page, paper: str) -> None:
+    """Its name, its code and all of its QR on one: the first and the last thing of each label are on the same sheet."""
+    shop, url = filled
+    page.goto(f"{url}/labels")
+    pdf = PdfReader(io.BytesIO(page.pdf(format=paper)))
+    texts = [" ".join(normalize("NFKC", sheet.extract_text()).split()) for sheet in pdf.pages]
+    told = codes(shop.logbook.events())
+    for panel in shop.logbook.panels().values():
+        (on,) = [text for text in texts if told[panel.id] in text]
+        assert panel.name in on
+    for number, text in enumerate(texts, start=1):
+        assert f"Page {number} of {len(texts)}" in text
+    page.emulate_media(media="print")
+    assert page.locator(".label").first.evaluate("one => getComputedStyle(one).breakInside") == "avoid"
 
 
 @pytest.mark.parametrize("path", PATHS)

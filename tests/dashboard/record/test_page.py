@@ -96,6 +96,30 @@ def test_no_coat_is_split_no_letter_is_smaller_than_10_pt_and_black_alone_is_eno
         assert "Thumb tests" in on[0], "the last row of a coat stands on the sheet of its first"
 
 
+def test_a_table_that_runs_on_has_its_heads_on_every_sheet_and_splits_no_row(
+    page: str, chromium: Browser
+) -> None:
+    """The entries twelve times over, each row of two lines."""
+    sheet = chromium.new_page()
+    sheet.set_content(page)
+    sheet.evaluate(
+        """() => {
+          const head = [...document.querySelectorAll("th")].find((one) => one.textContent === "Entry");
+          const body = head.closest("table").tBodies[0], rows = [...body.rows];
+          for (let n = 0; n < 12; n++) for (const row of rows) body.append(row.cloneNode(true));
+          [...body.rows].forEach((row, n) => { row.cells[1].innerHTML = `begin-${n}-<br>end-${n}-`; });
+        }"""
+    )
+    printed = PdfReader(io.BytesIO(sheet.pdf(format="A4", print_background=False)))
+    sheet.close()
+    texts = [" ".join(one.extract_text().split()) for one in printed.pages]
+    running = [text for text in texts if "begin-" in text]
+    assert len(running) >= 3
+    for text in running:
+        assert "No. When Entry Who" in text
+        assert re.findall(r"begin-(\d+)-", text) == re.findall(r"end-(\d+)-", text)
+
+
 def test_it_has_no_script_no_style_attribute_and_nothing_from_elsewhere(page: str) -> None:
     assert "<script" not in page
     assert not re.search(r"<[^>]+\sstyle=", page)
