@@ -120,7 +120,8 @@ ALARM_LABELS: dict[str, str] = {
     "wake_for": "Wake for",
     "told_so_far": "Told so far",
     "in_quiet_hours": "in quiet hours",
-    "nothing_told": "Nothing told yet.",
+    "nothing_told": "Nothing told yet. Send a test to see whether it would reach you.",
+    "nothing_told_yet": "Nothing told yet.",
     "notice_test": "Test: this notice reached you",
     "notice_test_body": "Nothing is wrong. Somebody pressed Send a test.",
 }

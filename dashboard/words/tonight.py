@@ -127,6 +127,7 @@ TONIGHT_LABELS: dict[str, str] = {
     "night_empty": "No panel yet. Register one; its night appears here.",
     "night_unknown": "Not known: there is no outlook for it.",
     "past_nights": "From past nights here.",
+    "forecast_how": "A weather forecast makes it surer: how.",
     "by_panel": "Panels",
     "safe_times": "When",
     "what_if": "What if",

@@ -87,10 +87,12 @@ def open_shop(
     told: tuple[str, ...] = (),
     door: Door | None = None,
     settings: ShopSettings | None = None,
+    bare: bool = False,
 ) -> FakeShop:
     """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice).
 
-    `told`: who is told of alarms away from the pages; `door`: who may come in.
+    `told`: who is told of alarms away from the pages; `door`: who may come in; `bare`: on its first morning, without
+    panel, probe or card.
     """
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
@@ -98,8 +100,8 @@ def open_shop(
     app = create_app(
         watched=WatchReader(folder / "watch.db", logbook),
         logbook=logbook,
-        probes=lambda: PROBES,
-        cards=lambda: CARDS,
+        probes=lambda: [] if bare else PROBES,
+        cards=lambda: [] if bare else CARDS,
         clock=clock,
         site="Invented shed",
         time_zone=ZONE,
@@ -116,7 +118,7 @@ def open_shop(
         settings=settings,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)
-    if filled:
+    if filled and not bare:
         for name, coats in (("Skiff deck 2", 2), ("Lid 4", 2), ("Rib 1", 1), ("Box A", 3), ("Plug 7", 2)):
             register(shop, name, coats)
         shop.save(*morning(NOW), alarms=(too_cold(),))
