@@ -1,121 +1,153 @@
-"""Every page, in both sizes and all three lights: no complaint, no sideways scroll, no violation axe can see."""
+"""Every page, at each width and in all three lights: nothing that axe, a keyboard or a large print can complain of."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
 
-from tests.browser.conftest import DESK, PHONE, Visit
-from tests.browser.fake_shop import MINUTE, NOW
+from tests.browser.conftest import PHONE, Visit
+from tests.browser.every_page import (
+    CUT, NIGHT, NO_PAGES, PAGES, RULES as RULES, SPACED, UNTITLED, axe, lights, pattern, show, small, walk, wide,
+)  # fmt: skip
+from tests.browser.fake_shop import FakeShop, open_shop
+from tests.browser.serving import Served, free_port
+from tests.dashboard.night_shop import open_night
 
-PAGES = [
-    "/",
-    "/panels/plug-7",
-    "/panels/plug-7/coat",
-    "/panels/plug-7/thumb",
-    "/panels/plug-7/more",
-    "/panels/plug-7/log/plug-7-00000001",
-    "/panels/new",
-    "/more",
-    "/more/alarms",
-    "/more/notices",
-    "/more/probes",
-    "/nowhere",
-]
-MIX_PAGES = [
-    "/mix",
-    "/mix?spot=probe:A1&onto=wood&bottles_C=14&cloudy=1",
-    "/mix/pots?spot=panel:box-a&area_m2=2.5&cloth_gm2=300&plies=2&cloth_gm2=800&peel=1&fills=2&bottles_C=22",
-    "/panels/box-a/pot",
-    "/mix/pots?spot=probe:A1&amount_oz=500&card=invented-15min&upright=1&bottles_F=72",
-]
-PROBE_PAGES = [
-    "/more/probes/A1",
-    f"/more/probes/S1/check?against=ice%20water&since={NOW - 10 * MINUTE}",
-    "/more/probes/A1/check?against=sodium%20chloride",
-    "/more/probes/S1/correct",
-    "/more/probes/S1/device",
-    "/panels/plug-7/demould",
-    "/panels/plug-7/sign-off",
-    "/panels/plug-7/record",
-    "/more/settings",
-    "/more/people",
-    "/help?find=blush",
-    "/help/job",
-    "/help/card-guide",
-    "/help/glossary",
-]
-"""Made of the same parts as those above: one light for each size is enough."""
-LIGHTS = [(PHONE, "light"), (PHONE, "dark"), (PHONE, "sun"), (DESK, "light"), (DESK, "dark")]
-RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+WIDTHS = (320, 390, 768, 1280)
 
 
-def ready(page, path: str) -> None:
-    if path == "/panels/plug-7":
+@pytest.fixture(scope="module")
+def sites(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+    """Addresses of the two shops; nobody changes anything there."""
+    morning = open_shop(tmp_path_factory.mktemp("morning"), port=free_port(), heard=True, told=("Kim", "Robin"))
+    evening = open_night(tmp_path_factory.mktemp("evening"), free_port())
+    servers = {"morning": Served(morning.app, morning.port), "evening": Served(evening.app, evening.port)}
+    yield {name: server.url for name, server in servers.items()}
+    for server in servers.values():
+        server.stop()
+    evening.close()
+    morning.close()
+
+
+@pytest.fixture(scope="module")
+def phone(chromium: Browser, sites: dict[str, str]) -> Iterator[tuple[Page, list[str]]]:
+    """One page for all, and what it complained of or asked for elsewhere."""
+    context = chromium.new_context(viewport=PHONE)
+    page, complaints = context.new_page(), list[str]()
+    page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
+    page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+    page.on("request", lambda asked: complaints.extend([asked.url] * (not asked.url.startswith("http://127.0.0.1:"))))
+    yield page, complaints
+    context.close()
+
+
+@pytest.mark.parametrize(
+    ("site", "path"), [*(("morning", path) for path in PAGES), *(("evening", path) for path in NIGHT)]
+)
+def test_a_page_has_nothing_to_complain_of(
+    phone: tuple[Page, list[str]], sites: dict[str, str], site: str, path: str
+) -> None:
+    """One load: axe in each light and at a desk, four widths, twice the text, wider spacing, targets, Tab alone."""
+    page, complaints = phone
+    complaints.clear()
+    page.goto(sites[site] + path)
+    if page.locator("#chart").count():
         page.wait_for_selector("#chart .main-svg")
+    found = [problem for light in lights(page) for problem in _in(page, light)]
+    found += small(page) + walk(page)
+    for size in WIDTHS:
+        found += wide(page, size, "as it is")
+    found += axe(page, "1280")
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    found += wide(page, 390, "200 % text")
+    page.evaluate(UNTITLED)
+    found += wide(page, 390, "200 % text without an alarm")
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    found += wide(page, 320, "without an alarm")
+    page.evaluate(SPACED)
+    found += wide(page, 390, "spaced")
+    found += [f"spaced: cuts {text}" for text in page.evaluate(CUT)]
+    found += [text for text in complaints if path != "/nowhere" or "404" not in text]
+    assert not found, "\n".join(found)
 
 
-@pytest.mark.parametrize("visit", LIGHTS, indirect=True, ids=lambda light: f"{light[0]['width']}-{light[1]}")
-def test_no_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
-    axe_sees_nothing(visit, PAGES)
+def _in(page: Page, light: str) -> list[str]:
+    show(page, light)
+    return axe(page, light)
 
 
-@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
-def test_no_probes_or_decisions_page_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
-    axe_sees_nothing(visit, PROBE_PAGES)
+def test_the_list_of_pages_is_complete(shop: FakeShop) -> None:
+    """Whoever adds a page adds its address to the list."""
+    served = {path for path, ways in shop.app.openapi()["paths"].items() if "get" in ways}
+    listed = (*PAGES, *NIGHT)
+    open_ = {route for route in served if not route.startswith("/api/") and route not in NO_PAGES}
+    assert {route for route in open_ if not any(pattern(route).fullmatch(path) for path in listed)} == set()
+    assert set(NO_PAGES) <= served
 
 
-@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
-def test_no_page_of_the_mix_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
-    axe_sees_nothing(visit, MIX_PAGES)
+KINDS = [("morning", "/"), ("morning", "/panels/plug-7"), ("morning", "/mix"), ("morning", "/panels/plug-7/thumb"),
+         ("morning", "/panels/plug-7/coat"), ("morning", "/more"), ("morning", "/panels/plug-7/demould"),
+         ("morning", "/help"), ("evening", "/tonight/deck-2?hold=25&to=23:00")]  # fmt: skip
+"""One of each kind of page."""
 
 
-def axe_sees_nothing(visit: Visit, paths: list[str]) -> None:
-    for path in paths:
-        page = visit.open(path)
-        ready(page, path)
-        found = Axe().run(page, options=RULES)
-        assert found.violations_count == 0, f"{path}: {found.generate_report()}"
-        width = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert width[0] == width[1], path
-        page.close()
-    visit.complaints = [text for text in visit.complaints if "404" not in text]
-    assert visit.complaints == []
+def test_with_forced_colours_every_kind_of_page_is_legible_and_keeps_its_marks(
+    phone: tuple[Page, list[str]], sites: dict[str, str]
+) -> None:
+    page, _ = phone
+    page.emulate_media(forced_colors="active")
+    try:
+        found = []
+        for site, path in KINDS:
+            page.goto(sites[site] + path)
+            found += axe(page, f"forced colours, {path}")
+        assert not found, "\n".join(found)
+        page.goto(sites["morning"])
+        assert page.locator(".strip .mark:visible").count() == 5
+        assert page.locator(".strip .fresh .headline:visible").count() == 5
+        chosen = page.locator(".tabs [aria-current]")
+        assert chosen.evaluate("(one) => getComputedStyle(one).backgroundColor") != page.locator(
+            ".tabs a"
+        ).nth(1).evaluate("(one) => getComputedStyle(one).backgroundColor"), "the tab that is open is marked"
+    finally:
+        page.emulate_media(forced_colors="none")
 
 
-@pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
-def test_at_320_px_every_page_reflows(visit: Visit) -> None:
-    """WCAG 2.2, 1.4.10 Reflow: 320 CSS px."""
-    for path in PAGES + PROBE_PAGES + MIX_PAGES:
-        page = visit.open(path)
-        ready(page, path)
-        assert page.evaluate("document.documentElement.scrollWidth") == 320, path
-        page.close()
-
-
-def test_twice_as_large_text_does_not_scroll_sideways(visit: Visit) -> None:
-    """WCAG 2.2, 1.4.4 Resize Text: 200 %."""
-    for path in PAGES + PROBE_PAGES + MIX_PAGES:
-        page = visit.open(path)
-        page.evaluate("document.documentElement.style.fontSize = '200%'")
-        assert page.evaluate("document.documentElement.scrollWidth") == 390, path
-        page.close()
+def test_with_reduced_motion_nothing_moves(phone: tuple[Page, list[str]], sites: dict[str, str]) -> None:
+    page, _ = phone
+    page.goto(sites["morning"])
+    page.evaluate("document.querySelector('.strip').classList.add('changed')")
+    moves = "getComputedStyle(document.querySelector('.changed .headline')).animationName"
+    assert page.evaluate(moves) == "wipe"
+    page.emulate_media(reduced_motion="reduce")
+    assert page.evaluate(moves) == "none"
+    page.emulate_media(reduced_motion="no-preference")
 
 
 def test_what_is_tapped_on_the_round_is_large_and_five_strips_need_no_scroll(visit: Visit) -> None:
-    """72 px for what acts (11 mm at 160 px/inch), 48 for the tabs: our own rule, above WCAG 2.2, 2.5.8."""
+    """With an alarm above them; buttons are targets 8 px apart (our own rule)."""
     page = visit.open("/")
-    for box in page.eval_on_selector_all(
-        ".do", "all => all.map(one => one.getBoundingClientRect().toJSON())"
-    ):
-        assert box["width"] >= 72
-        assert box["height"] >= 72
-    tabs = page.locator(".tabs").bounding_box()
-    last = page.locator(".strip").last.bounding_box()
+    tabs, last = page.locator(".tabs").bounding_box(), page.locator(".strip").last.bounding_box()
     assert tabs
     assert last
     assert tabs["height"] >= 54
     assert last["y"] + last["height"] <= tabs["y"]
+    boxes = page.eval_on_selector_all(".strip", "all => all.map(one => one.getBoundingClientRect().toJSON())")
+    assert all(below["top"] - above["bottom"] >= 8 for above, below in zip(boxes, boxes[1:], strict=False))
+
+
+def test_all_seven_words_of_the_thumb_stand_on_one_screen(visit: Visit) -> None:
+    """With an alarm above them, each 72 px high; 12 px before the one that costs a day."""
+    page = visit.open("/panels/plug-7/thumb")
+    boxes = page.eval_on_selector_all(
+        ".seven button", "all => all.map(one => one.getBoundingClientRect().toJSON())"
+    )
+    assert len(boxes) == 7
+    assert boxes[-1]["bottom"] <= PHONE["height"]
+    assert all(box["height"] >= 72 for box in boxes)
+    assert boxes[6]["top"] - boxes[5]["bottom"] >= 12
 
 
 def test_the_two_pinned_hashes_are_those_of_plotlys_own_styles(visit: Visit) -> None:
@@ -130,11 +162,3 @@ def test_the_two_pinned_hashes_are_those_of_plotlys_own_styles(visit: Visit) -> 
         }))"""
     )
     assert sorted(found) == sorted(PLOTLY_STYLES)
-
-
-def test_a_page_works_without_colour(visit: Visit) -> None:
-    """Forced colours keep the tiles' contours and every word."""
-    page = visit.open("/")
-    page.emulate_media(forced_colors="active")
-    assert page.locator(".strip .mark:visible").count() == 5
-    assert page.locator(".strip .fresh .headline:visible").count() == 5
