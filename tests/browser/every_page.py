@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import Any
 
 from axe_playwright_python.base import AXE_SCRIPT
@@ -68,7 +69,7 @@ RULES = {
 TO_BE_REACHED = """() => {
   const all = "a[href], button, input:not([type=hidden]), select, summary, textarea, [tabindex='0']";
   const shown = (one) => one.checkVisibility({ visibilityProperty: true }) && !one.disabled && one.tabIndex >= 0;
-  const named = (one) => [one.localName, one.id || one.name || one.getAttribute("href") || one.textContent.trim()].join(" ");
+  const named = (one) => `${one.localName} ${one.id || one.name || one.getAttribute("href") || one.textContent.trim()}`;
   const groups = new Set();
   return [...document.querySelectorAll(all)].filter((one) => {
     if (!shown(one)) return false;
@@ -90,9 +91,11 @@ LISTEN = """() => {
     const box = seen.getBoundingClientRect();
     const style = getComputedStyle(seen);
     const met = document.elementFromPoint(box.left + box.width / 2, box.top + Math.min(box.height / 2, 24));
-    const nth = one.type === "radio" ? [...document.getElementsByName(one.name)].find((o) => o.dataset.nth)?.dataset.nth : one.dataset.nth;
+    const group = one.type === "radio" ? [...document.getElementsByName(one.name)] : [one];
+    const nth = group.find((item) => item.dataset.nth)?.dataset.nth;
     window.walked.push({
-      nth: Number(nth ?? -1), what: one.outerHTML.slice(0, 120), y: box.top + scrollY, main: Boolean(one.closest("main")),
+      nth: Number(nth ?? -1), what: one.outerHTML.slice(0, 120), y: box.top + scrollY,
+      main: Boolean(one.closest("main")),
       ring: style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2,
       met: Boolean(met) && (one.contains(met) || seen.contains(met) || met.contains(one)),
     });
@@ -102,15 +105,16 @@ LISTEN = """() => {
 
 SPACED = """() => {
   const sheet = new CSSStyleSheet();
-  sheet.replaceSync(`* { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important; }
-    p { margin-bottom: 2em !important; }`);
+  sheet.replaceSync(`p { margin-bottom: 2em !important; }
+    * { line-height: 1.5 !important; letter-spacing: .12em !important; word-spacing: .16em !important; }`);
   document.adoptedStyleSheets = [sheet];
 }"""
 """WCAG 2.2, 1.4.12 Text Spacing."""
 
 CUT = """() => [...document.querySelectorAll("body *")].filter((one) => {
   const style = getComputedStyle(one);
-  if (one.closest("svg, .scroll, .unseen, .zones, .tile, select, input, noscript") || !one.checkVisibility()) return false;
+  if (one.closest("svg, .scroll, .unseen, .zones, .tile, select, input, noscript")) return false;
+  if (!one.checkVisibility()) return false;
   const x = style.overflowX !== "visible" && one.scrollWidth > one.clientWidth + 1;
   const y = style.overflowY !== "visible" && one.scrollHeight > one.clientHeight + 1;
   return (x || y) && one.clientWidth > 2;
@@ -180,7 +184,11 @@ def walk(page: Page) -> list[str]:
         if {step["nth"] for step in walked} >= set(range(len(wanted))):
             break
     reached = [step for step in walked if step["nth"] >= 0]
-    missed = [f"Tab does not come to {name}" for i, name in enumerate(wanted) if i not in {s["nth"] for s in reached}]
+    missed = [
+        f"Tab does not come to {name}"
+        for i, name in enumerate(wanted)
+        if i not in {s["nth"] for s in reached}
+    ]
     unseen = [f"focus is not seen: {step['what']}" for step in walked if not step["ring"]]
     under = [f"focus is under something: {step['what']}" for step in walked if not step["met"]]
     first: dict[int, dict[str, Any]] = {}
@@ -189,7 +197,7 @@ def walk(page: Page) -> list[str]:
     order = list(first)
     jumps = [] if order == sorted(order) else [f"out of the page's order: {order}"]
     steps = [step for step in first.values() if step["main"]]
-    back = [f"focus goes back up to {b['what']}" for a, b in zip(steps, steps[1:], strict=False) if b["y"] < a["y"] - 100]
+    back = [f"focus goes back up to {b['what']}" for a, b in pairwise(steps) if b["y"] < a["y"] - 100]
     return [*missed, *dict.fromkeys(unseen), *dict.fromkeys(under), *jumps, *back]
 
 

@@ -3,25 +3,45 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.browser.conftest import PHONE, Visit
 from tests.browser.every_page import (
-    CUT, NIGHT, NO_PAGES, PAGES, RULES as RULES, SPACED, UNTITLED, axe, lights, pattern, show, small, walk, wide,
+    CUT,
+    NIGHT,
+    NO_PAGES,
+    PAGES,
+    SPACED,
+    UNTITLED,
+    axe,
+    lights,
+    pattern,
+    show,
+    small,
+    walk,
+    wide,
 )  # fmt: skip
+from tests.browser.every_page import (
+    RULES as RULES,
+)
 from tests.browser.fake_shop import FakeShop, open_shop
 from tests.browser.serving import Served, free_port
 from tests.dashboard.night_shop import open_night
 
 WIDTHS = (320, 390, 768, 1280)
+STAY = "if (location.pathname === '/not-kept') addEventListener('polled', (event) => event.stopImmediatePropagation())"
+"""The page that says a page was not kept asks again as soon as the shop answers: here it is to be looked at."""
 
 
 @pytest.fixture(scope="module")
 def sites(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
     """Addresses of the two shops; nobody changes anything there."""
-    morning = open_shop(tmp_path_factory.mktemp("morning"), port=free_port(), heard=True, told=("Kim", "Robin"))
+    morning = open_shop(
+        tmp_path_factory.mktemp("morning"), port=free_port(), heard=True, told=("Kim", "Robin")
+    )
     evening = open_night(tmp_path_factory.mktemp("evening"), free_port())
     servers = {"morning": Served(morning.app, morning.port), "evening": Served(evening.app, evening.port)}
     yield {name: server.url for name, server in servers.items()}
@@ -35,10 +55,14 @@ def sites(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
 def phone(chromium: Browser, sites: dict[str, str]) -> Iterator[tuple[Page, list[str]]]:
     """One page for all, and what it complained of or asked for elsewhere."""
     context = chromium.new_context(viewport=PHONE)
+    context.add_init_script(STAY)
     page, complaints = context.new_page(), list[str]()
     page.on("console", lambda message: complaints.append(f"{message.type}: {message.text}"))
     page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
-    page.on("request", lambda asked: complaints.extend([asked.url] * (not asked.url.startswith("http://127.0.0.1:"))))
+    page.on(
+        "request",
+        lambda asked: complaints.extend([asked.url] * (not asked.url.startswith("http://127.0.0.1:"))),
+    )
     yield page, complaints
     context.close()
 
@@ -135,7 +159,7 @@ def test_what_is_tapped_on_the_round_is_large_and_five_strips_need_no_scroll(vis
     assert tabs["height"] >= 54
     assert last["y"] + last["height"] <= tabs["y"]
     boxes = page.eval_on_selector_all(".strip", "all => all.map(one => one.getBoundingClientRect().toJSON())")
-    assert all(below["top"] - above["bottom"] >= 8 for above, below in zip(boxes, boxes[1:], strict=False))
+    assert all(below["top"] - above["bottom"] >= 8 for above, below in pairwise(boxes))
 
 
 def test_all_seven_words_of_the_thumb_stand_on_one_screen(visit: Visit) -> None:

@@ -138,6 +138,25 @@ def test_a_new_answer_comes_in_place_and_is_spoken(visit: Visit, shop: FakeShop)
     assert before[-1] == "box-a"
 
 
+def test_what_says_the_same_as_before_is_not_spoken(visit: Visit, shop: FakeShop) -> None:
+    """A new answer with the headline of before, a minute later: its ages change, and nobody is told."""
+    page = visit.open("/")
+    page.evaluate(
+        """() => {
+          window.said = [];
+          const spoken = document.getElementById("spoken");
+          const heard = () => window.said.push(spoken.textContent);
+          new MutationObserver(heard).observe(spoken, { childList: true, characterData: true });
+        }"""
+    )
+    shop.clock.at = NOW + MINUTE  # type: ignore[attr-defined]
+    shop.save(answer("box-a", "Box A", pot(NOW)), answer("plug-7", "Plug 7", stopped(NOW), NOW + MINUTE))
+    poll(page)
+    expect(page.locator("#strip-box-a .fresh .headline")).to_have_text("Pour it out before 06:20")
+    expect(page.locator(".ages")).to_contain_text("06:11")
+    assert page.evaluate("window.said") == ["Box A · 3 coats: Pour it out before 06:20"]
+
+
 def test_strips_hold_their_places_until_somebody_asks_for_the_new_order(visit: Visit, shop: FakeShop) -> None:
     page = visit.open("/")
     before = order(page)
