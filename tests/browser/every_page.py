@@ -34,6 +34,8 @@ PAGES = (
     "/more",
     "/more/alarms",
     "/more/notices",
+    "/more/settings",
+    "/more/people",
     "/more/probes",
     "/more/probes/A1",
     f"/more/probes/S1/check?against=ice%20water&since={NOW - 10 * MINUTE}",
@@ -126,8 +128,8 @@ TARGETS = """() => [...document.querySelectorAll("a[href], button, input:not([ty
   .map((one) => {
     const box = (one.closest("label") ?? one).getBoundingClientRect();
     const inline = one.localName === "a" && getComputedStyle(one).display === "inline";
-    return { what: one.outerHTML.slice(0, 120), inline, acts: one.matches(".do:not(.beside *), .wide, .plain, .act, .choice *"),
-             width: box.width, height: box.height };
+    const acts = one.matches(".do:not(.beside *), .wide, .plain, .act, .choice *");
+    return { what: one.outerHTML.slice(0, 120), inline, acts, width: box.width, height: box.height };
   })"""
 
 

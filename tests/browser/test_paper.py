@@ -18,9 +18,9 @@ from pypdf import PdfReader
 
 from dashboard.label import codes
 from tests.browser.conftest import PHONE
+from tests.browser.every_page import RULES
 from tests.browser.fake_shop import FakeShop, many, open_shop
 from tests.browser.serving import Served, free_port
-from tests.browser.test_every_page import RULES
 
 URL = "http://shed.lan:8137"
 MM = 96 / 25.4

@@ -7,15 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import DESK, PHONE, Visit
+from tests.browser.conftest import PHONE, Visit
 from tests.browser.serving import Served, free_port
-from tests.browser.test_every_page import RULES
 from tests.dashboard.night_shop import NightShop, open_night
-
-PAGES = ["/tonight", "/tonight/plug-7", "/tonight/deck-2?hold=25&to=23:00", "/tonight/rib-1", "/"]
 
 
 @pytest.fixture(scope="module")
@@ -43,28 +39,6 @@ def said(page: Page) -> str:
     """What the box says once it has answered."""
     expect(page.locator(".if-box")).to_contain_text(re.compile("instead of|Not by|Hold|as it is"))
     return page.locator(".if-box").inner_text()
-
-
-@pytest.mark.parametrize("visit", [(PHONE, "light"), (DESK, "dark")], indirect=True, ids=["390", "1280"])
-def test_no_page_of_the_night_breaks_a_rule_that_axe_can_see(visit: Visit) -> None:
-    for path in PAGES:
-        page = visit.open(path)
-        found = Axe().run(page, options=RULES)
-        assert found.violations_count == 0, f"{path}: {found.generate_report()}"
-        page.close()
-    assert visit.complaints == []
-
-
-@pytest.mark.parametrize("visit", [({"width": 320, "height": 568}, "light")], indirect=True)
-def test_at_320_px_and_with_twice_the_text_nothing_scrolls_sideways(visit: Visit) -> None:
-    """WCAG 2.2, 1.4.10 Reflow and 1.4.4 Resize Text."""
-    for path in PAGES:
-        page = visit.open(path)
-        assert page.evaluate("document.documentElement.scrollWidth") == 320, path
-        page.set_viewport_size(PHONE)
-        page.evaluate("document.documentElement.style.fontSize = '200%'")
-        assert page.evaluate("document.documentElement.scrollWidth") == 390, path
-        page.close()
 
 
 def test_a_thumb_steps_the_heat_and_reads_the_difference_without_scrolling(visit: Visit) -> None:
