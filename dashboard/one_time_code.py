@@ -7,9 +7,8 @@ import secrets
 import threading
 from collections.abc import Callable
 
-LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
-"""Without those that are taken for one another: 32 of them, so eight letters hold 40 bits."""
-LENGTH = 8
+from dashboard.door.once import OnceCode
+
 MOST_WRONG = 10
 
 
@@ -28,9 +27,7 @@ class OneTimeCode:
     def use(self, said: str) -> str | None:
         """A key for whoever said the code, which is void from then on; None if it is not the code."""
         with self._lock:
-            plain = "".join(letter for letter in said.upper() if letter in LETTERS)
-            right = hmac.compare_digest(plain, self._code)
-            if right:
+            if self._code.is_it(said):
                 key = secrets.token_urlsafe(24)
                 self._keys.add(key)
                 self._new()
@@ -49,5 +46,5 @@ class OneTimeCode:
 
     def _new(self) -> None:
         self._wrong = 0
-        self._code = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
-        self._tell(f"{self._code[:4]}-{self._code[4:]}")
+        self._code = OnceCode()
+        self._tell(self._code.text)

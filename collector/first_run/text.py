@@ -29,11 +29,14 @@ HEAD = """\
 #   end coldshed and start it again, so that the change counts
 """
 TAIL = """
-# The pages, on this computer alone.
+# The pages. Of this computer alone unless you say otherwise.
 [serve]
 port = {port}
-# What a phone calls this computer by, for the QR codes on labels; it has to lead to the port above.
-# public_url = "http://shed.lan:8137"
+# Phones of the shop reach them with the next line, once somebody has an account: 'coldshed account add NAME --role
+# manage'. Whoever is on that network can listen in; the page Help says how to close that with TLS.
+# host = "0.0.0.0"
+# What a phone calls this computer by, for the QR codes on labels:
+# public_url = "http://shed.lan:{port}"
 
 # When the last person leaves, the shop's time: the evening round asks what to do before that.
 [shop]

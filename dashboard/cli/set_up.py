@@ -91,10 +91,12 @@ def _browser(arguments: argparse.Namespace) -> int:
     session = _session(arguments)
     try:
         written = in_a_browser(session)
+    except KeyboardInterrupt:  # uvicorn passes it on once it has ended
+        written = False
     finally:
         session.close()
     if not written:
-        print(f"Every answer is kept. 'coldshed set-up --browser{_named(arguments)}' goes on here.")
+        print(f"\nLeft; every answer is kept. 'coldshed set-up --browser{_named(arguments)}' goes on here.")
         return 1
     print(f"Written: {arguments.settings}. coldshed starts; Ctrl-C here ends it.", flush=True)
     return _run(arguments)

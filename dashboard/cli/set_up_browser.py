@@ -54,8 +54,6 @@ def in_a_browser(session: SetUp) -> bool:
     )
     try:
         server.run(sockets=[door])
-    except KeyboardInterrupt:  # uvicorn passes it on once it has ended
-        print()
     finally:
         door.close()
     return bool(done)

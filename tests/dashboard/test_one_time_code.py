@@ -19,7 +19,7 @@ def told() -> tuple[OneTimeCode, list[str]]:
 
 def test_a_code_counts_once_and_the_next_one_is_told() -> None:
     code, codes = told()
-    key = code.use(codes[0].lower().replace("-", " "))
+    key = code.use(codes[0].upper().replace("-", " "))
     assert code.admits(key)
     assert len(codes) == 2
     assert code.use(codes[0]) is None
