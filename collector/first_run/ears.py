@@ -41,9 +41,13 @@ class Heard:
     minute: dict[tuple[str, str], deque[tuple[int, float]]] = field(default_factory=dict)
     times: deque[int] = field(default_factory=lambda: deque(maxlen=12))
     own_time: bool = True
+    inner: set[str] = field(default_factory=set)
+    """Names that the payloads themselves gave."""
 
     def take(self, sniffed: Sniffed, at: int) -> None:
         self.own_time = self.own_time and sniffed.time is not None
+        if len(self.inner) < 2:
+            self.inner.add(sniffed.inner)
         names = tuple(sorted({*self.sniffed.names, *sniffed.names}))
         numbers = {(n.name, n.key): n for n in (*self.sniffed.numbers, *sniffed.numbers)}
         self.sniffed = Sniffed(sniffed.decode, sniffed.scope, names, tuple(numbers.values()), sniffed.time)

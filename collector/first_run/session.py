@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
-
-from pydantic import ValidationError
+from typing import Any, Literal
 
 from collector.clock import Clock
 from collector.decode.numbers import to_si
 from collector.durable import create_whole
+from collector.first_run.checked import made, named
 from collector.first_run.draft import (
     PRIVATE,
     AnyWay,
@@ -33,17 +30,16 @@ from collector.first_run.draft import (
 from collector.first_run.ears import Ears, Heard
 from collector.first_run.facts import CannotSetUp, Device, Named, Port, Told, Value, Way
 from collector.first_run.loggers import layout_of
-from collector.first_run.places import found_ports, has_one_wire, time_zone_here
+from collector.first_run.places import ONE_WIRE, found_ports, has_one_wire, time_zone_here
 from collector.first_run.sniff import Number, looks_named, may_be
 from collector.first_run.text import settings_text
 from collector.reading import Quantity
 from collector.settings import EXAMPLE, SettingsError, parse
-from collector.source_tables import UNITS_OF, Table, TimeField
+from collector.source_tables import UNITS_OF, TimeField
 
 PORT = 8137
 NEAT_S = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 """Intervals that probes are set to; a measured one is rounded up to one of these."""
-T = TypeVar("T", bound=Table)
 
 
 class SetUp:
@@ -55,10 +51,11 @@ class SetUp:
         clock: Clock,
         plugged: Callable[..., list[Port]] = found_ports,
         port: int = PORT,
+        one_wire: Path = ONE_WIRE,
     ) -> None:
         """Goes on where the draft was left. Raises CannotSetUp if there is a settings file, or a draft is damaged."""
         self.settings, self.port = settings, port
-        self._plugged = plugged
+        self._plugged, self._one_wire = plugged, one_wire
         if settings.exists():
             raise CannotSetUp(
                 f"{settings} is there already, and is never written over: edit it, or move it away and begin anew"
@@ -79,7 +76,9 @@ class SetUp:
 
     def one_wire(self) -> bool:
         """True if there are one-wire sensors that are not listened to yet."""
-        return has_one_wire() and not any(isinstance(way, OneWireWay) for way in self.draft.ways)
+        return has_one_wire(self._one_wire) and not any(
+            isinstance(way, OneWireWay) for way in self.draft.ways
+        )
 
     def time_zone(self) -> str:
         """As told, or as this machine has it."""
@@ -116,11 +115,7 @@ class SetUp:
 
     def name(self, site: str, time_zone: str) -> None:
         """Names the shop and its time zone."""
-        text = f"site = {_toml(site.strip())}\ntime_zone = {_toml(time_zone.strip())}\n"
-        try:
-            told = parse(text, Path("set-up"))
-        except SettingsError as error:
-            raise CannotSetUp(_without_lines(error)) from error
+        told = named(site.strip(), time_zone.strip())
         self._keep(site=told.site, time_zone=told.time_zone)
 
     def listen_serial(self, port: str, baud: int = 115200) -> str:
@@ -137,7 +132,7 @@ class SetUp:
         id = self._free_id("broker")
         if password and not user.strip():
             raise CannotSetUp("a password without a user: name the user whose password it is")
-        way = _made(
+        way = made(
             BrokerWay,
             id=id,
             host=host.strip(),
@@ -153,7 +148,7 @@ class SetUp:
 
     def listen_one_wire(self) -> str:
         """Listens to the one-wire sensors of this machine."""
-        return self._add(OneWireWay, "one-wire")
+        return self._add(OneWireWay, "one-wire", folder=str(self._one_wire))
 
     def look_into(self, folder: str) -> str:
         """Looks at a logger's newest file in a folder. Returns the way's id."""
@@ -183,7 +178,7 @@ class SetUp:
         if (quantity, unit) not in known:
             allowed = ", ".join(f"{q} in {u}" for q, u in known)
             raise CannotSetUp(f"{quantity!r} in {unit!r} is not taken; allowed: {allowed}")
-        meaning = _made(
+        meaning = made(
             Meaning, way=device.way, scope=device.scope, key=key, quantity=Quantity(quantity), unit=unit
         )
         self._say_anew(device, key, meanings=(meaning,))
@@ -200,8 +195,13 @@ class SetUp:
             raise CannotSetUp(
                 f"nothing that {device.name} sends is a reading: say what one of its numbers is"
             )
+        if several := self._several(device):
+            raise CannotSetUp(
+                f"{device.name} carries several devices ({', '.join(several)}), which would become one probe: let each "
+                'send on a topic of its own, or write the source by hand with name = "/..." in its [source.decode]'
+            )
         others = [spot for spot in self.draft.spots if _key(spot) != device.key]
-        spot = _made(
+        spot = made(
             Spot,
             id=id.strip(),
             source=device.way,
@@ -300,9 +300,17 @@ class SetUp:
 
     def _own_time(self, device: Device) -> TimeField | None:
         """Where its messages carry their time, if all of them did."""
-        found = (heard for heard in self._ears.heard() if heard.way == device.way)
-        heard = next(heard for heard in found if heard.sniffed.names == device.names)
+        heard = self._heard(device)
         return heard.sniffed.time if heard.own_time else None
+
+    def _several(self, device: Device) -> list[str]:
+        """Names in the payloads of one topic, if there is more than one."""
+        inner = self._heard(device).inner
+        return sorted(name or "without a name" for name in inner) if len(inner) > 1 else []
+
+    def _heard(self, device: Device) -> Heard:
+        found = (heard for heard in self._ears.heard() if heard.way == device.way)
+        return next(heard for heard in found if heard.sniffed.names == device.names)
 
     def _fits(self, spot: Spot, others: Sequence[Spot]) -> None:
         for other in others:
@@ -338,7 +346,7 @@ class SetUp:
 
     def _add(self, table: type[SerialWay | OneWireWay | FolderWay], word: str, **values: Any) -> str:
         id = self._free_id(word)
-        self._start(_made(table, id=id, **values))
+        self._start(made(table, id=id, **values))
         return id
 
     def _start(self, way: AnyWay) -> None:
@@ -375,26 +383,3 @@ class SetUp:
 
 def _key(spot: Spot) -> str:
     return f"{spot.source} {spot.names[0]}"
-
-
-def _made(table: type[T], **values: Any) -> T:
-    """A table of checked values. Raises CannotSetUp in words."""
-    try:
-        return table(**values)
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"]) or "this"
-        message = str(first["msg"]).removeprefix("Value error, ")
-        if first["type"] == "string_pattern_mismatch":
-            message = "up to 64 characters, none of them / + #"
-        raise CannotSetUp(f"{where} {first['input']!r}: {message}") from error
-
-
-def _without_lines(error: SettingsError) -> str:
-    """A person on a form has neither lines nor keys."""
-    text = re.sub(r"^set-up:\d+: \w+: ", "", str(error), flags=re.MULTILINE)
-    return re.sub(r"String should match pattern.*", "a name has no / + # and no control characters", text)
-
-
-def _toml(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")

@@ -29,6 +29,7 @@ OWN_TIME_MS = 10 * 60_000
 """A number that lies so near to our own clock is taken for the time of the message."""
 _PAIR = re.compile(r"\s([A-Za-z_][A-Za-z0-9_.]*)=")
 _TAIL = re.compile(r"(.+[/:_.\-])(t|temp|temperature|rh|h|hum|humid|humidity|co2)", re.IGNORECASE)
+_NAMES = frozenset({"id", "device", "device_id", "deviceid", "name", "node", "sensor", "mac", "serial"})
 _TEMPERATURE = re.compile(r"(^|[^a-z])(t|temp|temperature|tmp)\d*(_?[cfk])?($|[^a-z])")
 _HUMIDITY = re.compile(r"(^|[^a-z])(rh|h|hum|humid|humidity)\d*($|[^a-z])")
 
@@ -52,6 +53,8 @@ class Sniffed:
     names: tuple[str, ...]
     numbers: tuple[Number, ...]
     time: TimeField | None = None
+    inner: str = ""
+    """What the payload itself calls its device, where it does."""
 
 
 def sniff(kind: str, arrival: Arrival) -> tuple[list[Sniffed], Refusal | None]:
@@ -100,7 +103,20 @@ def _json(arrival: Arrival) -> tuple[list[Sniffed], Refusal | None]:
         numbers += [Number(arrival.topic, pointer, sample.value) for sample in decoded.samples]
     if not numbers:
         return [], Refusal("no number", "no number in it that could be a reading")
-    return [Sniffed("json_map", arrival.topic, (arrival.topic,), tuple(numbers[:MAX_KEYS]), time)], None
+    inner = _inner(document)
+    return [
+        Sniffed("json_map", arrival.topic, (arrival.topic,), tuple(numbers[:MAX_KEYS]), time, inner)
+    ], None
+
+
+def _inner(document: object) -> str:
+    """The name in the payload: two of them on one topic must not become one probe."""
+    if not isinstance(document, dict):
+        return ""
+    named = (
+        document[key] for key in document if key.lower() in _NAMES and isinstance(document[key], str | int)
+    )
+    return str(next(named, ""))[:64]
 
 
 def _leaves(here: object, pointer: str) -> Iterator[tuple[str, object]]:

@@ -52,8 +52,8 @@ def settings_text(draft: Draft, port: int, example: str) -> str:
     """The file. `example`: where the documented example lies. The draft has a site and a time zone."""
     lines = [
         HEAD,
-        f"site = {_quoted(draft.site or '')}",
-        f"time_zone = {_quoted(draft.time_zone or '')}",
+        f"site = {quoted(draft.site or '')}",
+        f"time_zone = {quoted(draft.time_zone or '')}",
         'data = "data"    # readings, answers and the logbook are kept in this folder, beside this file',
     ]
     ids: set[str] = set()
@@ -104,61 +104,61 @@ def _source(draft: Draft, way: AnyWay, id: str, spots: Sequence[Spot]) -> Iterat
     yield ""
     yield "[source.decode]"
     decode = spots[0].decode
-    yield f"kind = {_quoted(decode)}"
+    yield f"kind = {quoted(decode)}"
     if decode == "logger_csv" and isinstance(way, FolderWay):
         yield from _logger(draft, way, spots)
     elif decode in ("text_line", "json_map"):
         yield "field = ["
         for meaning in _meanings(draft, spots[0]):
-            yield f"  {{ key = {_quoted(meaning.key)}, {_measured(meaning)} }},"
+            yield f"  {{ key = {quoted(meaning.key)}, {_measured(meaning)} }},"
         yield "]"
         if time := spots[0].time:
             yield f"time = {_time(time)}    # the message's own, which lay at this computer's clock"
 
 
 def _way(way: AnyWay, id: str, spots: Sequence[Spot]) -> Iterator[str]:
-    head = ["[[source]]", f"id = {_quoted(id)}"]
+    head = ["[[source]]", f"id = {quoted(id)}"]
     match way:
         case SerialWay():
             yield "# A serial port. 'coldshed listen --ports' shows the ports there are, 'coldshed listen' what comes."
-            yield from [*head, 'kind = "serial"', f"port = {_quoted(way.port)}", f"baud = {way.baud}"]
+            yield from [*head, 'kind = "serial"', f"port = {quoted(way.port)}", f"baud = {way.baud}"]
         case BrokerWay():
             yield "# A broker. One more probe that speaks alike: add its topic here, and a table below."
-            yield from [*head, 'kind = "mqtt"', f"host = {_quoted(way.host)}", f"port = {way.port}"]
+            yield from [*head, 'kind = "mqtt"', f"host = {quoted(way.host)}", f"port = {way.port}"]
             topics = list(dict.fromkeys(spot.scope for spot in spots))
-            yield f"topic = [{', '.join(_quoted(topic) for topic in topics)}]"
+            yield f"topic = [{', '.join(quoted(topic) for topic in topics)}]"
             for key in ("user", "password_file", "ca_file", "cert_file", "key_file"):
                 if (value := getattr(way, key)) is not None:
-                    yield f"{key} = {_quoted(value)}"
+                    yield f"{key} = {quoted(value)}"
         case OneWireWay():
             yield "# One-wire temperature sensors on the computer's own pins, as Linux shows them."
-            yield from [*head, 'kind = "one_wire"', f"folder = {_quoted(way.folder)}"]
+            yield from [*head, 'kind = "one_wire"', f"folder = {quoted(way.folder)}"]
         case FolderWay():
             yield "# A folder into which a logger's CSV files are put. Each is read once, then moved to done."
-            yield from [*head, 'kind = "folder"', f"folder = {_quoted(way.folder)}"]
+            yield from [*head, 'kind = "folder"', f"folder = {quoted(way.folder)}"]
 
 
 def _logger(draft: Draft, way: FolderWay, spots: Sequence[Spot]) -> Iterator[str]:
     yield f"time = {_time(way.time)}"
     if (way.delimiter, way.decimal) != (",", "."):
-        yield f"delimiter = {_quoted(way.delimiter)}"
-        yield f"decimal = {_quoted(way.decimal)}"
+        yield f"delimiter = {quoted(way.delimiter)}"
+        yield f"decimal = {quoted(way.decimal)}"
     yield "field = ["
     for spot in spots:
         for meaning in (m for m in _meanings(draft, spot) if m.key in spot.names):
-            yield f"  {{ key = {_quoted(meaning.key)}, {_measured(meaning)}, name = {_quoted(spot.id)} }},"
+            yield f"  {{ key = {quoted(meaning.key)}, {_measured(meaning)}, name = {quoted(spot.id)} }},"
     yield "]"
 
 
 def _probe(spot: Spot, source: str) -> Iterator[str]:
     yield "[[probe]]"
-    yield f"id = {_quoted(spot.id)}"
-    yield f"source = {_quoted(source)}"
+    yield f"id = {quoted(spot.id)}"
+    yield f"source = {quoted(source)}"
     if spot.decode != "logger_csv" and spot.names != (spot.id,):
-        names = ", ".join(_quoted(name) for name in spot.names)
+        names = ", ".join(quoted(name) for name in spot.names)
         yield f"name = {names if len(spot.names) == 1 else f'[{names}]'}    # what it calls itself there"
-    yield f"zone = {_quoted(spot.zone)}"
-    yield f"place = {_quoted(spot.place)}    # {PLACES[spot.place]}; or: {_others(spot.place)}"
+    yield f"zone = {quoted(spot.zone)}"
+    yield f"place = {quoted(spot.place)}    # {PLACES[spot.place]}; or: {_others(spot.place)}"
     yield f"interval_s = {spot.interval_s:g}    # how often it sends; silent after three of these"
     yield f"accuracy_K = {spot.accuracy_K:g}    # its temperature error, either way, as its sheet states it"
 
@@ -168,14 +168,14 @@ def _others(place: str) -> str:
 
 
 def _measured(meaning: Meaning) -> str:
-    return f"quantity = {_quoted(meaning.quantity.value)}, unit = {_quoted(meaning.unit)}"
+    return f"quantity = {quoted(meaning.quantity.value)}, unit = {quoted(meaning.unit)}"
 
 
 def _time(time: TimeField) -> str:
-    zone = f", zone = {_quoted(time.zone)}" if time.zone else ""
-    return f"{{ key = {_quoted(time.key)}, unit = {_quoted(time.unit)}{zone} }}"
+    zone = f", zone = {quoted(time.zone)}" if time.zone else ""
+    return f"{{ key = {quoted(time.key)}, unit = {quoted(time.unit)}{zone} }}"
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
     """A TOML basic string (TOML 1.0.0): JSON's escapes are a part of its own, but for DEL."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")

@@ -137,6 +137,7 @@ class Guide:
         ]  # fmt: skip
         if not ports:
             self._tell(LABELS["su_no_ports"])
+        self._tell(LABELS["su_by_hand"])
         usable = [n for n, port in enumerate(ports, 1) if not port.trouble]
         none_left = bool(self._session.draft.ways) or not ports
         chosen = self._terminal.choose(

@@ -28,6 +28,7 @@ FIRST_RUN_LABELS: dict[str, str] = {
     "su_topic": "Topics (# is all)",
     "su_folder": "A folder with a logger's CSV files",
     "su_folder_path": "Path of the folder",
+    "su_by_hand": "Modbus sensors on RS-485 are entered by hand afterwards; collector/example.toml shows how.",
     "su_forget": "Forget",
     "su_connecting": "connecting…",
     "su_nothing_came": "Connected, nothing came yet. A probe that sleeps may take minutes.",

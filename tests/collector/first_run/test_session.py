@@ -411,3 +411,40 @@ def test_other_speeds_are_tried_while_what_arrives_is_no_text(tmp_path: Path) ->
         session.close()
         os.close(slave)
         os.close(master)
+
+
+def test_two_devices_on_one_topic_never_become_one_probe(opened: SetUp, tmp_path: Path) -> None:
+    with running(mosquitto(tmp_path / "broker")) as server:
+        opened.listen_broker("127.0.0.1", server.port)
+
+        def both() -> bool:
+            for one, temp in (("a", 12.5), ("b", 21.0)):
+                payload = json.dumps({"id": one, "temp": temp})
+                publish.single("shed/all", payload, qos=1, hostname="127.0.0.1", port=server.port)
+            return opened.devices() != [] and opened.devices()[0].every_s is not None
+
+        wait_until(both, "both are heard")
+        opened.mean(opened.devices()[0], "/temp", "temperature", "degC")
+        with pytest.raises(CannotSetUp, match=r"several devices \(a, b\)"):
+            opened.assign(opened.devices()[0], "S1", "shed", "surface", 10)
+
+
+def test_one_wire_sensors_are_found_and_become_probes(tmp_path: Path) -> None:
+    """The file's bytes are those of firmware_notes/samples."""
+    devices, shop = tmp_path / "devices", tmp_path / "shop"
+    sample = Path(__file__).parents[3] / "firmware_notes" / "samples" / "w1_slave.txt"
+    (devices / "28-00000000ab01").mkdir(parents=True)
+    (devices / "28-00000000ab01" / "w1_slave").write_bytes(sample.read_bytes())
+    shop.mkdir()
+    session = SetUp(shop / "coldshed.toml", SteadyClock(this_machine()), one_wire=devices)
+    try:
+        session.name("garage", "Europe/Oslo")
+        assert session.one_wire()
+        session.listen_one_wire()
+        assert not session.one_wire(), "it is offered once"
+        wait_until(lambda: session.devices() != [], "the sensor is read")
+        session.assign(session.devices()[0], "S3", "shed", "surface", 10)
+        loaded = settings_file.load(session.write())
+    finally:
+        session.close()
+    assert loaded.probe[0].wire_names == ("28-00000000ab01",)
