@@ -193,7 +193,7 @@ def _whole(
     return replace(
         _short(facts, at, verdict, last),
         good_until=_good_until(verdict, trace, last, at),
-        milestones=tuple(_stored(passing) for passing in milestones.values()),
+        milestones=tuple(_stored(passing, at) for passing in milestones.values()),
         conversion=least.conversion_range,
         rate=least.rate_range,
         age_h=least.age_range_h,
@@ -236,8 +236,8 @@ def _shown(facts: Facts, newest: CoatCourse, least: CoatCourse) -> Mapping[Miles
     return {milestone: passing for milestone, passing in every.items() if milestone not in hidden}
 
 
-def _stored(passing: Passing) -> Stored:
-    seen = when(passing)
+def _stored(passing: Passing, at: int) -> Stored:
+    seen = when(passing, at)
     return Stored(passing.milestone.value, seen.early, seen.likely, seen.late, passing.passed)
 
 

@@ -16,7 +16,7 @@ CLOCK_MS = 2 * 60_000
 
 @dataclass(frozen=True)
 class Passing:
-    """When a milestone is passed by 10, 50 and 90 % of the range; UTC ms, None beyond the outlook (72 h).
+    """When a milestone is passed by 10, 50 and 90 % of the range; UTC ms, None beyond two days.
 
     passed  share of the range that has passed it at the assessment's time, 0 to 1
     """

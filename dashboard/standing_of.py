@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from dashboard.coat_course import CoatCourse
@@ -32,6 +34,8 @@ MOULDS = ("metal mould", "composite mould")
 """What a laminate lies on that has a flange to be trimmed."""
 WARM_C = 20.0
 """The temperature at which "how long if warmed" is answered: a heated room."""
+FAR_MS = 48 * HOUR_MS
+"""Nobody knows the weather, and so a film, further ahead than this to the hour."""
 SMOOTHED_MIN = 15
 """Minutes whose mean counts as "now": one cold reading must not turn the answer."""
 
@@ -49,8 +53,8 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         trend=followed.trend,
         minimum_C=minimum,
         maximum_C=newest.card.maximum_C,
-        newest=whens(newest),
-        least=whens(least),
+        newest=whens(newest, at),
+        least=whens(least, at),
         film=_film(facts, followed),
         sanded_at=sanding_that_counts(facts.panel, least),
         pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
@@ -107,7 +111,7 @@ def sanding_that_counts(panel: Panel, least: CoatCourse) -> int | None:
     """When the panel was sanded, UTC ms; None if it was not, or only before even the quick end could be: paper on gum,
     or a rasp on a fairing, leaves nothing that bonds.
     """
-    soonest = when(least.passings[Milestone.SAND]).early
+    soonest = least.passings[Milestone.SAND].early
     done = panel.sanded_at
     return done if done is not None and soonest is not None and done >= soonest else None
 
@@ -124,16 +128,29 @@ def _under_dew_K(facts: Facts, followed: PanelCourse) -> float | None:
     return float(-margin[-1])
 
 
-def whens(course: CoatCourse) -> dict[str, When]:
-    """A coat's passings as headlines need them."""
-    return {milestone.value: when(passing) for milestone, passing in course.passings.items()}
+def whens(course: CoatCourse, at: int) -> dict[str, When]:
+    """A coat's passings as headlines need them at `at` (UTC ms)."""
+    return {milestone.value: when(passing, at) for milestone, passing in course.passings.items()}
 
 
-def when(passing: Passing) -> When:
-    """The safe end stands where a headline looks: the early end of what shuts, the late end of what opens."""
+def when(passing: Passing, at: int) -> When:
+    """The safe end stands where a headline looks: the early end of what shuts, the late end of what opens.
+
+    As of `at` (UTC ms): see near().
+    """
+    told = near(passing, at)
     if passing.milestone in CLOSING:
-        return When(passing.safe, passing.likely, passing.late, passing.passed)
-    return When(passing.early, passing.likely, passing.safe, passing.passed)
+        return When(told.safe, told.likely, told.late, told.passed)
+    return When(told.early, told.likely, told.safe, told.passed)
+
+
+def near(passing: Passing, at: int) -> Passing:
+    """The same without times that lie further than two days from `at` (UTC ms): those are not told."""
+    early, likely, late, safe = (
+        time if time is not None and time - at <= FAR_MS else None
+        for time in (passing.early, passing.likely, passing.late, passing.safe)
+    )
+    return replace(passing, early=early, likely=likely, late=late, safe=safe)
 
 
 def pot_now(coat: Coat, card: ResinCard, panel_C: float | None, quick_rate: float = 1.0) -> Pot | None:

@@ -14,7 +14,7 @@ from dashboard.coat_course import CoatCourse, range_of
 from dashboard.course import PanelCourse, coats_through, follow_panel, least_cured, milestones_of
 from dashboard.facts import Facts, last_start_of
 from dashboard.outlooks import panel_outlook, panel_samples
-from dashboard.standing_of import job_of
+from dashboard.standing_of import job_of, near
 from model.blocks import MINUTE_MS, Blocks
 from model.calibration import Calibration
 from model.coat import CoatState, Course, Path, courses
@@ -140,8 +140,8 @@ class Supposition:
         early = heat is not None and gel is not None and heat.from_ms < gel
         base = self.facts.panel.newest
         return IfSo(
-            now={milestone: now[milestone] for milestone in self._shown()},
-            then={milestone: then[milestone] for milestone in self._shown()},
+            now={milestone: near(now[milestone], self.at) for milestone in self._shown()},
+            then={milestone: near(then[milestone], self.at) for milestone in self._shown()},
             begins_ms=self.ahead.start,
             likely_C=tuple(float(value) for value in warmed.central),
             hold_C=hold,

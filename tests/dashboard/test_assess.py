@@ -241,3 +241,24 @@ def test_a_coat_of_several_pots_closes_by_the_first_and_becomes_ready_by_the_las
         assert two[name].early == one[name].early, name
     for name in ("recoat_from", "tack_free", "sand"):
         assert hours(two[name].late) == pytest.approx(hours(one[name].late) + 1.5, abs=0.05), name
+
+
+@pytest.mark.parametrize("celsius", [12.0, 14.0])
+def test_no_time_further_than_two_days_ahead_is_told_neither_as_headline_nor_as_milestone(
+    celsius: float,
+) -> None:
+    """Our own rule: nobody knows a shed's weather, and so a film, so far ahead to the hour."""
+    item = after(lambda h: celsius, 13.0)
+    times = [
+        time for one in item.milestones for time in (one.early, one.likely, one.late) if time is not None
+    ]
+    assert max(times) <= item.at + 48 * HOUR_MS
+    assert any(one.late is None for one in item.milestones), "full cure, at least, lies beyond"
+    for say in (
+        item.verdict.headline,
+        *item.verdict.why,
+        *([item.verdict.next] if item.verdict.next else []),
+    ):
+        for name, value in say.values.items():
+            if name.endswith(("_by", "_from", "_at")):
+                assert int(value) <= item.at + 48 * HOUR_MS, say.key

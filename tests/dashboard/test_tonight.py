@@ -90,11 +90,13 @@ def test_milestones_are_told_from_the_safe_side(client: Client, evening: NightSh
     assert {one["name"]: one["late"] for one in told["milestones"]} == {
         name: one.late for name, one in stored.items()
     }
-    sand = stored["sand"].late
-    assert sand is not None
-    clock = view().clock(view().rounded(sand, "sand_from"))
-    assert any(line.startswith(f"Sand from {clock}") for line in told["times"])
-    assert view().rounded(sand, "sand_from") >= sand
+    free = stored["tack_free"].late
+    assert free is not None
+    clock = view().clock(view().rounded(free, "free_from"))
+    assert any(line.startswith(f"Tack-free from {clock}") for line in told["times"])
+    assert view().rounded(free, "free_from") >= free
+    assert stored["sand"].late is None, "in this cold it lies beyond two days"
+    assert "Sand: not within two days at this temperature." in told["times"]
 
 
 def test_what_is_not_known_is_said_and_nothing_can_be_supposed(client: Client) -> None:
@@ -299,7 +301,9 @@ def test_a_forecast_file_changes_headline_tonight_and_what_if_alike(tmp_path: Pa
             found[name] = min(cold.likely_C)
             told = api(client, f"/panels/deck-2/tonight/if?{heat(hold_C=28)}")
             stored = {one.name: one for one in item.milestones}
-            assert told["as_it_is"]["sand"] == stored["sand"].late
+            safe = {name: told["as_it_is"][name] for name in ("tack_free", "recoat_from", "sand")}
+            assert safe == {name: stored[name].late for name in safe}
+            assert safe["tack_free"] is not None
             assert "Weather forecast of 19:07" in client.get("/tonight/deck-2").text
         finally:
             shop.close()
