@@ -28,10 +28,11 @@ LETTER_PX, ROW_PX = 7.6, 15
 
 @dataclass(frozen=True)
 class Did:
-    """Something that people did, for the rail: UTC ms and a short word."""
+    """Something that people did, for the rail: UTC ms and a short word; `brief` where there is no room for that."""
 
     at: int
     label: str
+    brief: str = ""
 
 
 FLAG_ROOM = 0.06
@@ -206,12 +207,19 @@ def _names(
                 text, yref="y", y=minimum, **_clear_place(data, item.gaps, minimum, span, view, (start, end))
             )
         )
-    tg = item.glass_transition_C
-    if tg and view.scale(tg[1]) > high:
-        text = f"Tg {view.temperature(tg[1], whole=True)} ↑"
+    text = _tg_leaves(data, high, view)
+    if text:
         place = _leaves(data, high, len(text), view, start, end)
         notes.append(_note(text, xref="paper", **place, yref="paper", y=1.01, font={"color": "@tg"}))
     return notes
+
+
+def _tg_leaves(data: ChartData, high: float, view: View) -> str:
+    """ "Tg 41 °C ↑" where Tg is above the lane now, "Tg ↑" where it only will be, "" where it stays inside."""
+    here = float(np.interp(data.at, data.t, data.tg_C)) if len(data) else -np.inf
+    if view.scale(here) > high:
+        return f"Tg {view.temperature(here, whole=True)} ↑"
+    return "Tg ↑" if any(view.scale(float(tg)) > high for tg in data.tg_C) else ""
 
 
 def _leaves(data: ChartData, high: float, letters: int, view: View, start: int, end: int) -> Json:
@@ -310,14 +318,16 @@ def cure_top(data: ChartData) -> float:
 
 
 def _did(done: list[Did], start: int, end: int) -> list[Json]:
-    """What was done, each at its mark; a word that would run into the last one, or out, is left to the mark alone."""
+    """What was done, each at its mark; a word that would run into the next mark, or out, is left to the mark alone."""
     notes: list[Json] = []
-    free, px = float(start), (end - start) / PLOT_PX[0]
-    for did in sorted(done, key=lambda did: did.at):
-        wide = (len(did.label) * LETTER_PX + 8) * px
-        if max(start, free) <= did.at and did.at + wide <= end + 10 * px:
-            notes.append(_note(did.label, x=did.at, xshift=3, yref="paper", y=DID, yanchor="middle"))
-            free = did.at + wide
+    px = (end - start) / PLOT_PX[0]
+    inside = sorted((did for did in done if start <= did.at <= end), key=lambda did: did.at)
+    for n, did in enumerate(inside):
+        free = inside[n + 1].at if n + 1 < len(inside) else end + 10 * px
+        for text in (did.label, did.brief):
+            if text and did.at + (len(text) * LETTER_PX + 6) * px <= free:
+                notes.append(_note(text, x=did.at, xshift=3, yref="paper", y=DID, yanchor="middle"))
+                break
     return notes
 
 

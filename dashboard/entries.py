@@ -169,7 +169,9 @@ def _by(entry: Event, key: str, view: View) -> str:
 
 def rail(panel: Panel, logs: Mapping[str, ProbeLog]) -> list[Did]:
     """What the chart's lowest rail shows of a panel: what was done to it, and to its probes (`logs`, by probe)."""
-    done = [Did(coat.mixed_at, LABELS["coat"].format(n=coat.number)) for coat in panel.coats]
+    done = [
+        Did(coat.mixed_at, LABELS["coat"].format(n=coat.number), str(coat.number)) for coat in panel.coats
+    ]
     done += [Did(test.at, LABELS["did_thumb"]) for coat in panel.coats for test in coat.thumb_tests]
     for at, label in (
         (panel.washed_at, "washed"),

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 
 from dashboard.asked import night_end
 from dashboard.assessment import Assessment, Night
-from dashboard.display import HOUR, View
+from dashboard.display import HOUR, UNITS, View
 from dashboard.suppose import ASKED as DRAWN
 from dashboard.suppose import IfSo
 from dashboard.tonight import is_past, passing
@@ -65,6 +65,7 @@ class Chart:
     names: tuple[Name, ...]
     hours: tuple[Name, ...]
     degrees: tuple[Name, ...]
+    unit: Name
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,7 @@ def chart(item: Assessment, view: View, supposed: IfSo | None = None) -> Chart |
         names=tuple(names),
         hours=tuple(_hours(plane, view)),
         degrees=tuple(_degrees(plane, view)),
+        unit=Name(LEFT - 5.0, TOP - 11.0, UNITS[view.unit], "end"),
     )
 
 

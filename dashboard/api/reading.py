@@ -135,13 +135,9 @@ def _picture(desk: Desk, panel: Panel, drawn_at: int, view: View) -> dict[str, A
     """What stands around the chart when it is saved as a file: whose it is, of when, and what it is not."""
     day, at = view.day(drawn_at), f"{datetime.fromtimestamp(drawn_at / 1000, view.zone):%H:%M}"
     title = LABELS["picture_title"].format(title=strips.title(panel), day=day, at=at, zone=view.zone.key)
-    below = [
-        LABELS["picture_lines"].format(unit=UNITS[view.unit]),
-        LABELS["picture_cure"],
-        CAUTIONS["estimate"],
-    ]
-    if desk.shop.invented:
-        below[-1] = f"{LABELS['invented']} {below[-1]}"
+    lines = LABELS["picture_lines"].format(unit=UNITS[view.unit])
+    invented = [LABELS["invented"]] if desk.shop.invented else []
+    below = [lines, LABELS["picture_cure"], *invented, CAUTIONS["estimate"]]
     return {"title": title, "below": below, "name": f"{panel.id}-{view.day_field(drawn_at)}.png"}
 
 

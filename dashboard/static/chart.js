@@ -1,7 +1,7 @@
 // Draws the panel's chart from the server's figure, in the colours of the theme, moves its cursor and saves a picture.
 "use strict";
 (() => {
-  const PICTURE = { width: 1200, height: 860, top: 84, bottom: 116, line: 22 };
+  const PICTURE = { width: 1200, height: 880, top: 84, bottom: 136, line: 22 };
   let place = null;
   let range, words, summary, figure, cursor, drawnAt, tag, moved, probe, picture;
   let printing = false;
@@ -60,15 +60,17 @@
     return made;
   };
 
-  const draw = () => {
-    if (!figure) return;
+  const draw = async () => {
+    if (!figure || !window.Plotly) return;
     const { data, layout } = shown(printing);
     if (moved) {
       const at = cursor[range.value].at;
       const line = { color: token("link", printing), width: 2 };
       layout.shapes.push({ type: "line", x0: at, x1: at, yref: "paper", y0: 0, y1: 1, line });
     }
-    return Plotly.react(place, data, layout, { staticPlot: true, responsive: true, displayModeBar: false });
+    await Plotly.react(place, data, layout, { staticPlot: true, responsive: true, displayModeBar: false });
+    place.dataset.drawn = drawnAt;
+    performance.mark("chart drawn");
   };
 
   // The chart as a file: its own drawing in light, with the panel's name above, and below what its lines are and are not.
@@ -80,7 +82,7 @@
     const title = { text: picture.title, y: 1, yanchor: "bottom", yshift: 40, font: { size: 20, weight: 800 } };
     const below = picture.below.map((text, n) => ({ text, y: 0, yanchor: "top", yshift: -30 - n * line }));
     layout.annotations.push(...[title, ...below].map((note) => ({ ...place, ...note })));
-    layout.paper_bgcolor = layout.plot_bgcolor = token("strip", true);
+    layout.paper_bgcolor = token("strip", true);
     layout.margin = { l: 60, r: 30, t: top, b: bottom };
     const href = await Plotly.toImage({ data, layout }, { format: "png", width, height, scale: 2 });
     const link = document.createElement("a");

@@ -126,7 +126,8 @@ LABELS: dict[str, str] = {
     "glassy_mark": "glassy",
     "save_picture": "Save as a picture",
     "picture_title": "{title}: drawn {day} {at}, times in {zone}",
-    "picture_lines": "{unit}: panel thick, air thin, dew point dashed, Tg dash-dot, ahead dotted; hatched: none.",
+    "picture_lines": "{unit}: panel thick, air thin, dew point dashed, Tg dash-dot; ahead dotted."
+    " Hatched: no readings.",
     "picture_cure": "Cure with its range, marks at likely times, dots where glassy. Film: how near the dew point.",
     "missing": "no readings",
     "refused": "Not taken",

@@ -22,7 +22,7 @@ from model.kinetics import DEFAULT_LAW, acceleration, advance
 from model.milestones import passings
 from model.resin_card import Milestone
 from model.what_if import Heat, latest_mixing, least_temperature
-from tests.bench import collecting, pages
+from tests.bench import charting, collecting, pages
 from tests.bench.line import Line, best_s
 from tests.resin import HOUR_MS, blocks, shipped
 
@@ -192,7 +192,7 @@ def tonight() -> list[Line]:
 
 
 def main() -> None:
-    for part in (*collecting.PARTS, *pages.PARTS, integrator, one_panel, lambda: [overshoots()], tonight):
+    for part in (*collecting.PARTS, *pages.PARTS, *charting.PARTS, integrator, one_panel, lambda: [overshoots()], tonight):
         for line in part():
             sys.stdout.write(f"{line}\n")
             sys.stdout.flush()

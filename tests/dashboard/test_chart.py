@@ -81,7 +81,12 @@ def test_tg_is_drawn_only_where_the_panels_scale_has_room_for_it() -> None:
     (tg,) = lines(drawn(), "@tg")
     low, high = drawn()["layout"]["yaxis"]["range"]
     assert all(low <= y <= high for y in tg["y"] if y is not None)
-    assert any(note["text"].startswith("Tg ") for note in drawn()["layout"]["annotations"])
+    assert [note["text"] for note in drawn()["layout"]["annotations"] if "Tg" in note["text"]] == ["Tg ↑"], (
+        "later on"
+    )
+    hot = replace(ITEM, curve=replace(ITEM.curve, glass_transition_C=(41.0,) * len(ITEM.curve.t)))
+    notes = [note["text"] for note in drawn(hot)["layout"]["annotations"] if "Tg" in note["text"]]
+    assert notes == [f"Tg 41{TIE}°C ↑"]
 
 
 def test_the_chart_holds_no_markup_and_no_colour_of_its_own() -> None:
@@ -223,7 +228,8 @@ def test_a_milestones_line_crosses_the_likely_course_at_its_likely_time() -> Non
 @pytest.mark.parametrize("hours", [0, 1, 6, 19.8])
 def test_the_flag_covers_neither_the_axis_nor_the_name_of_tg(hours: float) -> None:
     now = ITEM.curve.t[0] + round(hours * HOUR)
-    item = replace(ITEM, at=now, good_until=now + 10 * MINUTE)
+    hot = replace(ITEM.curve, glass_transition_C=(41.0,) * len(ITEM.curve.t))
+    item = replace(ITEM, at=now, good_until=now + 10 * MINUTE, curve=hot)
     layout = figure(item, of(item), [], replace(view(), now=now))["layout"]
     start, end = layout["xaxis"]["range"]
     flag = next(note for note in layout["annotations"] if note.get("name") == "now")

@@ -11,15 +11,20 @@ import numpy as np
 import pytest
 
 from collector.reading import Quality, Quantity, Reading
+from collector.store.reader import Reader
 from dashboard.chart_data import MOST_POINTS, ChartData, chart_data
 from dashboard.correction import Correction
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.entry import correction_event
+from dashboard.fold import fold
+from dashboard.logbook import LogbookReader
 from dashboard.panel import Panel, Stay
 from dashboard.roll_ups import COARSE_MS, FINE_MS, RollUps, Spot
+from dashboard.watch_store import WatchReader
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, open_shop, stopped
 from tests.dashboard.charted import put_together
 from tests.dashboard.client import Client
+from tests.dashboard.week_shop import GAP, WeekShop, week_shop
 
 SECOND, DAY = 1000, 24 * HOUR
 PANEL = Panel("plug-7", "Plug 7", "shed", "S7", "A7", "wood")
@@ -33,50 +38,58 @@ def shop(tmp_path: Path) -> Iterator[FakeShop]:
     opened.close()
 
 
-def week(start: int, end: int, every_ms: int = 10 * SECOND) -> list[Reading]:
-    """Invented: a noisy week of S7 with two hours missing on the second day and a door open for ten seconds."""
-    random = np.random.default_rng(11)
-    t = np.arange(start, end, every_ms)
-    value = 8.0 + 4.0 * np.sin(2.0 * np.pi * t / (DAY)) + random.normal(0.0, 0.05, len(t))
-    value[len(t) // 3] = -6.0
-    gone = (t > start + 30 * HOUR) & (t < start + 32 * HOUR)
-    return [
-        Reading("S7", Quantity.TEMPERATURE, round(float(v), 3), int(at), int(at))
-        for at, v in zip(t[~gone], value[~gone], strict=True)
-    ]
+@pytest.fixture(scope="module")
+def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WeekShop]:
+    """Seven days at ten seconds, three series, worked out by watch itself."""
+    with week_shop(tmp_path_factory.mktemp("week")) as made:
+        yield made
 
 
-def long_answer(days: int) -> Any:
-    """An answer whose course began so many days ago."""
-    item = answer("plug-7", "Plug 7", stopped(NOW))
-    assert item.curve is not None
-    t = tuple(range(NOW - days * 24 * HOUR, NOW + 8 * HOUR, 10 * MINUTE))
-    n = len(t)
-    shares = dict.fromkeys(("conversion_low", "conversion", "conversion_high"), (0.5,) * n)
-    nothing = dict.fromkeys(("panel_C", "air_C", "dew_point_C", "outlook_C"), (None,) * n)
-    return replace(
-        item, gaps=(), curve=replace(item.curve, t=t, glass_transition_C=(0.0,) * n, **shares, **nothing)
+def test_a_week_of_ten_seconds_keeps_every_peak_and_gap_in_two_thousand_points(week: WeekShop) -> None:
+    readings = week.folder / "readings.db"
+    logbook = LogbookReader(week.folder / "shop.db")
+    item, panel = (
+        WatchReader(week.folder / "watch.db", logbook).assessment("lid-4"),
+        fold(logbook.events())["lid-4"],
     )
-
-
-def test_a_week_of_ten_seconds_keeps_every_peak_and_gap_in_two_thousand_points(shop: FakeShop) -> None:
-    start = NOW - 7 * DAY
-    raw = week(start, NOW - 14 * HOUR)
-    shop.read(*raw)
-    item = long_answer(7)
-    data = chart_data(item, item.curve, PANEL, RollUps(shop.folder / "readings.db").of, {})
+    assert item is not None
+    assert item.curve is not None
+    data = chart_data(item, item.curve, panel, RollUps(readings).of, {})
     line = data.lines.panel
-    assert len(line) + int(np.count_nonzero(line.parted)) <= MOST_POINTS
-    t = np.array([reading.at for reading in raw])
-    value = np.array([reading.value for reading in raw])
+    for drawn in data.lines.lines:
+        assert len(drawn) + int(np.count_nonzero(drawn.parted)) <= MOST_POINTS
+    t, value, _ = Reader.open(readings).samples("S1", Quantity.TEMPERATURE, week.mixed_at, item.at)
+    assert len(t) > 59_000
+    assert line.value.min() == value.min() == -6.0, "a door that stood open for ten seconds"
     for stretch in np.unique(t // data.step_ms):
-        inside, drawn = value[t // data.step_ms == stretch], line.value[line.t // data.step_ms == stretch]
-        assert (drawn.min(), drawn.max()) == (inside.min(), inside.max())
+        inside, drawn_there = (
+            value[t // data.step_ms == stretch],
+            line.value[line.t // data.step_ms == stretch],
+        )
+        assert (drawn_there.min(), drawn_there.max()) == (inside.min(), inside.max())
     parted = [(int(line.t[i - 1]), int(line.t[i])) for i in np.flatnonzero(line.parted[1:]) + 1]
-    assert parted[0] == (start + 30 * HOUR, start + 32 * HOUR)
-    shown = np.isfinite(data.panel_C) & (data.t < NOW - 14 * HOUR)
+    begin, end = week.mixed_at + GAP[0], week.mixed_at + GAP[1]
+    assert [(begin - a <= 10 * SECOND, b - end <= 10 * SECOND) for a, b in parted] == [(True, True)]
+    shown = np.isfinite(data.panel_C)
+    assert np.count_nonzero(shown) > 400
     assert data.panel_C[shown] == pytest.approx(np.interp(data.t[shown], t, value), abs=1e-9)
     assert data.panel_C[shown] == pytest.approx(line.at(data.t[shown]), abs=1e-9)
+
+
+def test_a_weeks_chart_is_sent_in_less_than_sixty_kilobytes_and_a_minute_more_in_a_tenth(
+    week: WeekShop,
+) -> None:
+    client, path, have = Client(week.app), "/api/panels/lid-4/chart", {}
+    answer = client.get(path)
+    assert answer.headers["content-encoding"] == "gzip"
+    assert answer.num_bytes_downloaded <= 60_000
+    first = put_together(answer.json(), have)
+    for trace in first["data"]:
+        assert len(trace["x"]) <= MOST_POINTS
+    week.later(MINUTE)
+    newer = client.get(f"{path}?have={','.join(have)}")
+    assert newer.num_bytes_downloaded <= 6_000
+    assert put_together(newer.json(), have) == put_together(client.get(path).json(), {})
 
 
 def test_only_what_a_batch_touched_is_read_again(shop: FakeShop) -> None:
