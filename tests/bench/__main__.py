@@ -192,7 +192,8 @@ def tonight() -> list[Line]:
 
 
 def main() -> None:
-    for part in (*collecting.PARTS, *pages.PARTS, *charting.PARTS, integrator, one_panel, lambda: [overshoots()], tonight):
+    of_model = (integrator, one_panel, lambda: [overshoots()], tonight)
+    for part in (*collecting.PARTS, *pages.PARTS, *charting.PARTS, *of_model):
         for line in part():
             sys.stdout.write(f"{line}\n")
             sys.stdout.flush()
