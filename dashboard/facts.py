@@ -7,10 +7,13 @@ from dataclasses import dataclass, field
 
 from collector.store.runs import Unsure
 from dashboard.follow import Trace
-from dashboard.lot_known import LotKnown
+from dashboard.lot_known import LotKey, LotKnown
 from dashboard.panel import Coat, Panel
+from dashboard.settled import Settled
 from dashboard.weather import Weather
 from model.resin_card import ResinCard
+
+RUN_UP_MS = 86_400_000
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,8 @@ class Facts:
     unsure  stretches of time whose place is not known exactly
     weather what the shop's forecast file says of the air outdoors; None: there is no such file
     lots    what other coats have taught of the lots of the panel's coats, by the coat's number
+    settled what of its course before a full hour was worked out before, from these facts; the traces need no more
+            than what follows it. None: they hold all of the coats' lives
     """
 
     panel: Panel
@@ -34,6 +39,7 @@ class Facts:
     unsure: tuple[Unsure, ...] = ()
     weather: Weather | None = None
     lots: Mapping[int, LotKnown] = field(default_factory=dict)
+    settled: Settled | None = field(default=None, repr=False)
 
     @property
     def temperature(self) -> Trace | None:
@@ -64,3 +70,25 @@ def start_of(coat: Coat, card: ResinCard) -> int:
     if card.times_from == "application" and coat.applied_at is not None:
         return coat.applied_at
     return coat.mixed_at
+
+
+def counting(facts: Facts) -> list[Coat]:
+    """The newest coat of each card, the newest of all last: with the same card, an older coat is never less cured.
+
+    Unless a thumb found it slow: so every coat that was felt counts. Or unless others of its lot were slow: so do
+    those of each lot of which something is known.
+    """
+
+    def alike(coat: Coat) -> tuple[str, LotKey | None]:
+        known = facts.lots.get(coat.number)
+        return coat.card, known.key if known else None
+
+    newest = {alike(coat): coat.number for coat in facts.panel.coats}
+    return [coat for coat in facts.panel.coats if coat.thumb_tests or newest[alike(coat)] == coat.number]
+
+
+def run_up_from(facts: Facts) -> int:
+    """From when on (UTC ms) a panel's readings are looked at: a day before the first coat that counts, six lags of the
+    slowest panel behind the air.
+    """
+    return min(coat.mixed_at for coat in counting(facts)) - RUN_UP_MS

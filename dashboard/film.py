@@ -7,8 +7,9 @@ from typing import Literal, cast
 import numpy as np
 
 from dashboard.assessment import Film
-from dashboard.coat_course import CoatCourse
+from dashboard.coat_course import YOUNG_UNTIL, CoatCourse
 from dashboard.facts import Facts
+from dashboard.settled import FilmRows
 from model.blocks import Bools, Floats
 from model.blush import FilmExposure, Level, film_exposure
 from model.history import Samples, minute_blocks
@@ -18,23 +19,17 @@ from model.resin_card import Milestone
 from model.standing import FilmNow
 
 MINUTE_MS = 60_000
-YOUNG_UNTIL = 1.8
-"""A film is young until its equivalent age is so many times the sheet's "recoat from"."""
 
 
 def dew_by_minute(facts: Facts, newest: CoatCourse, at: int) -> Floats:
-    """Dew point of the air in each minute of the newest coat's life up to `at`, degC; NaN where not measured."""
+    """Dew point of the air in each minute of the newest coat's course up to `at`, degC; NaN where not measured."""
     rows = newest.middle.row(at) + 1
     if rows <= 0:
         return np.empty(0)
     end = int(newest.middle.t_ms[rows - 1])
     begin = end - rows * MINUTE_MS
     dew = np.full(rows, np.nan)
-    if (
-        facts.air is None
-        or facts.humidity is None
-        or not (len(facts.air.samples) and len(facts.humidity.samples))
-    ):
+    if facts.air is None or facts.humidity is None or not is_measured(facts):
         return dew
     air = minute_blocks(facts.air.samples, facts.air.interval_s, begin, end, 0.0)
     humidity = minute_blocks(facts.humidity.samples, facts.humidity.interval_s, begin, end, 0.0)
@@ -44,19 +39,28 @@ def dew_by_minute(facts: Facts, newest: CoatCourse, at: int) -> Floats:
     return dew
 
 
-def dew_samples(facts: Facts) -> Samples | None:
-    """Dew point of the air whenever its humidity was read, degC, the temperature interpolated; None if it never was."""
-    if (
-        facts.air is None
-        or facts.humidity is None
-        or not (len(facts.air.samples) and len(facts.humidity.samples))
-    ):
+def is_measured(facts: Facts) -> bool:
+    """Whether the air's temperature and humidity were ever read."""
+    return all(trace is not None and len(trace.samples) > 0 for trace in (facts.air, facts.humidity))
+
+
+def dew_samples(facts: Facts, at: int) -> Samples | None:
+    """Dew point of the air in the log of the days up to `at` (UTC ms), degC, the temperature interpolated; None if it
+    never was read.
+    """
+    if facts.air is None or facts.humidity is None or not is_measured(facts):
         return None
-    t = facts.humidity.samples.t
-    moist = np.minimum(facts.humidity.samples.value, 100.0)
-    air = np.interp(t, facts.air.samples.t, facts.air.samples.value)
+    log, humidity = facts.air.log(at), facts.humidity.log(at)
+    if not len(log) or not len(humidity):
+        return None
+    moist = np.minimum(humidity.value, 100.0)
+    air = np.interp(humidity.t, log.t, log.value)
     known = usable(air, moist)
-    return Samples(t[known], np.asarray(dew_point_C(air[known], moist[known]))) if np.any(known) else None
+    return (
+        Samples(humidity.t[known], np.asarray(dew_point_C(air[known], moist[known])))
+        if np.any(known)
+        else None
+    )
 
 
 def dew_now(facts: Facts, at: int) -> float | None:
@@ -68,34 +72,50 @@ def dew_now(facts: Facts, at: int) -> float | None:
     return float(dew_point_C(air, min(moist, 100.0)))
 
 
-def exposure_of(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | None) -> FilmExposure:
+def film_rows(facts: Facts, newest: CoatCourse, dew: Floats) -> FilmRows:
+    """The minutes of the newest coat's life up to now while its film was young by age: what is settled, then the rest.
+
+    dew   of each minute of the course up to now, degC
+    """
+    middle = newest.middle
+    young = middle.age_h[: len(dew), 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
+    rows = slice(int(np.count_nonzero(young)))
+    since = FilmRows(
+        middle.t_ms[rows],
+        middle.panel_C[rows],
+        middle.conversion[rows, 0],
+        middle.age_h[rows, 0],
+        middle.measured[rows],
+        dew[rows],
+    )
+    return since if facts.settled is None else facts.settled.film.joined(since)
+
+
+def exposure_of(facts: Facts, newest: CoatCourse, film: FilmRows, washed_at: int | None) -> FilmExposure:
     """Exposure of the newest coat from application until it is no longer young, is washed, or now."""
-    middle, rows = newest.middle, len(dew)
-    young = _young(newest, rows)
+    young = _young(newest, film)
     if washed_at is not None:
-        young &= middle.t_ms[:rows] <= washed_at
-    return _exposure(facts, newest, dew, young)
+        young &= film.t_ms <= washed_at
+    return _exposure(facts, newest, film, young)
 
 
-def wash_that_stands(facts: Facts, newest: CoatCourse, dew: Floats, washed_at: int | None) -> int | None:
+def wash_that_stands(facts: Facts, newest: CoatCourse, film: FilmRows, washed_at: int | None) -> int | None:
     """`washed_at`, unless water lay on the film after it while it was still young: then it is as if never washed."""
     if washed_at is None:
         return None
-    rows = len(dew)
-    since = _young(newest, rows) & (newest.middle.t_ms[:rows] > washed_at)
-    return None if _exposure(facts, newest, dew, since).level is Level.WET else washed_at
+    since = _young(newest, film) & (film.t_ms > washed_at)
+    return None if _exposure(facts, newest, film, since).level is Level.WET else washed_at
 
 
-def _exposure(facts: Facts, newest: CoatCourse, dew: Floats, young: Bools) -> FilmExposure:
-    middle, rows = newest.middle, len(dew)
+def _exposure(facts: Facts, newest: CoatCourse, film: FilmRows, young: Bools) -> FilmExposure:
     return film_exposure(
-        surface_C=middle.panel_C[:rows],
-        dew_point_C=dew,
-        conversion=middle.conversion[:rows, 0],
+        surface_C=film.panel_C,
+        dew_point_C=film.dew_C,
+        conversion=film.conversion,
         young=young,
         susceptibility=cast(Literal["low", "medium", "high"], newest.card.blush),
-        tacky=_tacky(newest, rows),
-        measured=middle.measured[:rows],
+        tacky=_tacky(newest, film),
+        measured=film.measured,
         air_only=facts.surface is None,
     )
 
@@ -115,14 +135,12 @@ def ply_that_counts(newest: CoatCourse) -> int | None:
     off = newest.coat.peel_ply_off_at
     if not newest.coat.peel_ply or off is None:
         return None
-    row = newest.middle.row(off)
-    old = row >= 0 and newest.middle.age_h[row, 0] > YOUNG_UNTIL * newest.card.film.recoat_from.middle
-    return off if old else None
+    return off if newest.aged_from is not None and off >= newest.aged_from else None
 
 
 def first_minute(course: CoatCourse) -> int:
     """UTC ms at which the first minute of the coat's life begins."""
-    return int(course.middle.t_ms[0]) - MINUTE_MS
+    return course.middle.start_ms // MINUTE_MS * MINUTE_MS
 
 
 def felt_at(newest: CoatCourse) -> int | None:
@@ -176,19 +194,17 @@ def film_of(film: FilmExposure, start_ms: int, washed_at: int | None) -> Film:
     )
 
 
-def _young(newest: CoatCourse, rows: int) -> Bools:
-    middle = newest.middle
-    young = middle.age_h[:rows, 0] <= YOUNG_UNTIL * newest.card.film.recoat_from.middle
-    if newest.coat.applied_at is not None:
-        # However late somebody said that it is on: past its working time it was no pot any more.
-        set_by_then = middle.age_h[:rows, 0] >= newest.card.film.working.middle
-        young &= (middle.t_ms[:rows] > newest.coat.applied_at) | set_by_then
-    return np.asarray(young)
+def _young(newest: CoatCourse, film: FilmRows) -> Bools:
+    if newest.coat.applied_at is None:
+        return np.ones(len(film), dtype=np.bool_)
+    # However late somebody said that it is on: past its working time it was no pot any more.
+    set_by_then = film.age_h >= newest.card.film.working.middle
+    return np.asarray((film.t_ms > newest.coat.applied_at) | set_by_then)
 
 
-def _tacky(newest: CoatCourse, rows: int) -> Bools:
+def _tacky(newest: CoatCourse, film: FilmRows) -> Bools:
     """Before the middle of the range is tack-free."""
     free = newest.passings[Milestone.TACK_FREE].likely
     if free is None:
-        return np.ones(rows, dtype=np.bool_)
-    return np.asarray(newest.middle.t_ms[:rows] <= free)
+        return np.ones(len(film), dtype=np.bool_)
+    return np.asarray(film.t_ms <= free)

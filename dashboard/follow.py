@@ -1,4 +1,5 @@
-"""What watch keeps in memory of readings.db: every probe's recent series, kept up with by moving a cursor.
+"""What is kept in memory of readings.db: of every probe the last hours, and a log of the days before, kept up with by
+moving a cursor.
 
 A batch that brings only newer readings is appended; one that brings older ones is merged, so that a late
 reading changes what is worked out next exactly as if it had come in time.
@@ -6,7 +7,8 @@ reading changes what is worked out next exactly as if it had come in time.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -20,12 +22,19 @@ from collector.store.runs import Run
 from dashboard.correction import Stretch, correct
 from dashboard.devices import ProbeLog
 from dashboard.doubts import Span, matters, spans, standing, unanswered
+from dashboard.kept_series import THIN_MS, KeptSeries, Log, Read, slot, thin
 from model.history import Samples
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 KEPT_MS = 15 * DAY_MS
 """Fourteen nights for the outlook and a day to spare."""
+
+TAIL_MS = 6 * HOUR_MS
+"""Readings as they were read are kept for so long, longer only where an open panel asks for it."""
+
+MOST_LATE = 256
+"""Changes of older readings that are told apart, of each series."""
 
 Key = tuple[str, Quantity]
 
@@ -41,6 +50,8 @@ class Trace:
     beyond       where a sample lies past its correction's margin; None where nothing was corrected
     corrections  ids of the logbook's entries that the samples rest on
     doubt        what stands against the probe now; samples in doubt are left out, then and earlier
+    logged       the first good sample of each ten minutes, also of times whose samples are not held any more; those in
+                 doubt are left out after that. None: made of the samples
     """
 
     probe: str
@@ -52,6 +63,7 @@ class Trace:
     beyond: NDArray[np.bool_] | None = field(default=None, compare=False)
     corrections: tuple[str, ...] = ()
     doubt: Suspicion | None = field(default=None, compare=False)
+    logged: Samples | None = field(default=None, compare=False)
 
     @classmethod
     def of(
@@ -63,24 +75,38 @@ class Trace:
         quality: NDArray[np.int64],
         stretches: Sequence[Stretch] = (),
         doubtful: Sequence[Span] = (),
+        log: Log | None = None,
     ) -> Trace:
         """From a series as the store gives it: t UTC ms, increasing; raw values; quality as flags.
 
         stretches   the corrections in force from when on
         doubtful    when the probe is, or was, not to be believed
+        log         (t, value) of the first good reading of each ten minutes before those; t[0] begins some
         """
         good = (quality & int(UNUSABLE)) == 0
-        for begin, end in doubtful:
-            good &= (t < begin) | (t >= end)
+        logged = thin(t[good], value[good])
+        if log is not None:
+            logged = (np.concatenate([log[0], logged[0]]), np.concatenate([log[1], logged[1]]))
+        good &= _sure(t, doubtful)
+        sure = _sure(logged[0], doubtful)
         newest = None
         if len(t):
             at = int(t[-1])
             newest = Reading(facts.id, quantity, float(value[-1]), at, at, Quality(int(quality[-1])))
         about = facts.id, facts.interval_s, facts.accuracy_K
         if not any(correction for _, correction in stretches):
-            return cls(*about, Samples(t[good], value[good]), newest)
+            return cls(
+                *about,
+                Samples(t[good], value[good]),
+                newest,
+                logged=Samples(logged[0][sure], logged[1][sure]),
+            )
         made = correct(t[good], value[good], stretches, facts.accuracy_K)
-        return cls(*about, Samples(t[good], made.value), newest, made.half_width, made.beyond, made.versions)
+        past = correct(logged[0][sure], logged[1][sure], stretches, facts.accuracy_K)
+        return cls(
+            *about, Samples(t[good], made.value), newest, made.half_width, made.beyond, made.versions,
+            logged=Samples(logged[0][sure], past.value),
+        )  # fmt: skip
 
     def half_width_from(self, start: int) -> float:
         """The widest that a sample from `start` (UTC ms) on, or the one before it, may be off by (95 %)."""
@@ -88,6 +114,17 @@ class Trace:
             return self.accuracy_K
         first = max(int(np.searchsorted(self.samples.t, start, "right")) - 1, 0)
         return float(np.max(self.half_width[first:]))
+
+    def log(self, at: int) -> Samples:
+        """Its last days up to `at` (UTC ms), a sample each ten minutes, and the newest: what an outlook learns from."""
+        logged = self.logged or thinned(self.samples)
+        first, last = (int(n) for n in np.searchsorted(logged.t, (slot(at - KEPT_MS), at + 1)))
+        upto = int(np.searchsorted(self.samples.t, at, "right"))
+        t, value = logged.t[first:last], logged.value[first:last]
+        if upto and (not len(t) or self.samples.t[upto - 1] > t[-1]):
+            t = np.append(t, self.samples.t[upto - 1])
+            value = np.append(value, self.samples.value[upto - 1])
+        return Samples(t, value)
 
     def value_at(self, at: int) -> float | None:
         """The newest usable value by `at` (UTC ms); None if it is older than three intervals."""
@@ -112,23 +149,41 @@ class Trace:
         return self.beyond is not None and upto > 0 and bool(self.beyond[upto - 1])
 
 
+def thinned(samples: Samples) -> Samples:
+    """The first of each ten minutes."""
+    return Samples(*thin(samples.t, samples.value))
+
+
+def _sure(t: NDArray[np.int64], doubtful: Sequence[Span]) -> NDArray[np.bool_]:
+    """Where no doubt stands against a time."""
+    sure = np.ones(len(t), dtype=np.bool_)
+    for begin, end in doubtful:
+        sure &= (t < begin) | (t >= end)
+    return sure
+
+
 class Follower:
-    """Series by (probe, quantity), from `since` on; refresh() takes in what was committed meanwhile.
+    """Series by (probe, quantity); refresh() takes in what was committed meanwhile.
 
     Kept raw: `logs`, by probe, says how they are corrected when a trace is asked for.
+    turned   called while much is read at once
     """
 
-    def __init__(self, readings: Path, now: int) -> None:
+    def __init__(self, readings: Path, now: int, turned: Callable[[], None] = lambda: None) -> None:
         self._path = readings
-        self._since = now - KEPT_MS
-        self._series: dict[Key, _Series] = {}
+        self._now = now
+        self._turned = turned
+        self._series: dict[Key, KeptSeries] = {}
+        self._made: dict[tuple[str, Quantity, bool], tuple[object, Trace]] = {}
+        self._late: dict[Key, deque[tuple[int, int]]] = {}
+        self._changes: dict[str, int] = {}
+        self._needed: Mapping[str, int] = {}
+        self._reloads = 0
         self.batch = 0
         self.probes: dict[str, ProbeFacts] = {}
         self.logs: Mapping[str, ProbeLog] = {}
         self.runs: list[Run] = []
         self.suspicions: list[Suspicion] = []
-        self._rewritten: dict[str, int] = {}
-        self._reloads = 0
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
@@ -141,7 +196,6 @@ class Follower:
                 return self._first_load(reader)
             revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
             if any(batch.revised == MOVED for batch in revised):
-                self._series = {}
                 return self._first_load(reader)
             touched: set[str] = set()
             while True:
@@ -160,37 +214,83 @@ class Follower:
     def _read_again(self, reader: Reader, span: Batch) -> None:
         """Flags or values between these times are others than when they were taken in."""
         self._reloads += 1
+        oldest = slot(self._now - KEPT_MS)
         for (probe, quantity), series in self._series.items():
-            start = max(span.t_min, self._since)
-            if start <= span.t_max:
-                series.replace(start, span.t_max, *reader.samples(probe, quantity, start, span.t_max))
+            start, end = max(slot(span.t_min), oldest), slot(span.t_max) + THIN_MS - 1
+            if start <= end and series.replace(start, end, reader.samples(probe, quantity, start, end)):
+                self._changed((probe, quantity), start)
+            if span.t_min < oldest:
+                self._changed((probe, quantity), span.t_min)
 
     def _first_load(self, reader: Reader) -> set[str]:
+        self._series = {}
         self.batch = reader.last_batch()
         self._reloads += 1
+        newest = {(reading.probe, reading.quantity): reading.at for reading in reader.newest()}
         for probe in self.probes:
             for quantity in Quantity:
-                t, value, quality = reader.samples(probe, quantity, self._since, 2**62)
-                if len(t):
-                    self._series[probe, quantity] = _Series(t, value, quality)
+                series = self._loaded(reader, (probe, quantity), newest.get((probe, quantity)))
+                if len(series.t) or len(series.log[0]):
+                    self._series[probe, quantity] = series
+                    self._changed((probe, quantity), 0)
+            self._turned()
         return {probe for probe, _ in self._series}
+
+    def _loaded(self, reader: Reader, key: Key, newest: int | None) -> KeptSeries:
+        """A day at a time: of each only the log is kept, of the last the readings, however old they are."""
+        oldest, since = slot(self._now - KEPT_MS), self._since(key[0])
+        series = KeptSeries.empty(min(oldest, since, self._now if newest is None else newest - TAIL_MS))
+        if newest is None:
+            return series
+        start = series.since
+        while start <= newest:
+            series.extend(reader.samples(*key, start, start + DAY_MS - 1))
+            start += DAY_MS
+            series.drop_before(min(since, start), oldest)
+        series.extend(reader.samples(*key, start, 2**62))
+        return series
 
     def _take(self, readings: Iterable[Reading]) -> None:
         grouped: dict[Key, list[Reading]] = {}
         for reading in readings:
-            if reading.at >= self._since:
-                grouped.setdefault((reading.probe, reading.quantity), []).append(reading)
+            grouped.setdefault((reading.probe, reading.quantity), []).append(reading)
+        oldest = slot(self._now - KEPT_MS)
         for key, group in grouped.items():
-            if self._series.setdefault(key, _Series.empty()).add(group):
-                self._rewritten[key[0]] = self._rewritten.get(key[0], 0) + 1
+            kept = [reading for reading in group if reading.at >= oldest]
+            if len(kept) < len(group):
+                self._changed(key, min(reading.at for reading in group))
+            if kept:
+                since = min(self._since(key[0]), *(reading.at for reading in kept))
+                series = self._series.setdefault(key, KeptSeries.empty(since))
+                self._changed(key, series.add(kept))
+
+    def _changed(self, key: Key, earliest: int | None) -> None:
+        """Something came; earliest: UTC ms, if it is no newer than what was there."""
+        number = self._changes[key[0]] = self._changes.get(key[0], 0) + 1
+        if earliest is not None:
+            self._late.setdefault(key, deque(maxlen=MOST_LATE)).append((number, earliest))
+
+    def _late_by(self, key: Key, until: int) -> int:
+        """Number of the last change up to that time, UTC ms; 0 if everything came in its turn."""
+        return next((number for number, at in reversed(self._late.get(key, ())) if at <= until), 0)
 
     def trace(self, probe: str | None, quantity: Quantity, beside: bool = False) -> Trace | None:
         """The series of one probe; None if there is no such probe. `beside`: another probe stands for the panel."""
         facts = self.probes.get(probe or "")
         if facts is None:
             return None
-        series = self._series.get((facts.id, quantity)) or _Series.empty()
-        return self._made(facts, quantity, series, beside)
+        series = self._series.get((facts.id, quantity)) or KeptSeries.empty(self._since(facts.id))
+        log = self.logs.get(facts.id)
+        mine = matters(self.suspicions, facts.id, quantity, beside)
+        mark = facts, self._changes.get(facts.id, 0), series.since, len(series.log[0]), log, mine
+        made = self._made.get((facts.id, quantity, beside))
+        if made is None or made[0] != mark:
+            made = (
+                mark,
+                self._trace(facts, quantity, (series.t, series.value, series.quality), beside, series.log),
+            )
+            self._made[facts.id, quantity, beside] = made
+        return made[1]
 
     def past(
         self, probe: str | None, quantity: Quantity, start: int, end: int, beside: bool = False
@@ -209,22 +309,48 @@ class Follower:
         finally:
             reader.close()
         t, value, quality = (np.concatenate(column) for column in zip(*parts, strict=True))
-        return self._made(facts, quantity, _Series(t, value, quality), beside)
+        return self._trace(facts, quantity, (t, value, quality), beside, None)
 
     def version_of(self, probe: str, end: int) -> tuple[object, ...]:
         """Another one whenever readings of a probe up to `end` (UTC ms), or what counts of them, may have changed."""
-        heard = self._series.get((probe, Quantity.TEMPERATURE))
-        upto = int(heard.t[-1]) if heard is not None and len(heard.t) else 0
+        series = self._series.get((probe, Quantity.TEMPERATURE))
+        heard = None if series is None else series.heard
+        late = self._late_by((probe, Quantity.TEMPERATURE), end)
         about = [item for item in self.suspicions if item.probe == probe]
         of = self.probes.get(probe), repr(self.logs.get(probe)), repr(about)
-        return min(upto, end), self._reloads, self._rewritten.get(probe, 0), *of
+        return min(heard or 0, end), self._reloads, late, *of
 
-    def _made(self, facts: ProbeFacts, quantity: Quantity, series: _Series, beside: bool) -> Trace:
+    def mark(self, probe: str | None, quantity: Quantity, beside: bool, until: int) -> tuple[object, ...]:
+        """Another one whenever a trace up to `until` (UTC ms) is another; `until` no older than what is kept."""
+        facts, series = self.probes.get(probe or ""), self._series.get((probe or "", quantity))
+        if facts is None:
+            return (probe, quantity, beside)
+        log = self.logs.get(facts.id)
+        stretches = log.stretches(quantity) if log else ()
+        mine = matters(self.suspicions, facts.id, quantity, beside)
+        doubts = spans(mine, log.put_right if log else ())
+        return (
+            facts,
+            quantity,
+            beside,
+            None if series is None else series.heard_by(until),
+            self._late_by((facts.id, quantity), until),
+            tuple(item for item in stretches if item[0] <= until),
+            tuple((begin, min(end, until)) for begin, end in doubts if begin <= until),
+        )
+
+    def holds(self, probe: str, since: int) -> bool:
+        """Whether its readings from then on (UTC ms) are kept as they were read."""
+        return all(series.since <= since for (name, _), series in self._series.items() if name == probe)
+
+    def _trace(
+        self, facts: ProbeFacts, quantity: Quantity, read: Read, beside: bool, kept: Log | None
+    ) -> Trace:
         log = self.logs.get(facts.id)
         stretches = log.stretches(quantity) if log else ()
         said = log.put_right if log else ()
         mine = matters(self.suspicions, facts.id, quantity, beside)
-        made = Trace.of(facts, quantity, series.t, series.value, series.quality, stretches, spans(mine, said))
+        made = Trace.of(facts, quantity, *read, stretches, spans(mine, said), kept)
         return replace(made, doubt=standing(mine, said))
 
     def doubts(self, probe: str) -> list[Suspicion]:
@@ -243,7 +369,7 @@ class Follower:
         if (
             at - last > patience
             or (len(good) and last - int(good[-1]) <= patience)
-            or last == int(series.t[0])
+            or (last == int(series.t[0]) and not len(series.log[0]))
         ):
             return None
         return Reading(
@@ -264,57 +390,13 @@ class Follower:
         ]
         return max(times, default=None)
 
-    def keep(self, now: int, oldest: int | None) -> None:
-        """Drops what neither the outlook nor a coat mixed at `oldest` (UTC ms) needs; reads again what it dropped."""
-        since = now - KEPT_MS if oldest is None else min(now - KEPT_MS, oldest - HOUR_MS)
-        if since < self._since - HOUR_MS:
-            self._series, self.batch = {}, 0
-        self._since = since
-        for series in self._series.values():
-            series.drop_before(self._since)
+    def keep(self, now: int, needed: Mapping[str, int] | None = None) -> None:
+        """Drops what nobody needs at `now` (UTC ms): of each probe its readings from TAIL_MS ago stay, or from when
+        `needed` says, and a log of the days before.
+        """
+        self._now, self._needed = now, needed or {}
+        for (probe, _), series in self._series.items():
+            series.drop_before(self._since(probe), slot(now - KEPT_MS))
 
-
-@dataclass
-class _Series:
-    t: NDArray[np.int64]
-    value: NDArray[np.float64]
-    quality: NDArray[np.int64]
-
-    @classmethod
-    def empty(cls) -> _Series:
-        return cls(np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
-
-    def add(self, readings: list[Reading]) -> bool:
-        """True if some are no newer than what was there."""
-        t = np.array([reading.at for reading in readings], np.int64)
-        value = np.array([reading.value for reading in readings])
-        quality = np.array([int(reading.quality) for reading in readings], np.int64)
-        late = len(self.t) > 0 and int(t.min()) <= int(self.t[-1])
-        self.t, self.value, self.quality = (
-            np.concatenate([self.t, t]),
-            np.concatenate([self.value, value]),
-            np.concatenate([self.quality, quality]),
-        )
-        if late or len(t) > 1:
-            # The store keeps one row for a time, so equal times mean the same row: keep the first.
-            self.t, first = np.unique(self.t, return_index=True)
-            self.value, self.quality = self.value[first], self.quality[first]
-        return late
-
-    def replace(
-        self,
-        start: int,
-        end: int,
-        t: NDArray[np.int64],
-        value: NDArray[np.float64],
-        quality: NDArray[np.int64],
-    ) -> None:
-        first, last = np.searchsorted(self.t, start), np.searchsorted(self.t, end, "right")
-        self.t = np.concatenate([self.t[:first], t, self.t[last:]])
-        self.value = np.concatenate([self.value[:first], value, self.value[last:]])
-        self.quality = np.concatenate([self.quality[:first], quality, self.quality[last:]])
-
-    def drop_before(self, since: int) -> None:
-        first = int(np.searchsorted(self.t, since))
-        if first:
-            self.t, self.value, self.quality = self.t[first:], self.value[first:], self.quality[first:]
+    def _since(self, probe: str) -> int:
+        return min(self._now - TAIL_MS, self._needed.get(probe, self._now))

@@ -18,6 +18,8 @@ from dashboard.forecast_file import ForecastFile
 from dashboard.lot_known import LotKnown
 from dashboard.lots import Lots
 from dashboard.panel import Event, Panel
+from dashboard.settling import FactsOf, whole
+from dashboard.stays import Ask
 from dashboard.weather import Weather, weather_of
 from model.resin_card import ResinCard
 
@@ -31,12 +33,14 @@ def facts_of(
     card_of: CardOf,
     weather: Weather | None = None,
     lots: Mapping[int, LotKnown] | None = None,
+    ask: Ask | None = None,
 ) -> Facts:
     """One panel's facts as its probes are followed now, with those of its coats' cards that can be read, and what is
     known of their lots.
 
-    Before the first coat: with the card that is planned for it.
+    Before the first coat: with the card that is planned for it. ask: for its traces, in the follower's place.
     """
+    asked = ask or follower.trace
     names = [coat.card for coat in panel.coats]
     if not names and panel.next_planned is not None and panel.next_planned.card is not None:
         names = [panel.next_planned.card]
@@ -44,14 +48,25 @@ def facts_of(
     return Facts(
         panel=panel,
         cards=cards,
-        surface=stays.surface(panel, follower.trace),
-        air=stays.air(panel, Quantity.TEMPERATURE, follower.trace),
-        humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, follower.trace),
+        surface=stays.surface(panel, asked),
+        air=stays.air(panel, Quantity.TEMPERATURE, asked),
+        humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, asked),
         batch=follower.batch,
         unsure=unsure(follower.runs),
         weather=weather,
         lots=lots or {},
     )
+
+
+def asking(
+    panel: Panel,
+    follower: Follower,
+    card_of: CardOf,
+    weather: Weather | None = None,
+    lots: Mapping[int, LotKnown] | None = None,
+) -> FactsOf:
+    """The same, of traces that are asked for elsewhere."""
+    return lambda ask: facts_of(panel, follower, card_of, weather, lots, ask)
 
 
 def weather_now(forecast: ForecastFile | None, follower: Follower, at: int) -> Weather | None:
@@ -89,22 +104,18 @@ class Live:
 
     def facts(self, panel: Panel, now: int) -> Facts:
         """As of `now` (UTC ms). Raises collector.store.schema.NotYet while collect has never run."""
-        logs, oldest = probe_logs(self._logbook.events()), self._oldest(panel)
+        logs = probe_logs(self._logbook.events())
         with self._lock:
             follower = self._follower or Follower(self._readings, now)
             follower.logs = logs
-            follower.keep(now, oldest)
+            follower.keep(now)
             follower.refresh()
             self._follower = follower
             weather = weather_now(self._forecast, follower, now)
             every = self._logbook.panels().values()
             lots = self._lots.known(panel, every, follower, self._card_of, now)
-            return facts_of(panel, follower, self._card_of, weather, lots)
-
-    def _oldest(self, panel: Panel) -> int | None:
-        """When the first coat of any panel still open, or of this one, was mixed, UTC ms."""
-        panels = [item for item in (*self._logbook.panels().values(), panel) if not item.closed]
-        return min((item.coats[0].mixed_at for item in panels if item.coats), default=None)
+            of = asking(panel, follower, self._card_of, weather, lots)
+            return whole(follower, of, of(follower.trace), now)
 
 
 def no_card(_: str) -> None:

@@ -15,7 +15,7 @@ from functools import partial
 from collector.reading import Quantity
 from collector.store.runs import unsure
 from dashboard import stays
-from dashboard.coat_course import range_of, told_by
+from dashboard.coat_course import range_of, told_by, touches_of
 from dashboard.facts import start_of
 from dashboard.follow import Follower, Trace
 from dashboard.lot_known import LotKey, LotKnown, lot_of
@@ -155,7 +155,7 @@ def _evidence(
     if history.has_gap:
         return None
     of = range_of(card, trace.half_width_from(start))
-    learned, touches = told_by(coat, of, course(of, history, start), end)
+    learned, touches = told_by(coat, of, touches_of(coat, course(of, history, start), end))
     if learned.suspect or learned.disagrees or not touches or not learned.telling:
         return None
     return Evidence(of.members, learned.weights)

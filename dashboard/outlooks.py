@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from dashboard.facts import Facts
+from dashboard.facts import Facts, run_up_from
 from dashboard.film import dew_now, dew_samples
-from dashboard.follow import Trace
+from dashboard.follow import Trace, thinned
 from model.blocks import Blocks
 from model.forecast import outlook
 from model.history import HOUR_MS, Samples, lagged
@@ -19,9 +19,6 @@ from model.shed import LEAST_OVERLAP_H, fit, outlook_from_outdoors
 from model.verdict import Say
 
 OUTLOOK_H = 72.0
-THIN_MS = 10 * 60_000
-"""As fine as the shop's own log needs to be for learning how it follows the weather."""
-
 LAG_S = {
     "wood": 3600.0,
     "foam": 1200.0,
@@ -35,11 +32,39 @@ LAG_S = {
 
 def panel_samples(facts: Facts, trace: Trace, at: int) -> Samples:
     """The panel's temperature up to `at`: measured on it, or the air's followed with the lag of what it lies on."""
-    samples = trace.samples
-    if trace is not facts.surface:
-        samples = lagged(samples, LAG_S[facts.panel.substrate])
-    upto = int(np.searchsorted(samples.t, at, "right"))
-    return Samples(samples.t[:upto], samples.value[:upto])
+    upto = int(np.searchsorted(trace.samples.t, at, "right"))
+    samples = Samples(trace.samples.t[:upto], trace.samples.value[:upto])
+    if trace is facts.surface:
+        return samples
+    lag_s = LAG_S[facts.panel.substrate]
+    if facts.settled is not None and facts.settled.lagged is not None:
+        before = facts.settled.lagged
+        since = _from(samples, int(before.t[-1]))
+        later = lagged(since, lag_s, float(before.value[-1]))
+        return Samples(
+            np.concatenate([before.t, later.t[1:]]), np.concatenate([before.value, later.value[1:]])
+        )
+    if facts.panel.coats:
+        return lagged(_from(samples, run_up_from(facts)), lag_s)
+    log = trace.log(at)
+    earlier = log.t < (samples.t[0] if upto else at)
+    return lagged(
+        Samples(np.append(log.t[earlier], samples.t), np.append(log.value[earlier], samples.value)), lag_s
+    )
+
+
+def _from(samples: Samples, start: int) -> Samples:
+    first = int(np.searchsorted(samples.t, start))
+    return Samples(samples.t[first:], samples.value[first:])
+
+
+def panel_log(facts: Facts, trace: Trace, samples: Samples, at: int) -> Samples:
+    """The panel's temperature in the log of the days up to `at`, where it stands now at its end."""
+    log = trace.log(at)
+    if trace is facts.surface or not len(log):
+        return log
+    behind = lagged(log, LAG_S[facts.panel.substrate]).value
+    return Samples(log.t, np.append(behind[:-1], samples.value[-1]))
 
 
 def panel_outlook(facts: Facts, samples: Samples, at: int) -> tuple[Blocks, Say | None]:
@@ -47,19 +72,22 @@ def panel_outlook(facts: Facts, samples: Samples, at: int) -> tuple[Blocks, Say 
 
     samples   of the panel, as panel_samples() gives them; at least one
     """
-    own = outlook(samples, at, OUTLOOK_H, dew_samples(facts))
+    trace = facts.temperature
+    assert trace is not None
+    log = panel_log(facts, trace, samples, at)
+    own = outlook(log, at, OUTLOOK_H, dew_samples(facts, at))
     weather = facts.weather
     if weather is None or weather.air is None:
         return own, weather.say if weather else None
-    common_h = _common_h(samples, weather.air, at)
+    common_h = _common_h(log, weather.air, at)
     if common_h < LEAST_OVERLAP_H:
         return own, Say("forecast_learning", {"common_h": common_h, "needed_h": LEAST_OVERLAP_H})
-    return _through(own, samples, weather.air, at), weather.say
+    return _through(own, log, weather.air, at), weather.say
 
 
 def dew_outlook(facts: Facts, at: int, hours: float) -> Blocks | None:
     """Dew point of the air beside the panel, degC, in the next hours; None where it is not measured now."""
-    samples = dew_samples(facts)
+    samples = dew_samples(facts, at)
     if samples is None or dew_now(facts, at) is None:
         return None
     own = outlook(samples, at, hours)
@@ -82,7 +110,7 @@ def _common_h(samples: Samples, outdoors: Samples, at: int) -> float:
 
 def _through(own: Blocks, samples: Samples, outdoors: Samples, at: int) -> Blocks:
     """The forecast for outdoors through the shop's lag and offset; beyond its end the own outlook, met smoothly."""
-    shed = fit(outdoors, _thinned(samples), at)
+    shed = fit(outdoors, thinned(samples), at)
     soon = outlook_from_outdoors(shed, samples, outdoors, at, len(own) / 60.0)
     left = len(own) - len(soon)
     if left <= 0:
@@ -93,9 +121,3 @@ def _through(own: Blocks, samples: Samples, outdoors: Samples, at: int) -> Block
     central = np.concatenate([soon.central, own.central[part] + fading])
     spread = np.concatenate([soon.spread, np.maximum(own.spread[part], float(soon.spread[-1]))])
     return replace(own, cold=central.copy(), central=central, hot=central.copy(), spread=spread)
-
-
-def _thinned(samples: Samples) -> Samples:
-    """The first sample of each ten minutes."""
-    _, first = np.unique(samples.t // THIN_MS, return_index=True)
-    return Samples(samples.t[first], samples.value[first])

@@ -60,7 +60,7 @@ def standing_of(facts: Facts, followed: PanelCourse, at: int) -> Standing:
         pot=pot_now(newest.coat, newest.card, panel_C, newest.quick_rate),
         stopped=stopped,
         glassy=_glassy(least, panel_C),
-        since_cold=_cold_since(followed.history, minimum),
+        since_cold=_cold_since(followed, minimum),
         cold_h=_cold_hours(followed, minimum),
         gap=max(followed.gaps, key=lambda item: item[1] - item[0], default=None),
         missing_h=followed.missing_h,
@@ -232,18 +232,33 @@ def _warmed(course: CoatCourse, milestone: Milestone, T_C: float) -> tuple[float
     return (quick, middle, slow) if np.isfinite(slow) else None
 
 
-def _cold_since(history: Blocks, minimum_C: float) -> int | None:
+def _cold_since(followed: PanelCourse, minimum_C: float) -> int | None:
     """Since when the panel has been below the card's minimum without a break; None if it is not below it."""
-    warm = np.flatnonzero(history.central >= minimum_C)
-    if not len(history) or (len(warm) and warm[-1] == len(history) - 1):
+    history, settled = followed.history, followed.settled
+    warm = warm_until(history, minimum_C)
+    if not len(history) or warm == history.end:
         return None
-    return history.start + (int(warm[-1]) + 1 if len(warm) else 0) * MINUTE_MS
+    if warm is None and settled is not None:
+        warm = settled.warm_until
+    return followed.begin if warm is None else warm
+
+
+def warm_until(history: Blocks, minimum_C: float) -> int | None:
+    """End of the last minute at or above the card's minimum, UTC ms; None: there is none."""
+    warm = np.flatnonzero(history.central >= minimum_C)
+    return history.start + (int(warm[-1]) + 1) * MINUTE_MS if len(warm) else None
 
 
 def _cold_hours(followed: PanelCourse, minimum_C: float) -> float:
     """Hours of the newest coat's life below the card's minimum."""
-    begun = max((first_minute(followed.newest) - followed.history.start) // MINUTE_MS, 0)
-    return float(np.count_nonzero(followed.history.central[begun:] < minimum_C)) / 60.0
+    settled = followed.settled.cold_minutes if followed.settled else 0
+    return float(settled + cold_minutes(followed.newest, followed.history, minimum_C)) / 60.0
+
+
+def cold_minutes(newest: CoatCourse, history: Blocks, minimum_C: float) -> int:
+    """Minutes of the newest coat's life in `history` below the card's minimum."""
+    begun = max((first_minute(newest) - history.start) // MINUTE_MS, 0)
+    return int(np.count_nonzero(history.central[begun:] < minimum_C))
 
 
 def _cap(facts: Facts, card: ResinCard) -> Say | None:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import Quantity
-from dashboard.follow import Trace
+from dashboard.follow import Trace, thinned
 from dashboard.panel import Panel, Stay
 from model.history import Samples
 
@@ -53,10 +53,8 @@ def _joined(
         now,
         interval_s=max((part.interval_s for part in parts), default=now.interval_s),
         accuracy_K=max((part.accuracy_K for part in parts), default=now.accuracy_K),
-        samples=Samples(
-            np.concatenate([part.samples.t for part in parts]) if parts else now.samples.t[:0],
-            np.concatenate([part.samples.value for part in parts]) if parts else now.samples.value[:0],
-        ),
+        samples=_one([part.samples for part in parts]),
+        logged=_one([part.logged or thinned(part.samples) for part in parts]),
         corrections=tuple(sorted({version for part in parts for version in part.corrections})),
         half_width=None,
         beyond=None,
@@ -68,6 +66,12 @@ def _joined(
         half_width=np.concatenate([_or(part.half_width, part.accuracy_K, part) for part in parts]),
         beyond=np.concatenate([_or(part.beyond, False, part) for part in parts]),
     )
+
+
+def _one(parts: list[Samples]) -> Samples:
+    if not parts:
+        return Samples(np.empty(0, np.int64), np.empty(0))
+    return Samples(np.concatenate([part.t for part in parts]), np.concatenate([part.value for part in parts]))
 
 
 def _or(values: NDArray[Any] | None, without: float | bool, part: Trace) -> NDArray[Any]:
@@ -82,11 +86,17 @@ def _spans(panel: Panel) -> Iterator[tuple[Stay, int, int]]:
 
 def between(trace: Trace, start: int, end: int) -> Trace:
     """Its samples with start <= t < end (UTC ms)."""
-    first, last = np.searchsorted(trace.samples.t, (start, end))
-    cut = slice(int(first), int(last))
+    samples, cut = _cut(trace.samples, start, end)
     return replace(
         trace,
-        samples=Samples(trace.samples.t[cut], trace.samples.value[cut]),
+        samples=samples,
+        logged=None if trace.logged is None else _cut(trace.logged, start, end)[0],
         half_width=None if trace.half_width is None else trace.half_width[cut],
         beyond=None if trace.beyond is None else trace.beyond[cut],
     )
+
+
+def _cut(samples: Samples, start: int, end: int) -> tuple[Samples, slice]:
+    first, last = np.searchsorted(samples.t, (start, end))
+    cut = slice(int(first), int(last))
+    return Samples(samples.t[cut], samples.value[cut]), cut

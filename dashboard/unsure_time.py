@@ -130,16 +130,24 @@ def _moved_panel(panel: Panel, shift: Shift) -> Panel:
 def _moved_trace(trace: Trace | None, shift: Shift) -> Trace | None:
     if trace is None:
         return None
-    t: NDArray[np.int64] = np.array([shift(at) for at in trace.samples.t.tolist()], dtype=np.int64)
-    keep = np.diff(t, prepend=np.iinfo(np.int64).min) > 0
+    samples, keep = _moved_samples(trace.samples, shift)
     newest = trace.newest
     return replace(
         trace,
-        samples=Samples(t[keep], trace.samples.value[keep]),
+        samples=samples,
+        logged=None if trace.logged is None else _moved_samples(trace.logged, shift)[0],
         newest=None if newest is None else replace(newest, at=shift(newest.at)),
         half_width=None if trace.half_width is None else trace.half_width[keep],
         beyond=None if trace.beyond is None else trace.beyond[keep],
     )
+
+
+def _moved_samples(samples: Samples, shift: Shift) -> tuple[Samples, NDArray[np.bool_]]:
+    """Moved, and which of them are left."""
+    t: NDArray[np.int64] = np.array([shift(at) for at in samples.t.tolist()], dtype=np.int64)
+    latest = np.maximum.accumulate(t)
+    keep = np.diff(latest, prepend=np.iinfo(np.int64).min) > 0
+    return Samples(t[keep], samples.value[keep]), keep
 
 
 def _back(answer: Assessment, by: int) -> Assessment:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -31,11 +31,12 @@ from dashboard.doubts import matters
 from dashboard.fold import fold
 from dashboard.follow import Follower
 from dashboard.forecast_file import ForecastFile
-from dashboard.live import facts_of, weather_now
+from dashboard.live import asking, facts_of, weather_now
 from dashboard.logbook import LogbookReader
 from dashboard.lot_known import lots_between, lots_of
 from dashboard.lots import Lots
 from dashboard.panel import Panel
+from dashboard.settling import Settling
 from dashboard.watch_store import Alarm, WatchWriter
 
 log = logging.getLogger("coldshed.watch")
@@ -64,6 +65,7 @@ class Watch:
     turned: Callable[[], None] = lambda: None
     forecast: ForecastFile | None = None
     _follower: Follower | None = field(default=None, init=False)
+    _settling: Settling | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
     _silent: dict[str, bool] = field(default_factory=dict, init=False)
     # Those that are open, and every one there ever was: a closed one has taught its lots.
@@ -98,10 +100,11 @@ class Watch:
         """Takes in, assesses, saves, tells. Waits quietly while another process has not made its file yet."""
         at = self.clock.now()
         try:
-            follower = self._follower or Follower(self.readings, at)
+            follower = self._follower or Follower(self.readings, at, self.turned)
+            self._settling = self._settling or Settling(follower, self.turned)
             self._take_in_logbook()
             follower.logs = self._logs
-            follower.keep(at, self._oldest_coat())
+            follower.keep(at, self._settling.needed(self._panels.values()))
             follower.refresh()
             self._follower = follower
             if self.logbook.version() != self._logbook_version:
@@ -116,7 +119,7 @@ class Watch:
         due = [panel for panel in self._panels.values() if self._due(panel, follower, at)]
         for panel in due:
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
-            item = self._assessed(panel, follower)
+            item = self._assessed(panel, follower, self._settling)
             self._latest[panel.id] = item
             self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
@@ -145,16 +148,16 @@ class Watch:
         self._unstored, self._undropped, self._trouble = {}, [], ""
         return True
 
-    def _assessed(self, panel: Panel, follower: Follower) -> Assessment:
+    def _assessed(self, panel: Panel, follower: Follower, settling: Settling) -> Assessment:
         at = self.clock.now()
         weather = weather_now(self.forecast, follower, at)
-        facts = facts_of(panel, follower, self.cards.get, weather)
         try:
             lots = self._lots.known(panel, self._every.values(), follower, self.cards.get, at)
-            return assess(replace(facts, lots=lots), at)
+            of = asking(panel, follower, self.cards.get, weather, lots)
+            return settling.ask(panel, of, at, assess)
         except Exception:
             log.exception("panel %r cannot be worked out", panel.id)
-            return failed(facts, at)
+            return failed(facts_of(panel, follower, self.cards.get, weather), at)
 
     def _take_in_logbook(self) -> None:
         """Notes panels that are gone (closed or taken back), and those whose entries, or whose probes', changed."""
@@ -175,11 +178,9 @@ class Watch:
         self._gone = [key for key in sorted(known | set(self._gone)) if key not in panels]
         for key in self._gone:
             self._latest.pop(key, None)
+        if self._settling is not None:
+            self._settling.keep_only(panels)
         self._panels, self._every, self._logs, self._logbook_version = panels, every, logs, version
-
-    def _oldest_coat(self) -> int | None:
-        """When the first coat of any open panel was mixed, UTC ms."""
-        return min((panel.coats[0].mixed_at for panel in self._panels.values() if panel.coats), default=None)
 
     def _due(self, panel: Panel, follower: Follower, at: int) -> bool:
         """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""

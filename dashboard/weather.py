@@ -30,10 +30,10 @@ def weather_of(outdoors: Outdoors, air: Trace | None, humidity: Trace | None, at
     told = outdoors.forecast
     if told is None:
         return Weather(None, None, outdoors.say)
-    logged = _hourly(air.samples, at) if air else None
+    logged = _hourly(air.log(at), at) if air else None
     moist = None
-    if air is not None and humidity is not None and len(air.samples):
-        moist = _dew(air.samples, humidity.samples, at)
+    if air is not None and humidity is not None and len(air.log(at)):
+        moist = _dew(air.log(at), humidity.log(at), at)
     return Weather(_behind(logged, told.air), _behind(moist, told.dew_point), outdoors.say)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -71,6 +71,20 @@ class Course:
     def glass_transition(self, rows: slice = slice(None)) -> Floats:
         """Glass transition of each member, degC (rows, N)."""
         return self.calibration.glass_transition(self.conversion[rows])
+
+    def first(self, rows: int) -> Course:
+        """Its first so many rows."""
+        part = slice(rows)
+        return replace(
+            self,
+            t_ms=self.t_ms[part],
+            remaining=self.remaining[part],
+            conversion=self.conversion[part],
+            age_h=self.age_h[part],
+            panel_C=self.panel_C[part],
+            spread_K=self.spread_K[part],
+            measured=self.measured[part],
+        )
 
     def row(self, at_ms: int) -> int:
         """Index of the last minute that has ended by `at_ms`; -1 before the first."""
@@ -148,9 +162,17 @@ def course(
 def courses(
     calibration: Calibration, blocks: Blocks, start_ms: int, resume: dict[Path, CoatState] | None = None
 ) -> dict[Path, Course]:
-    """The central path, and with a gap in the history the coldest and hottest that could have happened."""
-    paths: tuple[Path, ...] = ("cold", "central", "hot") if _gap_since(blocks, start_ms) else ("central",)
-    return {path: course(calibration, blocks, start_ms, path, (resume or {}).get(path)) for path in paths}
+    """The central path, and with a gap in the history the coldest and hottest that could have happened.
+
+    resume: by path; a coat that stood on one path so far, without a gap, goes on from there on all of them.
+    """
+    stood = resume or {}
+    apart = len(stood) > 1 or _gap_since(blocks, start_ms)
+    paths: tuple[Path, ...] = ("cold", "central", "hot") if apart else ("central",)
+    return {
+        path: course(calibration, blocks, start_ms, path, stood.get(path, stood.get("central")))
+        for path in paths
+    }
 
 
 def _gap_since(blocks: Blocks, start_ms: int) -> bool:

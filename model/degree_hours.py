@@ -8,6 +8,7 @@ adds nothing.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -29,12 +30,7 @@ def temperature_time_factor_Ch(
     ValueError for other shapes, times out of order or values that are not finite. Source: the definition of
     ASTM C1074, except that a segment crossing the datum counts its part above instead of its mean.
     """
-    dt, a, b = _segments(t_h, T_C, longest_h)
-    above_a, above_b = np.maximum(a - datum_C, 0.0), np.maximum(b - datum_C, 0.0)
-    crossing = (a - datum_C) * (b - datum_C) < 0.0
-    top = above_a + above_b
-    share = np.divide(top, np.abs(b - a), out=np.ones_like(top), where=crossing)
-    return math.fsum(0.5 * top * share * dt)
+    return math.fsum(_above(*_segments(t_h, T_C, longest_h), datum_C))
 
 
 def temperature_time_factor_interval_mean_Ch(
@@ -58,11 +54,7 @@ def equivalent_age_h(
     Integral of exp[-E/R (1/T - 1/T_ref)] dt. On a ramp of 20 K the quadrature errs by less than 1e-12 of the
     result. Shapes and errors as temperature_time_factor_Ch(), and ValueError at or below 0 K.
     """
-    dt, a, b = _segments(t_h, T_C, longest_h)
-    middle, half = 0.5 * (a + b), 0.5 * (b - a)
-    inside = middle[:, None] + half[:, None] * _NODES[None, :]
-    mean_rate = 0.5 * np.sum(arrhenius_factor(inside, E_J_mol, T_ref_C) * _WEIGHTS[None, :], axis=1)
-    return math.fsum(mean_rate * dt)
+    return math.fsum(_aged(*_segments(t_h, T_C, longest_h), E_J_mol, T_ref_C))
 
 
 def equivalent_age_interval_mean_h(
@@ -73,8 +65,68 @@ def equivalent_age_interval_mean_h(
     Lower than equivalent_age_h() on ramps, because the rate is curved in temperature. Shapes and errors as
     there.
     """
-    dt, a, b = _segments(t_h, T_C, longest_h)
-    return math.fsum(arrhenius_factor(0.5 * (a + b), E_J_mol, T_ref_C) * dt)
+    return math.fsum(_aged_by_means(*_segments(t_h, T_C, longest_h), E_J_mol, T_ref_C))
+
+
+@dataclass(frozen=True)
+class LifeSums:
+    """The three sums over one history so far, each as a few floats whose exact sum it is: what follows is added to
+    the same bits as if all had been summed at once.
+    """
+
+    factor: tuple[float, ...] = ()
+    age: tuple[float, ...] = ()
+    age_by_means: tuple[float, ...] = ()
+
+    def and_then(
+        self, t_h: Floats, T_C: Floats, datum_C: float, E_J_mol: float, T_ref_C: float, longest_h: float
+    ) -> LifeSums:
+        """With the history that follows, which begins where the last one ended; as the functions above."""
+        segments = _segments(t_h, T_C, longest_h)
+        return LifeSums(
+            _exactly([*self.factor, *_above(*segments, datum_C)]),
+            _exactly([*self.age, *_aged(*segments, E_J_mol, T_ref_C)]),
+            _exactly([*self.age_by_means, *_aged_by_means(*segments, E_J_mol, T_ref_C)]),
+        )
+
+    @property
+    def temperature_time_factor_Ch(self) -> float:
+        return math.fsum(self.factor)
+
+    @property
+    def equivalent_age_h(self) -> float:
+        return math.fsum(self.age)
+
+    @property
+    def equivalent_age_interval_mean_h(self) -> float:
+        return math.fsum(self.age_by_means)
+
+
+def _exactly(terms: list[float]) -> tuple[float, ...]:
+    """A few floats whose exact sum is that of the terms: the rounded sum, what is left of it, and so on."""
+    parts: list[float] = []
+    while (left := math.fsum([*terms, *(-part for part in parts)])) != 0.0:
+        parts.append(left)
+    return tuple(parts)
+
+
+def _above(dt: Floats, a: Floats, b: Floats, datum_C: float) -> Floats:
+    above_a, above_b = np.maximum(a - datum_C, 0.0), np.maximum(b - datum_C, 0.0)
+    crossing = (a - datum_C) * (b - datum_C) < 0.0
+    top = above_a + above_b
+    share = np.divide(top, np.abs(b - a), out=np.ones_like(top), where=crossing)
+    return np.asarray(0.5 * top * share * dt)
+
+
+def _aged(dt: Floats, a: Floats, b: Floats, E_J_mol: float, T_ref_C: float) -> Floats:
+    middle, half = 0.5 * (a + b), 0.5 * (b - a)
+    inside = middle[:, None] + half[:, None] * _NODES[None, :]
+    mean_rate = 0.5 * np.sum(arrhenius_factor(inside, E_J_mol, T_ref_C) * _WEIGHTS[None, :], axis=1)
+    return np.asarray(mean_rate * dt)
+
+
+def _aged_by_means(dt: Floats, a: Floats, b: Floats, E_J_mol: float, T_ref_C: float) -> Floats:
+    return np.asarray(arrhenius_factor(0.5 * (a + b), E_J_mol, T_ref_C) * dt)
 
 
 def arrhenius_factor(T_C: Floats, E_J_mol: float, T_ref_C: float) -> Floats:

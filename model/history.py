@@ -133,22 +133,22 @@ def minute_blocks(samples: Samples, interval_s: float, start: int, end: int, wid
     )
 
 
-def lagged(samples_air: Samples, tau_s: float) -> Samples:
+def lagged(samples_air: Samples, tau_s: float, begin_C: float | None = None) -> Samples:
     """Panel temperature at the air samples' times, through a first-order lag of time constant tau_s.
 
     dT/dt = (T_air - T)/tau, solved exactly for air that is linear between samples, from a panel that starts
-    at the temperature of the first air sample: what was unknown then fades as exp(-t/tau). tau_s = 0 gives
-    the air back. Raises ValueError for a tau_s below 0.
+    at begin_C, degC, or, if that is None, at the temperature of the first air sample: what was unknown then fades as
+    exp(-t/tau). tau_s = 0 gives the air back. Raises ValueError for a tau_s below 0.
     """
     if not tau_s >= 0:
         raise ValueError(f"time constant {tau_s!r} s: it must not be below 0")
-    if tau_s == 0 or len(samples_air) < 2:
+    if tau_s == 0 or not len(samples_air):
         return samples_air
     x = np.diff(samples_air.t) / (1000.0 * tau_s)
     approach = -np.expm1(-x)
     air = samples_air.value
     carried = np.diff(air) * (1.0 - approach / x)
-    panel = [float(air[0])]
+    panel = [float(air[0]) if begin_C is None else begin_C]
     for share, outside, rise in zip(approach.tolist(), air[:-1].tolist(), carried.tolist(), strict=True):
         panel.append(panel[-1] + share * (outside - panel[-1]) + rise)
     return Samples(samples_air.t, np.array(panel))
@@ -223,7 +223,8 @@ def _minute_means(t: Times, value: Floats, edges: Times) -> Floats:
     if len(edges) < 2:
         return np.zeros(0)
     inner = t[(t > edges[0]) & (t < edges[-1])]
-    grid = np.union1d(edges, inner)
+    grid = np.sort(np.concatenate([edges, inner]), kind="stable")  # two sorted runs: merged in one pass
+    grid = grid[np.concatenate([[True], grid[1:] != grid[:-1]])]
     left = np.clip(np.searchsorted(t, grid, "right") - 1, 0, len(t) - 2)
     share = (grid - t[left]) / (t[left + 1] - t[left])
     there = value[left] + (value[left + 1] - value[left]) * share

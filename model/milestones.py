@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,8 +79,56 @@ class Passing:
         return self.passed >= SAFE_SHARE[self.milestone]
 
 
+@dataclass(frozen=True)
+class Reached:
+    """What the minutes of one path up to `t_ms` (UTC ms, all past) leave for the course that resumes there.
+
+    share   of the members, likely and claimed, that have passed a milestone at the end of the last of them
+    when    by milestone, claimed or likely, and share: when that share was reached, UTC ms; None: not, or lost again
+    """
+
+    t_ms: int
+    share: Mapping[Milestone, tuple[float, float]]
+    when: Mapping[tuple[Milestone, bool, float], int | None]
+
+
+def reached(
+    course: Course,
+    until_ms: int,
+    weights: Weights | None = None,
+    rules: Rules = PLAIN,
+    before: Reached | None = None,
+) -> Reached | None:
+    """Of the minutes that have ended by `until_ms` (UTC ms), all past; before: of those before the course's first.
+
+    With it passings() of the course resumed there answers as of the whole, to the same bits. None before the first.
+    """
+    rows = course.row(until_ms) + 1
+    if rows <= 0:
+        return before
+    past = course.first(rows)
+    of = _shares(past, weights, rules, rows)
+    wanted = [
+        (m, claimed, q)
+        for m in of
+        for claimed, q in ((False, 0.1), (False, 0.5), (False, 0.9), (True, SAFE_SHARE[m]))
+    ]
+    return Reached(
+        int(past.t_ms[-1]),
+        {
+            milestone: (float(shares.likely[-1]), float(shares.claimed[-1]))
+            for milestone, shares in of.items()
+        },
+        {(m, claimed, q): _when(m, past, of[m], claimed, q, until_ms, before) for m, claimed, q in wanted},
+    )
+
+
 def passings(
-    courses: Mapping[Path, Course], now_ms: int, weights: Weights | None = None, rules: Rules = PLAIN
+    courses: Mapping[Path, Course],
+    now_ms: int,
+    weights: Weights | None = None,
+    rules: Rules = PLAIN,
+    before: Mapping[Path, Reached] | None = None,
 ) -> dict[Milestone, Passing]:
     """Every milestone of all coats that the card gives (tack-free always), and those that the rules of the coat's
     kind add, from its course on one or three paths.
@@ -89,11 +138,15 @@ def passings(
     members, equal if None: the range by `likely`; `passed` and `safe` by the later of `likely` and `cautious`
     for what opens, by the earlier of `likely` and equal weights for what closes: no thumb keeps a window open.
     Times are rounded to the minute: down for what closes, up for what opens. In longer rows of the outlook
-    they are interpolated, good to a few minutes.
+    they are interpolated, good to a few minutes. before: by path, from reached(), for courses that were resumed.
     """
-    shares = {path: _shares(course, weights, rules) for path, course in courses.items()}
+    shares = {
+        path: _shares(course, weights, rules, max(course.row(now_ms), 0)) for path, course in courses.items()
+    }
     return {
-        milestone: _envelope(milestone, courses, {path: of[milestone] for path, of in shares.items()}, now_ms)
+        milestone: _envelope(
+            milestone, courses, {path: of[milestone] for path, of in shares.items()}, now_ms, before or {}
+        )
         for milestone in shares["central"]
     }
 
@@ -109,20 +162,25 @@ class _Shares:
 
 
 def _envelope(
-    milestone: Milestone, courses: Mapping[Path, Course], shares: Mapping[Path, _Shares], now_ms: int
+    milestone: Milestone,
+    courses: Mapping[Path, Course],
+    shares: Mapping[Path, _Shares],
+    now_ms: int,
+    before: Mapping[Path, Reached],
 ) -> Passing:
-    def when(q: float) -> list[int | None]:
-        return [_when(milestone, courses[path], of.likely, q, now_ms) for path, of in shares.items()]
+    def at(path: Path, claimed: bool, q: float) -> int | None:
+        return _when(milestone, courses[path], shares[path], claimed, q, now_ms, before.get(path))
 
     closes = milestone in CLOSING
-    passed = [_passed(milestone, courses[path], of.claimed, now_ms) for path, of in shares.items()]
-    share = SAFE_SHARE[milestone]
-    safe = [_when(milestone, courses[path], of.claimed, share, now_ms) for path, of in shares.items()]
+    passed = [
+        _passed(milestone, courses[path], of.claimed, now_ms, before.get(path)) for path, of in shares.items()
+    ]
+    safe = [at(path, True, SAFE_SHARE[milestone]) for path in shares]
     return Passing(
         milestone,
-        early=_earliest(when(0.1)),
-        likely=_when(milestone, courses["central"], shares["central"].likely, 0.5, now_ms),
-        late=_latest(when(0.9)),
+        early=_earliest(at(path, False, 0.1) for path in shares),
+        likely=at("central", False, 0.5),
+        late=_latest(at(path, False, 0.9) for path in shares),
         passed=max(passed) if closes else min(passed),
         safe=_earliest(safe) if closes else _latest(safe),
     )
@@ -137,27 +195,52 @@ def _latest(times: Iterable[int | None]) -> int | None:
     return None if None in known else max(time for time in known if time is not None)
 
 
-def _passed(milestone: Milestone, course: Course, share: Floats, now_ms: int) -> float:
+def _passed(
+    milestone: Milestone, course: Course, share: Floats, now_ms: int, before: Reached | None
+) -> float:
     """Share at `now_ms`: for what opens at the last minute that ended, for what closes one minute ahead."""
     row = course.row(now_ms) + (milestone in CLOSING)
-    return float(share[min(row, len(share) - 1)]) if len(share) and row >= 0 else 0.0
+    if row < 0 or not len(share):
+        return 0.0 if before is None else before.share[milestone][1]
+    return float(share[min(row, len(share) - 1)])
 
 
-def _when(milestone: Milestone, course: Course, share: Floats, q: float, now_ms: int) -> int | None:
-    begin = 0
+def _when(
+    milestone: Milestone,
+    course: Course,
+    shares: _Shares,
+    claimed: bool,
+    q: float,
+    now_ms: int,
+    before: Reached | None,
+) -> int | None:
+    share, begin = shares.claimed if claimed else shares.likely, 0
+    done = None if before is None else before.when[milestone, claimed, q]
     if milestone not in _LATCHED:
         below = np.flatnonzero(share[: course.row(now_ms) + 1] < q)
-        begin = int(below[-1]) + 1 if len(below) else 0
+        if len(below):
+            begin, done = int(below[-1]) + 1, None
+    if done is not None:
+        return done
     reached = np.flatnonzero(share[begin:] >= q)
     if not len(reached):
         return None
     row = begin + int(reached[0])
     end = int(course.t_ms[row])
-    if row:  # rows of the outlook are longer than a minute
-        before = float(share[row - 1])
-        left_ms = (float(share[row]) - q) / (float(share[row]) - before) * (end - int(course.t_ms[row - 1]))
+    if row or before is not None:  # rows of the outlook are longer than a minute
+        since, left = _row_before(milestone, course, share, claimed, row, before)
+        left_ms = (float(share[row]) - q) / (float(share[row]) - left) * (end - since)
         end -= math.floor(left_ms / MINUTE_MS) * MINUTE_MS
     return end if milestone not in CLOSING else max(end - MINUTE_MS, course.start_ms)
+
+
+def _row_before(
+    milestone: Milestone, course: Course, share: Floats, claimed: bool, row: int, before: Reached | None
+) -> tuple[int, float]:
+    """Where the row before this one ended, UTC ms, and the share then."""
+    if row or before is None:
+        return int(course.t_ms[row - 1]), float(share[row - 1])
+    return before.t_ms, before.share[milestone][claimed]
 
 
 OF_EVERY_COAT = (
@@ -178,14 +261,20 @@ def _wanted(course: Course, rules: Rules) -> list[Milestone]:
     return [milestone for milestone in Milestone if milestone in of_all | rules.more]
 
 
-def _shares(course: Course, weights: Weights | None, rules: Rules) -> dict[Milestone, _Shares]:
+def _shares(
+    course: Course, weights: Weights | None, rules: Rules, ahead_from: int
+) -> dict[Milestone, _Shares]:
+    """ahead_from: the first row that is asked what the panel will be; those before it are over."""
     wanted, sooner = _wanted(course, rules), _sooner(course, rules)
     likely = {milestone: np.zeros(len(course)) for milestone in wanted}
     claimed = likely if weights is None else {milestone: np.zeros(len(course)) for milestone in wanted}
-    hottest = _hottest_ahead(course)
-    for begin in range(0, len(course), _CHUNK):
-        rows = slice(begin, begin + _CHUNK)
-        for milestone, passed in _passed_members(course, rows, wanted, hottest, sooner).items():
+    hottest = _hottest_ahead(course, ahead_from)
+    # Cut at `ahead_from` too: only what follows it looks ahead.
+    cuts = sorted({*range(0, len(course), _CHUNK), min(ahead_from, len(course)), len(course)})
+    for begin, end in pairwise(cuts):
+        rows = slice(begin, end)
+        ahead = hottest if begin >= ahead_from else None
+        for milestone, passed in _passed_members(course, rows, wanted, ahead, sooner).items():
             likely[milestone][rows] = _share(passed, weights.likely if weights else None)
             if weights is None:
                 continue
@@ -205,9 +294,11 @@ def _share(passed: Bools, weights: Floats | None) -> Floats:
 
 
 def _passed_members(
-    course: Course, rows: slice, wanted: Iterable[Milestone], hottest: Floats, sooner: Floats | float
+    course: Course, rows: slice, wanted: Iterable[Milestone], hottest: Floats | None, sooner: Floats | float
 ) -> dict[Milestone, Bools]:
     """Whether each member has passed, bool (rows, N): the rule of each milestone.
+
+    hottest the panel in the hours after each quarter from the first row that looks ahead on; None: rows that are over
 
     sooner  how many times faster it ages where something closes, (N,) or 1
     """
@@ -232,8 +323,9 @@ def _passed_members(
             answer[milestone] = gelled & (age >= hours)
         else:
             warm = temperature
-            if milestone in _BEARING:
-                warm = np.maximum(temperature, hottest[_quarters(course)[rows] - _quarters(course)[0]])
+            if milestone in _BEARING and hottest is not None:
+                quarter = _quarters(course)
+                warm = np.maximum(temperature, hottest[quarter[rows] - quarter[-1] - 1])
             answer[milestone] = (age >= hours) & (
                 transition >= calibration.needed_transition(milestone, warm)
             )
@@ -253,17 +345,19 @@ def _quarters(course: Course) -> NDArray[np.int64]:
     return np.asarray((course.t_ms - 1) // QUARTER_MS)
 
 
-def _hottest_ahead(course: Course) -> Floats:
-    """Hottest panel of the next 48 h as far as the outlook goes, degC (rows, N) by quarters of an hour.
+def _hottest_ahead(course: Course, first: int) -> Floats:
+    """Hottest panel of the next 48 h as far as the outlook goes, degC (rows, N) by quarters of an hour up to the last;
+    from row `first` on.
 
     A sliding maximum by doubling, over quarters: row by row it would cost more than the whole cure.
     """
-    if not len(course):
+    if first >= len(course):
         return np.empty((0, len(course.calibration.members)))
-    quarter = _quarters(course)
+    quarter = _quarters(course)[first:]
     starts = np.searchsorted(quarter, np.arange(quarter[0], quarter[-1] + 1))
     hottest = course.calibration.temperature(
-        np.maximum.reduceat(course.panel_C, starts), np.maximum.reduceat(course.spread_K, starts)
+        np.maximum.reduceat(course.panel_C[first:], starts),
+        np.maximum.reduceat(course.spread_K[first:], starts),
     )
     window, wanted = 1, round(DEMOULD_LOOKAHEAD_H * HOUR_MS / QUARTER_MS)
     while window < min(wanted, len(starts)):

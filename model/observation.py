@@ -202,14 +202,18 @@ def suspect_mix(calibration: Calibration, touches: Sequence[Touch]) -> bool:
     return age >= SUSPECT_RATIO * _end_h(calibration, newest.words[-1])
 
 
-def suspected_since(course: Course, touches: Sequence[Touch]) -> int | None:
-    """If the mix is suspected: when the slow end of the range had passed what the thumb still finds, UTC ms."""
-    newest = _newest_telling(course.calibration, touches)
-    if newest is None or not suspect_mix(course.calibration, touches):
+def soft_age_h(calibration: Calibration, touches: Sequence[Touch]) -> float | None:
+    """If the mix is suspected: the age, h, at which what the thumb still finds should have ended; None if it is not."""
+    newest = _newest_telling(calibration, touches)
+    if newest is None or not suspect_mix(calibration, touches):
         return None
-    ends_h = _end_h(course.calibration, newest.words[-1])
+    return _end_h(calibration, newest.words[-1])
+
+
+def suspected_since(course: Course, ends_h: float) -> int | None:
+    """When the slow end of the range had passed that age, from soft_age_h(), UTC ms; None: not within the course."""
     row = bisect_left(range(len(course)), ends_h, key=lambda i: float(quantile(course.age_h[i], _SLOW_END)))
-    return int(course.t_ms[min(row, len(course) - 1)])
+    return int(course.t_ms[row]) if row < len(course) else None
 
 
 def hardness_supports(calibration: Calibration, touches: Sequence[Touch]) -> bool:

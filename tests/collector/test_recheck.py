@@ -21,9 +21,10 @@ from collector.store.readings_schema import FLAGS
 from collector.store.writer import Writer
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
-from dashboard.facts import Facts
 from dashboard.follow import Follower
+from dashboard.live import asking
 from dashboard.panel import Coat, Panel
+from dashboard.settling import whole
 from tests.collector.shops import shop
 from tests.dashboard.night import MIXED, card
 
@@ -118,9 +119,8 @@ def verdict(follower: Follower) -> Assessment:
     chosen = card()
     coat = Coat(1, chosen.id, MIXED, MIXED, "laminate", "e1")
     panel = Panel("lid", "Lid", "shed", "S1", "A1", "wood", (coat,))
-    surface, air = (follower.trace(probe, TEMPERATURE) for probe in ("S1", "A1"))
-    moist = follower.trace("A1", HUMIDITY)
-    facts = Facts(panel, {chosen.id: chosen}, surface, air, moist, 0)
+    asked = asking(panel, follower, {chosen.id: chosen}.get)
+    facts = whole(follower, asked, asked(follower.trace), END)
     return replace(assess(facts, END), batch=0)
 
 

@@ -89,29 +89,90 @@ def test_a_probe_is_silent_after_three_intervals(tmp_path: Path) -> None:
     writer.close()
 
 
-def test_what_is_older_than_the_outlook_needs_is_dropped(tmp_path: Path) -> None:
-    """Memory stays bounded over months."""
+DAY = 86_400_000
+
+
+def hourly(days: int) -> list[Reading]:
+    """Readings of each minute of every hour's first half, from NOW on, every seventh unusable."""
+    at = [NOW + 3_600_000 * hour + 60_000 * m for hour in range(24 * days) for m in range(30)]
+    return [
+        Reading(
+            "S1",
+            Quantity.TEMPERATURE,
+            10.0 + n % 97 / 16,
+            t,
+            t,
+            Quality.GOOD if n % 7 else Quality.IMPOSSIBLE_RATE,
+        )
+        for n, t in enumerate(at)
+    ]
+
+
+def test_of_older_readings_only_the_log_is_left_and_of_those_past_it_nothing(tmp_path: Path) -> None:
+    """Memory stays the same over months; a follower that starts later holds the same."""
     writer = store(tmp_path)
-    writer.commit([reading(number) for number in range(10)])
+    every = hourly(20)
+    for start in range(0, len(every), 300):
+        writer.commit(every[start : start + 300])
     follower = Follower(tmp_path / "readings.db", NOW)
-    follower.refresh()
-    follower.keep(NOW + 15 * 86_400_000 + 50_000, None)
-    t, _ = followed(follower)
-    np.testing.assert_array_equal(t, [NOW + 10_000 * number for number in range(5, 10)])
+    for day in range(0, 21, 3):
+        follower.keep(NOW + day * DAY)
+        follower.refresh()
+    later = Follower(tmp_path / "readings.db", NOW + 20 * DAY)
+    later.refresh()
+    for one in (follower, later):
+        one.keep(NOW + 20 * DAY)
+        trace = one.trace("S1", Quantity.TEMPERATURE)
+        assert trace is not None
+        assert trace.logged is not None
+        assert NOW + 20 * DAY - 8 * 3_600_000 < trace.samples.t[0] <= NOW + 20 * DAY - 6 * 3_600_000
+        assert len(trace.logged) == 15 * 24 * 3
+        good = [reading for reading in every if reading.quality is Quality.GOOD]
+        first = {reading.at // 600_000: reading for reading in reversed(good)}
+        told = dict(zip(trace.logged.t.tolist(), trace.logged.value.tolist(), strict=True))
+        wanted = {reading.at: reading.value for reading in first.values() if reading.at >= NOW + 5 * DAY}
+        assert told == wanted
     writer.close()
 
 
-def test_what_an_old_coat_needs_is_kept_and_read_again(tmp_path: Path) -> None:
-    """A film that was wet three weeks ago must not be forgotten while its coat is open."""
+def test_a_late_reading_takes_its_place_in_the_log(tmp_path: Path) -> None:
+    """As a follower that starts after it has it, and what rested on readings up to it is told to be another."""
+    writer = store(tmp_path)
+    writer.commit([reading for reading in hourly(2) if reading.at % 3_600_000])
+    now = NOW + 2 * DAY
+    follower = Follower(tmp_path / "readings.db", now)
+    follower.refresh()
+    before, after = (
+        [
+            follower.mark("S1", Quantity.TEMPERATURE, False, at)
+            for at in (NOW + 3_600_000 - 1, now - 3_600_000)
+        ]
+        for _ in range(2)
+    )
+    assert before == after
+    late = NOW + 3_600_000
+    writer.commit([Reading("S1", Quantity.TEMPERATURE, 4.0, late, late)])
+    follower.refresh()
+    fresh = Follower(tmp_path / "readings.db", now)
+    fresh.refresh()
+    logs = [one.trace("S1", Quantity.TEMPERATURE).logged for one in (follower, fresh)]  # type: ignore[union-attr]
+    assert logs[0] is not None
+    assert logs[1] is not None
+    assert late in logs[0].t.tolist()
+    np.testing.assert_array_equal(logs[0].t, logs[1].t)
+    np.testing.assert_array_equal(logs[0].value, logs[1].value)
+    assert follower.mark("S1", Quantity.TEMPERATURE, False, late - 1) == before[0]
+    assert follower.mark("S1", Quantity.TEMPERATURE, False, now - 3_600_000) != before[1]
+    writer.close()
+
+
+def test_a_probe_that_fell_silent_weeks_ago_is_known_to_have_spoken(tmp_path: Path) -> None:
     writer = store(tmp_path)
     writer.commit([reading(number) for number in range(10)])
-    later = NOW + 21 * 86_400_000
-    follower = Follower(tmp_path / "readings.db", later)
+    follower = Follower(tmp_path / "readings.db", NOW + 40 * DAY)
     follower.refresh()
-    assert followed(follower) == ([], [])
-    follower.keep(later, NOW)
-    assert follower.refresh() == {"S1"}
-    assert len(followed(follower)[0]) == 10
-    follower.keep(later, NOW)
-    assert len(followed(follower)[0]) == 10
+    follower.keep(NOW + 41 * DAY)
+    trace = follower.trace("S1", Quantity.TEMPERATURE)
+    assert trace is not None
+    assert trace.last_usable(NOW + 41 * DAY) == NOW + 90_000
     writer.close()

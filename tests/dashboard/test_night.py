@@ -57,7 +57,7 @@ def test_the_night_is_the_models_outlook_every_quarter_of_an_hour() -> None:
     assert facts.humidity is not None
     from dashboard.film import dew_samples
 
-    own = outlook(facts.surface.samples, NOW, 72.0, dew_samples(facts))
+    own = outlook(facts.surface.log(NOW), NOW, 72.0, dew_samples(facts, NOW))
     np.testing.assert_allclose(answer.night.likely_C, own.central[: 26 * 60 : 15], atol=0.006)
     half = EIGHTY_PC_HALF_WIDTHS * own.spread[: 26 * 60 : 15]
     np.testing.assert_allclose(np.array(answer.night.high_C) - answer.night.low_C, 2 * half, atol=0.011)
@@ -177,8 +177,8 @@ def test_a_probe_outdoors_takes_the_place_of_the_files_past_hours() -> None:
     assert told.air.t[0] < MIXED - 190 * HOUR_MS
     assert np.count_nonzero(told.air.t > NOW) == 35, "the hour that is not over yet is none to come"
     assert told.air.t[-36] == NOW
-    assert np.all(told.air.t[told.air.t < NOW] % HOUR_MS == 59 * HOUR_MS // 120), (
-        "means of the probe's own hours"
+    assert np.all(told.air.t[told.air.t < NOW] % HOUR_MS == 25 * HOUR_MS // 60), (
+        "means of what was logged in its own hours"
     )
     answer = assess(replace(days(night(cooling, 4.0)), weather=told), NOW)
     assert answer.night is not None

@@ -44,7 +44,10 @@ def cut(facts: Facts, off: float, back: float, shown_later: float) -> Facts:
 
     traces = {
         name: replace(
-            trace, samples=seen(trace.samples), newest=replace(trace.newest, at=trace.newest.at + move)
+            trace,
+            samples=seen(trace.samples),
+            logged=None,
+            newest=replace(trace.newest, at=trace.newest.at + move),
         )
         for name in ("surface", "air", "humidity")
         if (trace := getattr(facts, name)) is not None and trace.newest is not None

@@ -22,6 +22,7 @@ from model.observation import (
     hardness_supports,
     learn,
     probabilities,
+    soft_age_h,
     suspect_mix,
     suspected_since,
     touch,
@@ -228,11 +229,13 @@ def test_a_film_still_soft_at_twice_its_slow_end_makes_the_mix_suspect() -> None
     learned = learn(CALIBRATION, [felt(WARM, 3.0, Word.STRINGY), soft])
     assert learned.suspect
     assert np.ptp(learned.weights.likely) == 0.0
-    since = suspected_since(WARM, [soft])
+    soft_h = soft_age_h(CALIBRATION, [soft])
+    assert soft_h is not None
+    since = suspected_since(WARM, soft_h)
     assert since is not None
     age = float(quantile(WARM.age_h[WARM.row(since)], 0.1))
     assert age == pytest.approx(1.35 * FROM, rel=0.01)
-    assert suspected_since(WARM, [felt(WARM, 5.0, Word.TAPE)]) is None
+    assert soft_age_h(CALIBRATION, [felt(WARM, 5.0, Word.TAPE)]) is None
     assert not learn(CALIBRATION, [felt(WARM, 5.0, Word.TAPE)]).suspect
     assert learn(CALIBRATION, [felt(WARM, 55.0, Word.GUMS)]).suspect
     assert not learn(CALIBRATION, [felt(WARM, 20.0, Word.GUMS)]).suspect

@@ -80,7 +80,7 @@ class House:
 
     def look(self, at: int) -> None:
         """As a round of watch."""
-        self.follower.keep(at, None)
+        self.follower.keep(at)
         self.follower.refresh()
 
     def held(self) -> dict[str, int]:
