@@ -14,6 +14,9 @@ from collector.reading import UNUSABLE, Reading
 THIN_MS = 10 * 60_000
 """As fine as a log needs to be for what nights and weather teach."""
 
+KEPT_MS = 15 * 86_400_000
+"""Fourteen nights for the outlook and a day to spare."""
+
 Times = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Read = tuple[Times, Floats, Times]

@@ -11,7 +11,7 @@ import numpy as np
 
 from dashboard.facts import Facts, run_up_from
 from dashboard.film import dew_now, dew_samples
-from dashboard.follow import Trace, thinned
+from dashboard.probe_trace import Trace, thinned
 from model.blocks import Blocks
 from model.forecast import outlook
 from model.history import HOUR_MS, Samples, lagged
@@ -45,7 +45,8 @@ def panel_samples(facts: Facts, trace: Trace, at: int) -> Samples:
             np.concatenate([before.t, later.t[1:]]), np.concatenate([before.value, later.value[1:]])
         )
     if facts.panel.coats:
-        return lagged(_from(samples, run_up_from(facts)), lag_s)
+        start = min(run_up_from(facts), int(samples.t[-1])) if upto else 0
+        return lagged(_from(samples, start), lag_s)
     log = trace.log(at)
     earlier = log.t < (samples.t[0] if upto else at)
     return lagged(

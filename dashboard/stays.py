@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import Quantity
-from dashboard.follow import Trace, thinned
 from dashboard.panel import Panel, Stay
+from dashboard.probe_trace import Trace, thinned
 from model.history import Samples
 
 END = 2**62

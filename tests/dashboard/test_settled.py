@@ -103,9 +103,7 @@ def course_at(facts: Facts, at: int, assumed: Assumed | None) -> tuple[PanelCour
 
 @settings(max_examples=EXAMPLES, deadline=None)
 @given(lives(), st.lists(st.integers(0, 5400), min_size=1, max_size=4))
-def test_what_is_settled_changes_no_bit_of_an_answer(
-    facts: Facts, steps: list[int], data: st.DataObject
-) -> None:
+def test_what_is_settled_changes_no_bit_of_an_answer(facts: Facts, steps: list[int]) -> None:
     """Settled at any hours on the way, in any number of steps; then asked at any time after."""
     assert facts.temperature is not None
     first, last = MIXED + HOUR_MS, int(facts.temperature.samples.t[-1])
