@@ -120,6 +120,7 @@ ALARM_LABELS: dict[str, str] = {
     "wake_for": "Wake for",
     "told_so_far": "Told so far",
     "in_quiet_hours": "in quiet hours",
+    "nobody_told_file": "The file kim.notice holds Kim's address in one line; coldshed notify --test tries it.",
     "nothing_told": "Nothing told yet. Send a test to see whether it would reach you.",
     "nothing_told_yet": "Nothing told yet.",
     "notice_test": "Test: this notice reached you",

@@ -66,7 +66,7 @@ def test_every_page_of_an_empty_shop_teaches_one_act(page: Page) -> None:
 
 
 def test_no_other_page_of_an_empty_shop_is_silent_or_breaks(page: Page) -> None:
-    for path in ("/more", "/help", "/help/glossary"):
+    for path in ("/more", "/more/people", "/more/settings", "/help", "/help/glossary"):
         answer = page.goto(path)
         assert answer is not None
         assert answer.ok, path
