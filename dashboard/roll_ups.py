@@ -87,10 +87,14 @@ def joined(parts: Iterable[Measured]) -> Measured:
 
 @dataclass
 class _Kept:
-    """One spot's hours; `version` is another one when the same readings would count differently."""
+    """One spot's hours; `version` is another one when the same readings would count differently.
+
+    points   in all its lines, when it was last asked for
+    """
 
     version: str = ""
     hours: dict[int, Measured] = field(default_factory=dict)
+    points: int = 0
 
 
 class RollUps:
@@ -132,6 +136,7 @@ class RollUps:
             for hour in range(begin, end + 1):
                 part = whole.between(hour * HOUR_MS, (hour + 1) * HOUR_MS)
                 kept.hours[hour] = part.each(lambda line: rolled(line, step_ms))
+        kept.points = sum(len(line) for part in kept.hours.values() for line in part.lines)
         self._make_room()
         return joined(kept.hours[hour] for hour in range(first, last + 1))
 
@@ -156,13 +161,9 @@ class RollUps:
                     del kept.hours[hour]
 
     def _make_room(self) -> None:
-        def points(kept: _Kept) -> int:
-            return sum(len(line) for part in kept.hours.values() for line in part.lines)
-
-        sizes = {key: points(kept) for key, kept in self._kept.items()}
-        while sum(sizes.values()) > MOST_POINTS and len(self._kept) > 1:
-            key, _ = self._kept.popitem(last=False)
-            del sizes[key]
+        """Forgets the spots that were asked for longest ago."""
+        while sum(kept.points for kept in self._kept.values()) > MOST_POINTS and len(self._kept) > 1:
+            self._kept.popitem(last=False)
 
 
 def _runs(hours: list[int]) -> Iterator[tuple[int, int]]:

@@ -48,14 +48,19 @@ class Row:
 
 def rows(item: Assessment, data: ChartData, view: View) -> list[Row]:
     """Each of the cursor's times; of a stale answer only those behind it."""
-    last = item.at if item.is_old(view.now) else data.t[-1]
-    return [_row(data, i, view) for i, at in enumerate(data.t) if at <= last]
+    return [_row(data, i, view) for i in _shown(item, data, view)]
 
 
-def table(every: list[Row]) -> list[Row]:
+def table(item: Assessment, data: ChartData, view: View) -> list[Row]:
     """At most about 48 of the rows, evenly taken, the last one among them."""
-    step = -(-len(every) // TABLE_ROWS) if every else 1
-    return every[::-1][::step][::-1]
+    every = _shown(item, data, view)
+    step = max(1, -(-len(every) // TABLE_ROWS))
+    return [_row(data, i, view) for i in every[::-1][::step][::-1]]
+
+
+def _shown(item: Assessment, data: ChartData, view: View) -> range:
+    last = item.at if item.is_old(view.now) else data.t[-1]
+    return range(int(np.searchsorted(data.t, last, "right")))
 
 
 def summary(item: Assessment, data: ChartData, view: View) -> str:

@@ -47,7 +47,6 @@ def router(desk: Desk) -> APIRouter:
         panel, view = find(desk, panel_id), desk.view()
         item, started = desk.assessment(panel_id)
         data = desk.chart(panel, item)
-        every = trace.rows(item, data, view) if item and data else []
         strip = strips.strip(panel, item, view, started)
         valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
         return desk.page(
@@ -61,10 +60,10 @@ def router(desk: Desk) -> APIRouter:
             next=_next(valid, view),
             reasons=_reasons(valid, view),
             grounds=_grounds(desk, valid, strip, view),
-            has_chart=bool(every),
+            has_chart=data is not None,
             legend=LEGEND,
             summary=trace.summary(item, data, view) if item and data else "",
-            table=trace.table(every),
+            table=trace.table(item, data, view) if item and data else [],
             buttons=_buttons(panel, valid, strip, view),
             log=entries(desk.shop.logbook.events(panel_id), view),
             held=item.cautions if item else (),

@@ -146,10 +146,10 @@ def test_the_cursor_says_the_numbers_of_the_chart() -> None:
 
 def test_the_table_ends_with_the_chart_and_is_short() -> None:
     rows = trace.rows(ITEM, of(ITEM), view())
-    short = trace.table(rows)
+    short = trace.table(ITEM, of(ITEM), view())
     assert short[-1] == rows[-1]
     assert len(short) <= 48
-    assert trace.table([]) == []
+    assert set(short) <= set(rows)
 
 
 def test_the_summary_names_the_hours_that_are_missing() -> None:

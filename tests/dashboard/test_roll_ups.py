@@ -12,6 +12,7 @@ import pytest
 
 from collector.reading import Quality, Quantity, Reading
 from collector.store.reader import Reader
+from dashboard import roll_ups
 from dashboard.chart_data import MOST_POINTS, ChartData, chart_data
 from dashboard.correction import Correction
 from dashboard.devices import ProbeLog, probe_logs
@@ -112,6 +113,19 @@ def test_only_what_a_batch_touched_is_read_again(shop: FakeShop) -> None:
     assert np.array_equal(found.t, fresh.t)
     assert np.array_equal(found.value, fresh.value)
     assert np.array_equal(found.parted, fresh.parted)
+
+
+def test_what_was_asked_for_longest_ago_makes_room(shop: FakeShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(roll_ups, "MOST_POINTS", 1000)
+    rolls = RollUps(shop.folder / "readings.db")
+    first, second = (SPOT, NOW - 13 * HOUR, NOW, FINE_MS), (Spot("S1", "A1"), NOW - HOUR, NOW, FINE_MS)
+    for ask in (second, first):
+        rolls.of(*ask, {})
+    read = rolls.rows_read
+    rolls.of(*first, {})
+    assert rolls.rows_read == read, "the last one is kept however long it is"
+    rolls.of(*second, {})
+    assert rolls.rows_read > read, "the one before it made room"
 
 
 def test_a_late_reading_closes_the_gap_on_both_sides_of_a_full_hour(shop: FakeShop) -> None:
