@@ -52,6 +52,18 @@ def test_two_points_are_joined_only_if_no_gap_lies_between_them(line: Line, time
             assert bool(thin.parted[i]) == gap_between(line, int(thin.t[i - 1]), int(thin.t[i]))
 
 
+@given(lines(), st.sampled_from([1, 3, 60]))
+@settings(max_examples=60, deadline=None)
+def test_a_gap_is_drawn_from_the_last_point_before_it_to_the_first_after_it(line: Line, times: int) -> None:
+    """Else a chart would hatch less than it leaves out."""
+    whole = rolled(line, STEP_MS * times)
+    ends = [
+        {(int(of.t[i - 1]), int(of.t[i])) for i in range(1, len(of)) if of.parted[i]}
+        for of in (whole, drawn(whole, STEP_MS * times))
+    ]
+    assert ends[0] == ends[1]
+
+
 @given(lines(), st.sampled_from([2, 5, 60]))
 @settings(max_examples=60, deadline=None)
 def test_thinning_twice_is_thinning_once(line: Line, times: int) -> None:

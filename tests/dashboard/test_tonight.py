@@ -199,6 +199,8 @@ def test_the_chart_and_its_table_hold_the_outlooks_numbers(evening: NightShop) -
     drawn = night_chart.chart(item, view())
     assert drawn is not None
     points = [tuple(map(float, pair.split(","))) for pair in drawn.likely.split()]
+    assert drawn.unit.text == "°C"
+    assert drawn.unit.y < min(name.y for name in drawn.degrees) - 8.0, "above the highest number"
     degrees = [(float(name.text), name.y - 4.0) for name in drawn.degrees]
     (one, y1), (two, y2) = degrees[0], degrees[-1]
     back = [one + (y - y1) * (two - one) / (y2 - y1) for _, y in points]
