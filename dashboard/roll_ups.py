@@ -19,7 +19,7 @@ from collector.store.reader import Batch, Reader
 from collector.store.readings_schema import MOVED
 from dashboard.devices import ProbeLog
 from dashboard.doubts import matters, spans
-from dashboard.follow import Trace
+from dashboard.probe_trace import Trace
 from dashboard.thin_line import Line, end_to_end, rolled
 from model.history import HOUR_MS, Samples, longest_join_ms
 from model.psychrometrics import dew_point_C, usable
