@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
 from dashboard.alarm_desk import AlarmLine, until_of
-from dashboard.api.entry_models import Body, Id, Who
+from dashboard.api.entry_models import UNSEEN, Body, Id, Who
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.pages.alarms import (
@@ -26,7 +26,7 @@ from dashboard.panel import Event
 from dashboard.quiet import QuietError
 from dashboard.step_check import LogbookError
 
-Text = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")]
+Text = Annotated[str, Field(max_length=200, pattern=f"^[^{UNSEEN}]*$")]
 
 
 class Quiet(Body):

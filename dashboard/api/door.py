@@ -10,9 +10,10 @@ from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
 from dashboard.api.entry_models import Body
-from dashboard.door.accounts import Account, name_key
+from dashboard.door.accounts import Account, good_name, name_key
 from dashboard.door.door import Door
 from dashboard.door.doorway import NOT_YOURS, refused, wait_for
+from dashboard.door.secret import good_password
 from dashboard.door.visitor import DoorError, Means, Role, Visitor
 from dashboard.security import problem
 from dashboard.words.door import DOOR_SAID
@@ -109,8 +110,10 @@ def router(door: Door) -> APIRouter:
         """The first account, by whoever can read what serve printed."""
         if door.accounts.any():
             raise Refusal(problem(409, DOOR_SAID["has_accounts"], DOOR_SAID["has_accounts_do"]))
+        good_name(entry.name)  # before the code, which is void once it was said
+        good_password(entry.password, [entry.name])
         with tried(door, request, "", "first_failed", wrong=("wrong_code", "wrong_code_do")) as found:
-            found.append(door.code.is_it(entry.code))
+            found.append(door.code is not None and door.code.use(entry.code))
         by = Visitor(Means.OPEN_HOUSE, Role.MANAGE, "")
         account = door.accounts.add(entry.name, Role.MANAGE, entry.password, by, address(request))
         return _begin(door, request, account, Visitor(Means.PERSON, account.role, account.name), "signed_in")

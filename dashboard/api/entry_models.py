@@ -12,16 +12,18 @@ from dashboard.step_check import LONGEST_REASON, LONGEST_TEXT
 from model.observation import Word
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{8,64}$")]
-Short = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")]
+UNSEEN = r"\x00-\x1f\x7f-\x9f\u2028\u2029\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069"
+"""Controls, line ends, marks that turn the direction of writing: a name that has them reads otherwise than it is."""
+Short = Annotated[str, Field(min_length=1, max_length=64, pattern=f"^[^{UNSEEN}]+$")]
 Who = Annotated[
     str,
-    Field(max_length=64, pattern=r"^[^\x00-\x1f\x7f]*$", validate_default=True),
+    Field(max_length=64, pattern=f"^[^{UNSEEN}]*$", validate_default=True),
     AfterValidator(speaks_as),
 ]
 """The name that an entry carries: as typed where the house is open, else what the door says of whoever asks."""
 PanelId = Annotated[str, Field(min_length=1, max_length=64)]
 Number = Annotated[float, Field(allow_inf_nan=False)]
-Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=r"^[^\x00-\x1f\x7f]+$")]
+Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=f"^[^{UNSEEN}]+$")]
 
 
 PREFERENCES = {"unit": ("degC", "degF"), "measures": ("metric", "US"), "decimal": ("point", "comma")}
@@ -235,9 +237,7 @@ class Changed(Act):
 class Note(Body):
     """Free text of one line or more."""
 
-    text: Annotated[
-        str, Field(min_length=1, max_length=LONGEST_TEXT, pattern=r"^[^\x00-\x09\x0b-\x1f\x7f]+$")
-    ]
+    text: Annotated[str, Field(min_length=1, max_length=LONGEST_TEXT, pattern=f"^([^{UNSEEN}]|\\n)+$")]
 
 
 class Noted(Act):

@@ -14,6 +14,7 @@ from collector.settings import Settings
 from dashboard.cli.errors import CommandError
 from dashboard.door.door import Door, read_key
 from dashboard.label import leads_nowhere
+from dashboard.one_time_code import OneTimeCode
 
 
 def why_reached(settings: Settings) -> str:
@@ -45,11 +46,13 @@ def open_door(settings: Settings, clock: Clock) -> Door:
 
 def tell_code(door: Door, settings: Settings) -> None:
     """On the console, not in the log: whoever sits there may make the first account in a browser."""
-    if not door.accounts.any():
-        print(
-            f"set-up code {door.code.text}, good once: makes the first account on {base_of(settings)}/door",
-            flush=True,
-        )
+    where = f"{base_of(settings)}/door"
+
+    def show(code: str) -> None:
+        if not door.accounts.any():
+            print(f"set-up code {code}, good once: makes the first account on {where}", flush=True)
+
+    door.code = OneTimeCode(show)
 
 
 def names(settings: Settings) -> tuple[str, ...]:

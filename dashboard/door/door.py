@@ -17,12 +17,12 @@ from collector.clock import Clock
 from dashboard.door import secret
 from dashboard.door.accounts import Accounts
 from dashboard.door.delays import Delays, Pace
-from dashboard.door.once import OnceCode
 from dashboard.door.sessions import PERSON_MS, PHONE_MS, Sessions
 from dashboard.door.store import DoorFile
 from dashboard.door.tokens import Tokens
 from dashboard.door.trail import Trail
 from dashboard.door.visitor import OPEN_HOUSE, STRANGER, Means, Role, Visitor
+from dashboard.one_time_code import OneTimeCode
 
 COOKIE = "coldshed"
 KEY_FILE = "house.key"
@@ -55,7 +55,8 @@ class Door:
         self.tokens = Tokens(self.file, self.trail)
         self.delays = Delays(monotonic)
         self.pace = Pace(PER_S, BURST, monotonic)
-        self.code = OnceCode()
+        self.code: OneTimeCode | None = None
+        """What the console shows for the first account; None: it is made by a command."""
         self.lan = lan
         self._url = urlsplit(public_url) if public_url else None
         self._key_path = folder / KEY_FILE

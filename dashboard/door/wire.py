@@ -52,6 +52,9 @@ class Wire(H11Protocol):
     def data_received(self, data: bytes) -> None:
         if self.transport.is_closing():
             return
+        if self.conn.their_state is h11.IDLE and _too_long(self.conn.trailing_data[0] + data):
+            self._refuse(431)  # before it is parsed: ten thousand headers take a third of a second
+            return
         super().data_received(data)
         if self.conn.their_state is h11.IDLE and self.conn.trailing_data[0]:
             self._wait_for_head()
@@ -108,6 +111,14 @@ class Wire(H11Protocol):
             for event in (answer, h11.Data(data=body), h11.EndOfMessage()):
                 self.transport.write(self.conn.send(event) or b"")
         self.transport.close()
+
+
+def _too_long(begun: bytes) -> bool:
+    """Whether a head does not end within what a head may be."""
+    if len(begun) <= HEAD_BYTES:
+        return False
+    head = begun[:HEAD_BYTES]
+    return b"\r\n\r\n" not in head and b"\n\n" not in head
 
 
 def _client(protocol: Any) -> str:

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from dashboard.csv_cell import harmless
 from dashboard.desk import Desk
 from dashboard.display import View
 from dashboard.door.door import Door
 from dashboard.door.tokens import SCOPES
 from dashboard.door.trail import Line
 from dashboard.door.visitor import Means, Visitor
+from dashboard.record.table import safe
 from dashboard.words.door import DOOR_SAID
 
 LINES = 100
@@ -92,7 +92,7 @@ def csv_of(lines: list[Line]) -> str:
     table.writerow(["number", "at", "who", "means", "address", "what", "about"])
     for line in lines:
         cells = (line.who, line.means, line.address, line.what, line.about)
-        table.writerow([line.seq, line.at, *(harmless(cell) for cell in cells)])
+        table.writerow([line.seq, line.at, *(safe(cell) for cell in cells)])
     return out.getvalue()
 
 

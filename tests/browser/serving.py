@@ -7,9 +7,9 @@ import threading
 import time
 from collections.abc import Callable
 
-import uvicorn
 from fastapi import FastAPI
 
+from dashboard.door.wire import config_for
 from dashboard.serving import Server
 
 DEADLINE_S = 15.0
@@ -33,9 +33,9 @@ def until(so: Callable[[], bool], what: str, deadline_s: float = DEADLINE_S) -> 
 class Served:
     """One running server."""
 
-    def __init__(self, app: FastAPI, port: int) -> None:
-        config = uvicorn.Config(
-            app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1
+    def __init__(self, app: FastAPI, port: int, **more: object) -> None:
+        config = config_for(
+            app, "127.0.0.1", port, **{"log_level": "error", "timeout_graceful_shutdown": 1, **more}
         )
         self._server = Server(app, config)
         self._thread = threading.Thread(target=self._server.run, daemon=True)
