@@ -38,7 +38,7 @@ class Delays:
         """Seconds until the next try is taken; 0: now."""
         now = self._monotonic()
         found = (self._wrong.get(key) for key in _keys(account, address))
-        return max((item.until - now for item in found if item is not None), default=0.0)
+        return max(0.0, *(item.until - now for item in found if item is not None), 0.0)
 
     def wrong(self, account: str, address: str) -> None:
         """The try that was just taken was wrong: each after the first few doubles the wait."""

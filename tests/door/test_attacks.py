@@ -133,7 +133,7 @@ def test_no_path_leads_out(house: House, cookie: str, path: str) -> None:
 def test_a_body_of_200_MB_is_refused_and_not_kept(house: House, cookie: str) -> None:
     size = 200_000_000
     head = f"POST /api/events HTTP/1.1\r\nHost: 127.0.0.1:{house.shop.port}\r\nOrigin: http://127.0.0.1:{house.shop.port}\r\n"
-    head += f"Cookie: {cookie}\r\nContent-Type: application/json\r\nContent-Length: {size}\r\nConnection: close\r\n\r\n"
+    head += f"Cookie: {cookie}\r\nContent-Type: application/json\r\nContent-Length: {size}\r\n\r\n"
     sent = 0
     with socket.create_connection(("127.0.0.1", house.shop.port), timeout=30) as connection:
         connection.sendall(head.encode())
