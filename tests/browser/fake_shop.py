@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from fastapi import FastAPI
 
@@ -16,6 +17,8 @@ from collector.store.writer import Writer
 from dashboard.app import create_app
 from dashboard.assessment import Assessment, Curve, Film, Passing
 from dashboard.cards import CardShelf
+from dashboard.decided import Decisions
+from dashboard.display import View
 from dashboard.door.door import Door
 from dashboard.logbook import Logbook
 from dashboard.panel import Event
@@ -97,6 +100,11 @@ def open_shop(
     clock = clock or SteppedClock(NOW)
     logbook = Logbook(folder / "shop.db", lambda: CARDS).open()
     store = WatchWriter(folder / "watch.db")
+    deciding = Decisions(
+        WatchReader(folder / "watch.db", logbook),
+        folder / "readings.db",
+        lambda: View(ZoneInfo(ZONE), "degC", clock.now()),
+    )
     app = create_app(
         watched=WatchReader(folder / "watch.db", logbook),
         logbook=logbook,
@@ -115,6 +123,7 @@ def open_shop(
         told=told,
         notices=folder / "notices.db" if told else None,
         door=door,
+        decisions=deciding if door else None,
         settings=settings,
     )
     shop = FakeShop(folder, clock, logbook, store, app, port)

@@ -1,0 +1,173 @@
+"""The door in a real browser: signing in, a session that ends under a half-filled sheet, signing, hostile text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import DESK, PHONE
+from tests.browser.every_page import axe
+from tests.browser.serving import Served, free_port
+from tests.door.house import PASSWORD, PIN, House, open_house
+
+HOSTILE = '"><img src=x onerror="window.broken=1"><script>window.broken=1</script>{{7*7}}'
+
+
+@dataclass
+class Door:
+    """A shop behind its door, and a phone before it."""
+
+    house: House
+    page: Page
+    url: str
+    complaints: list[str]
+
+    def open(self, path: str) -> Page:
+        self.page.goto(self.url + path)
+        return self.page
+
+    def sign_in(self, name: str) -> Page:
+        self.page.fill("#door-name", name)
+        self.page.fill("#door-password", PASSWORD)
+        self.page.click("button[type=submit]")
+        expect(self.page.locator("nav.tabs")).to_be_visible()
+        return self.page
+
+    def events(self) -> list[tuple[str, str]]:
+        return [(event.kind, event.who) for event in self.house.shop.logbook.events()]
+
+
+@pytest.fixture
+def door(chromium: Browser, tmp_path: Path) -> Iterator[Door]:
+    house = open_house(tmp_path, port=free_port(), heard=True, told=("Kim", "Robin"))
+    served = Served(house.shop.app, house.shop.port)
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    made = Door(house, page, served.url, [])
+    page.on("pageerror", lambda error: made.complaints.append(str(error)))
+    page.on("dialog", lambda dialog: made.complaints.append(dialog.message))
+    yield made
+    context.close()
+    served.stop()
+    house.close()
+    assert made.complaints == []
+
+
+def test_one_signs_in_and_stands_on_the_page_that_was_asked_for(door: Door) -> None:
+    page = door.open("/panels/lid-4")
+    assert page.title() == "Sign in · Invented shed"
+    for field, wanted in (("#door-name", "username"), ("#door-password", "current-password")):
+        assert page.get_attribute(field, "autocomplete") == wanted, (
+            "password managers and pasting work (WCAG 3.3.8)"
+        )
+    for size in (PHONE, DESK):
+        page.set_viewport_size(size)
+        for light in ("light", "dark", "sun"):
+            page.evaluate("light => { localStorage.setItem('theme', light); coldshedTheme.show() }", light)
+            assert not axe(page, page.url)
+    page.set_viewport_size(PHONE)
+    box = page.locator("button[type=submit]").bounding_box()
+    assert box is not None
+    assert box["height"] >= 48
+    assert box["y"] + box["height"] < PHONE["height"], "all of it is seen without scrolling"
+    page.fill("#door-name", "Robin")
+    page.fill("#door-password", "wrong")
+    page.keyboard.press("Enter")
+    expect(page.locator(".problem")).to_contain_text("do not fit together")
+    door.sign_in("Robin")
+    assert page.url.endswith("/panels/lid-4")
+    assert "Lid 4" in page.inner_text("main")
+
+
+def test_a_half_filled_sheet_outlives_its_session(door: Door) -> None:
+    door.open("/panels/new")
+    page = door.sign_in("Robin")
+    page.fill("input[name=name]", "Rudder 7")
+    page.fill("#zone", "shed")
+    page.select_option("#air_probe", "A1")
+    for one in door.house.door.sessions.all():
+        door.house.door.sessions.end(one.id, door.house.door.sessions.visitor(""), "")
+    page.click("form[data-post] button[type=submit]")
+    expect(page.locator("#door-in")).to_be_visible()
+    assert not axe(page, page.url)
+    assert page.input_value("#door-in-name") == "Robin"
+    page.fill("#door-in-password", PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/panels/rudder-7")
+    assert ("panel registered", "Robin") in door.events()
+
+
+def test_what_one_may_not_do_is_not_offered(door: Door) -> None:
+    door.open("/")
+    page = door.sign_in("Sam")
+    assert page.locator("[data-log]:visible").count() == 0
+    door.open("/panels/new")
+    expect(page.locator("main")).to_contain_text("may look; this needs one that may work")
+    door.open("/more/people")
+    assert page.locator("a[href='/door/keys']").count() == 0
+    door.open("/door/me")
+    page.click("form[data-door='/door/out'] button")
+    expect(page.locator("#door-password")).to_be_visible()
+
+
+def test_a_shop_phone_asks_who_signs_and_for_the_pin(door: Door) -> None:
+    door.open("/door/me")
+    page = door.sign_in("Kim")
+    page.fill("#door-phone", "bench")
+    page.click("form[data-door='/door/phone'] button")
+    page.wait_for_url(door.url + "/")
+    door.open("/panels/box-a/demould")
+    page.fill("form[data-post] input[name=who]", "Robin")
+    page.click("form[data-post] button[type=submit]")
+    expect(page.locator("#door-sign")).to_be_visible()
+    assert not axe(page, page.url)
+    page.select_option("#door-sign-name", "Robin")
+    page.fill("#door-sign-secret", "000000")
+    page.keyboard.press("Enter")
+    expect(page.locator("#door-sign .problem")).to_contain_text("do not fit")
+    page.fill("#door-sign-secret", PIN)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/panels/box-a")
+    assert ("decided", "Robin") in door.events()
+
+
+def test_who_manages_makes_and_takes_back_what_opens_the_door(door: Door) -> None:
+    door.open("/door/keys")
+    page = door.sign_in("Kim")
+    assert not axe(page, page.url)
+    page.fill("#door-token-name", HOSTILE[:40])
+    page.check("input[value=read]")
+    page.click("form[data-door='/door/tokens'] button")
+    expect(page.locator("#door-token code")).to_contain_text("coldshed-")
+    page.fill("#door-add-name", HOSTILE[:40])
+    page.fill("#door-add-password", PASSWORD)
+    page.click("form[data-door='/door/accounts'] button")
+    expect(page.locator("main")).to_contain_text(HOSTILE[:40])
+    page.click("form[data-door='/door/tokens/revoke'] button")
+    expect(page.locator("form[data-door='/door/tokens/revoke']")).to_have_count(0)
+    door.open("/door/trail")
+    expect(page.locator("main")).to_contain_text("token revoked")
+    assert not axe(page, page.url)
+    assert page.evaluate("window.broken") is None
+
+
+def test_hostile_text_is_text_on_every_page(door: Door) -> None:
+    door.open("/")
+    page = door.sign_in("Kim")
+    name = HOSTILE[:64]
+    made = {"id": "tap-xss-0001", "name": name, "zone": name, "air_probe": "A1", "substrate": "wood"}
+    note = {"id": "tap-xss-0002", "kind": "note", "body": {"text": HOSTILE}}
+    post = """async ([url, body]) => (await fetch(url, { method: "POST", body: JSON.stringify(body),
+        headers: { "Content-Type": "application/json" } })).json()"""
+    panel = page.evaluate(post, ["/api/panels", made])["panel"]
+    assert "new" in page.evaluate(post, ["/api/events", {**note, "panel": panel}])
+    for path in ("/", f"/panels/{panel}", f"/panels/{panel}/more", f"/panels/{panel}/record", "/labels", "/round/sheet",
+                 "/tonight", "/mix", "/more/alarms", "/door/trail"):  # fmt: skip
+        door.open(path)
+        assert page.evaluate("window.broken") is None, path
+        assert page.locator("img[src=x]").count() == 0, path
+        assert "49" not in page.title(), path
