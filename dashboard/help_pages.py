@@ -6,6 +6,7 @@ They hold no HTML and no address of another machine. Of each page the trade's wo
 from __future__ import annotations
 
 import functools
+import hashlib
 import importlib.resources
 import itertools
 import re
@@ -79,6 +80,29 @@ def names() -> tuple[str, ...]:
     return tuple(_FILES)
 
 
+def addresses() -> list[str]:
+    """All of help that a device keeps: contents, pages, glossary and pictures."""
+    pictures = (file.name for folder in _picture_folders() for file in folder.iterdir())
+    shown = sorted(name for name in pictures if name.endswith((".png", ".svg")))
+    pages = ["/help", "/help/glossary", *(f"/help/{name}" for name in names())]
+    return pages + [f"/help/pictures/{name}" for name in shown]
+
+
+def digest() -> str:
+    """SHA-256 of all that the pages are made of, hexadecimal."""
+    total = hashlib.sha256(repr(GLOSSARY).encode())
+    for name in names():
+        total.update(source(name).read_bytes())
+    for folder in _picture_folders():
+        for file in sorted(folder.iterdir(), key=lambda one: one.name):
+            total.update(file.read_bytes() if file.name.endswith((".png", ".svg")) else b"")
+    return total.hexdigest()
+
+
+def _picture_folders() -> tuple[Traversable, ...]:
+    return importlib.resources.files(SHOP) / "help", importlib.resources.files(PROBES)
+
+
 def source(name: str) -> Traversable:
     """The file of a page. Raises KeyError for a page that does not exist."""
     package, path = _FILES[name]
@@ -89,7 +113,7 @@ def picture(name: str) -> bytes | None:
     """A picture of the pages by its file's name, PNG or SVG; None if there is none of that name."""
     if not re.fullmatch(r"[a-z0-9_]+\.(png|svg)", name):
         return None
-    for folder in (importlib.resources.files(SHOP) / "help", importlib.resources.files(PROBES)):
+    for folder in _picture_folders():
         if (file := folder / name).is_file():
             return file.read_bytes()
     return None

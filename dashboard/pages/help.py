@@ -24,7 +24,7 @@ def router(desk: Desk) -> APIRouter:
     def contents(request: Request, find: str = "") -> Response:
         every = [help_pages.page(name) for name in help_pages.names()]
         return desk.page(
-            request, "help.html", desk.view(), tab="more", asked=find.strip()[:80],
+            request, "help.html", desk.view(), tab="more", plain=_plain(request), asked=find.strip()[:80],
             hits=help_pages.find(find[:80]),
             shop=[page for page in every if page.name not in help_pages.FOR_BUILDERS],
             builders=[page for page in every if page.name in help_pages.FOR_BUILDERS],
@@ -33,7 +33,9 @@ def router(desk: Desk) -> APIRouter:
     @routes.get("/help/glossary")
     def glossary(request: Request) -> Response:
         terms = [(anchor(term.name), term) for term in GLOSSARY]
-        return desk.page(request, "glossary.html", desk.view(), tab="more", terms=terms)
+        return desk.page(
+            request, "glossary.html", desk.view(), tab="more", plain=_plain(request), terms=terms
+        )
 
     @routes.get("/help/pictures/{name}")
     def picture(name: str) -> Response:
@@ -47,6 +49,12 @@ def router(desk: Desk) -> APIRouter:
     def one(request: Request, name: str) -> Response:
         if name not in help_pages.names():
             raise HTTPException(404, LABELS["help_no_page"])
-        return desk.page(request, "help_page.html", desk.view(), tab="more", page=help_pages.page(name))
+        page = help_pages.page(name)
+        return desk.page(request, "help_page.html", desk.view(), tab="more", plain=_plain(request), page=page)
 
     return routes
+
+
+def _plain(request: Request) -> bool:
+    """Asked for by a device that keeps it: without the alarms of this moment."""
+    return "kept" in request.query_params

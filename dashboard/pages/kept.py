@@ -6,6 +6,7 @@ import json
 
 from fastapi import APIRouter, Request, Response
 
+from dashboard import help_pages
 from dashboard.desk import Desk
 from dashboard.static_files import KINDS, StaticFiles
 
@@ -16,7 +17,10 @@ def router(desk: Desk, files: StaticFiles) -> APIRouter:
     """GET /worker.js, of another content with each version, and /not-kept."""
     routes = APIRouter()
     worker = (
-        files.text(WORKER).replace("@VERSION@", files.version).replace("@NEEDED@", json.dumps(_needed(files)))
+        files.text(WORKER)
+        .replace("@VERSION@", f"{files.version}-{help_pages.digest()[:8]}")
+        .replace("@NEEDED@", json.dumps(_needed(files)))
+        .replace("@HELP@", json.dumps(help_pages.addresses()))
     )
 
     @routes.get(f"/{WORKER}")

@@ -1,11 +1,13 @@
 // Keeps the pages seen last, so that the round opens though the shop's computer cannot be reached. The shop is always
-// asked first. A page that comes from here carries when it was asked for; page.js takes its age from that. Nothing
-// else is kept: no answer to a tap, no record, no picture, no numbers of a chart.
+// asked first. A page that comes from here carries when it was asked for; page.js takes its age from that. Help is kept
+// whole, without the alarms of that moment. Nothing else is kept: no answer to a tap, no record, no photo, no numbers.
 "use strict";
-const VERSION = "@VERSION@"; // both filled in by serve
+const VERSION = "@VERSION@"; // these are filled in by serve
 const FILES = `coldshed-files-${VERSION}`;
 const PAGES = `coldshed-pages-${VERSION}`;
+const HELP = `coldshed-help-${VERSION}`;
 const NEEDED = @NEEDED@;
+const HELP_PATHS = @HELP@;
 const NOT_KEPT = "/not-kept";
 // Pages that turn to "not known" by themselves, and the sheet to say what a thumb felt.
 const MAY_BE_KEPT = /^\/($|panels\/(?!new$)[^/]+(\/thumb)?$)/;
@@ -21,11 +23,12 @@ self.addEventListener("install", (event) => {
 // What an older program kept goes; the pages that are open now are kept at once.
 self.addEventListener("activate", (event) => {
   const begin = async () => {
-    const old = (await caches.keys()).filter((name) => name.startsWith("coldshed-") && name !== FILES && name !== PAGES);
+    const old = (await caches.keys()).filter((name) => name.startsWith("coldshed-") && ![FILES, PAGES, HELP].includes(name));
     await Promise.all(old.map((name) => caches.delete(name)));
     await self.clients.claim();
     const open = (await self.clients.matchAll({ type: "window" })).map(({ url }) => url.split("#")[0]);
     await Promise.allSettled(open.filter(mayBeKept).map((url) => ask(new Request(url))));
+    await keepHelp();
   };
   event.waitUntil(begin());
 });
@@ -36,9 +39,11 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || origin !== location.origin) return;
   if (pathname.startsWith("/static/")) event.respondWith(file(request));
   else if (request.mode === "navigate") event.respondWith(page(event));
+  else if (isHelp(request.url)) event.respondWith(fetch(request).catch(() => kept(request.url)));
   else if (mayBeKept(request.url)) event.respondWith(ask(request));
 });
 
+const isHelp = (url) => HELP_PATHS.includes(new URL(url).pathname);
 const mayBeKept = (url) => MAY_BE_KEPT.test(new URL(url).pathname);
 
 // Named by their content: one that is here never changes.
@@ -62,27 +67,49 @@ const ask = async (request) => {
   return answer;
 };
 
-const keep = async (url, answer, asked) => {
+// One after the other, so that a small computer has time for the round; what is missing is fetched when help is opened.
+const keepHelp = async () => {
+  const help = await caches.open(HELP);
+  for (const path of HELP_PATHS) {
+    if (await help.match(path)) continue;
+    const asked = Date.now();
+    const answer = await fetch(`${path}?kept=1`).catch(() => null);
+    if (!answer?.ok || answer.redirected) return;
+    if (path.startsWith("/help/pictures/")) await help.put(path, answer);
+    else await help.put(path, await dated(answer, asked));
+  }
+};
+
+const kept = async (url) =>
+  (await (await caches.open(PAGES)).match(url)) ?? (await (await caches.open(HELP)).match(url, { ignoreSearch: true }));
+
+// The same page, saying when it was asked for.
+const dated = async (answer, asked) => {
   const headers = new Headers(answer.headers);
   headers.delete("Content-Encoding");
   headers.delete("Content-Length");
   const text = (await answer.text()).replace("<body ", `<body class="unread" data-kept="${asked}" `);
+  return new Response(text, { headers });
+};
+
+const keep = async (url, answer, asked) => {
   const pages = await caches.open(PAGES);
   await pages.delete(url);
-  await pages.put(url, new Response(text, { headers }));
+  await pages.put(url, await dated(answer, asked));
   const every = await pages.keys();
   await Promise.all(every.slice(0, Math.max(0, every.length - MOST)).map((old) => pages.delete(old)));
 };
 
 // The shop's page, or, if it does not answer or not soon, the one that was kept.
 const page = async (event) => {
-  const kept = await (await caches.open(PAGES)).match(event.request.url);
+  const here = await kept(event.request.url);
+  if (isHelp(event.request.url)) event.waitUntil(keepHelp());
   const asked = ask(event.request).then((answer) => {
     if (GATEWAY.includes(answer.status)) throw new Error(`status ${answer.status}`);
     return answer;
   });
   event.waitUntil(asked.catch(() => undefined)); // told by the page that is shown
-  if (!kept) return asked.catch(() => caches.match(NOT_KEPT));
+  if (!here) return asked.catch(() => caches.match(NOT_KEPT));
   const soon = new Promise((_, late) => setTimeout(() => late(new Error("late")), ANSWER_MS));
-  return Promise.race([asked, soon]).catch(() => kept);
+  return Promise.race([asked, soon]).catch(() => here);
 };

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
+from dashboard import help_pages
 from tests.browser import icons
 from tests.browser.conftest import FLAGS, PHONE
 from tests.browser.fake_shop import MINUTE, NOW, FakeShop, answer, open_shop, plain_app, stopped
@@ -244,3 +245,26 @@ def test_on_plain_http_over_a_network_there_is_no_worker_and_nothing_breaks(
         browser.close()
         served.stop()
         shop.close()
+
+
+def test_help_can_be_read_without_the_shop_and_rings_no_old_alarm(
+    context: BrowserContext, served: Served, shop: FakeShop
+) -> None:
+    page = context.new_page()
+    page.goto(served.url + "/more")
+    expect(page.locator("[data-alarm]")).to_be_visible()
+    count = """async () => {
+      const name = (await caches.keys()).find((one) => one.includes("help"));
+      return name ? (await (await caches.open(name)).keys()).length : 0;
+    }"""
+    until(lambda: page.evaluate(count) == len(help_pages.addresses()), "help is kept", 60)
+    served.stop()
+    page.goto(served.url + "/help/job")
+    expect(page.get_by_role("heading", name="Tonight")).to_be_visible()
+    until(
+        lambda: page.evaluate("[...document.images].every((one) => one.naturalWidth > 0)"),
+        "its pictures are there",
+    )
+    expect(page.locator("[data-alarm]")).to_have_count(0)
+    page.goto(served.url + "/help/glossary#tg")
+    expect(page.locator("#dew-point")).to_be_visible()

@@ -165,3 +165,20 @@ def test_what_is_left_of_a_latest_time_never_reads_like_when_to_begin(
 
 def test_a_limit_that_has_passed_has_no_time_left() -> None:
     assert view().ahead(Say("recoatable", {"shut_by": NOW - MINUTE})) is None
+
+
+def test_a_decimal_comma_is_everywhere_a_number_is_shown_and_nowhere_in_a_time() -> None:
+    look = View(OSLO, "degC", NOW, "US", "comma")
+    assert plain(look.temperature(5.2)) == "5,2 °C"
+    assert plain(look.difference(-0.84)) == "−0,8 °C"
+    assert plain(look.sentence(Say("pot_cool", {"pot_g": 270.0, "vessel": "cup"}))).startswith(
+        "9,5 oz in a cup"
+    )
+    said = look.sentence(Say("why_setting", {"open_at": NOW + HOUR, "panel_C": 18.04, "trend": "falling"}))
+    assert plain(said) == "Likely from 07:10. Panel 18,0 °C, falling."
+
+
+def test_what_was_chosen_makes_the_view_and_nothing_chosen_the_first_of_each() -> None:
+    assert View.chosen(lambda key: None, OSLO, NOW) == View(OSLO, "degC", NOW, "metric", "point")
+    told = {"unit": "degF", "measures": "US", "decimal": "comma"}
+    assert View.chosen(told.get, OSLO, NOW) == View(OSLO, "degF", NOW, "US", "comma")
