@@ -30,7 +30,7 @@ def without_jinja(text: str) -> str:
 def words_of(template: str) -> list[str]:
     """Words between tags, and in attributes that are shown or read out."""
     plain = without_jinja(template)
-    attributes = [found[1] for found in SHOWN.findall(plain)]
+    attributes = [found[1].replace("coldshed.toml", "") for found in SHOWN.findall(plain)]
     between = re.sub(r"<[^>]*>", " ", plain)
     return [
         word for word in re.findall(r"[A-Za-z°]{2,}", " ".join([between, *attributes])) if word not in UNITS
