@@ -14,7 +14,6 @@ from serial.tools import list_ports
 
 from collector.first_run.facts import Port
 from collector.listen import LINKS, stable_link
-from collector.sources.serial_port import PORT_TROUBLE, explained, open_alone
 
 ONE_WIRE = Path("/sys/bus/w1/devices")
 LOCALTIME = Path("/etc/localtime")
@@ -45,18 +44,17 @@ def found_ports(
 
 
 def port_trouble(path: str) -> str:
-    """Why the port cannot be opened now, and what to do; "" if it can."""
-    try:
-        open_alone(path, 115200, 0.0).close()
-    except PORT_TROUBLE as error:
-        why = explained(error)
-    else:
-        return ""
-    if Path(path).exists() and not os.access(path, os.R_OK | os.W_OK):
+    """What speaks against opening the port, and what to do; "" if nothing does.
+
+    It is looked at, not opened: opening restarts many a microcontroller's board, and set-up looks once a second.
+    """
+    if not os.path.exists(path):
+        return "no such port: plug the device in"
+    if not os.access(path, os.R_OK | os.W_OK):
         user, group = getpass.getuser(), group_of(path)
         return f"no permission: sudo usermod -aG {group} {user}, then sign out and in again"
     held = ", ".join(f"{name} (process {pid})" for pid, name in open_by(path) if pid != os.getpid())
-    return f"{why}: {held}" if held else why
+    return f"another program has the port open: {held}; end it" if held else ""
 
 
 def open_by(port: str, processes: Path = Path("/proc")) -> list[tuple[int, str]]:

@@ -146,6 +146,14 @@ def test_a_what_if_says_the_difference_and_stores_nothing(client: Client, evenin
     assert client.get("/tonight/deck-2").text.count('polyline class="supposed"') == 0
 
 
+def test_a_night_told_without_a_forecast_says_how_to_get_one(client: Client) -> None:
+    page = client.get("/tonight/deck-2").text
+    assert LABELS["past_nights"] in page
+    href = re.search(r'href="(/help/[^"]+)">' + re.escape(LABELS["forecast_how"]), page)
+    assert href is not None
+    assert client.get(href[1]).status_code == 200
+
+
 def test_least_heat_by_page_and_api_is_one_answer(client: Client) -> None:
     by = utc("2026-11-26 07:00")
     told = api(

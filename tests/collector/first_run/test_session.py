@@ -263,13 +263,17 @@ def test_a_broker_with_a_password_over_tls_and_every_wrong_answer_says_what_is_w
     assert "an invented secret" not in draft_path(tmp_path / "coldshed.toml").read_text()
 
 
-def test_a_port_that_another_program_has_open_or_nobody_may_read_says_why(tmp_path: Path) -> None:
+def test_a_port_that_another_program_has_open_or_nobody_may_read_says_why(
+    opened: SetUp, tmp_path: Path
+) -> None:
     """An unreadable port: a device file without any permission; root may open it all the same, so it is asked about
     only where this test is not root."""
     with line_sender("S1 T=1") as port:
         held = serial_held(port)
         try:
             assert f"process {held.pid}" in port_trouble(port)
+            opened.listen_serial(port)
+            wait_until(lambda: "another program has the port open" in opened.ways()[0].state, "it says why")
         finally:
             held.kill()
             held.wait()
@@ -298,16 +302,29 @@ def serial_held(port: str) -> subprocess.Popen[bytes]:
 def test_a_port_without_permission_names_the_group_to_join(monkeypatch: pytest.MonkeyPatch) -> None:
     from collector.first_run import places
 
-    def refused(*_: object) -> None:
-        raise PermissionError(13, "Permission denied")
-
-    monkeypatch.setattr(places, "open_alone", refused)
     monkeypatch.setattr(places.os, "access", lambda path, mode: False)
     with line_sender("S1 T=1") as port:
         text = port_trouble(port)
         group = places.group_of(port)
     assert f"sudo usermod -aG {group} " in text
     assert "sign out and in again" in text
+
+
+def test_looking_at_ports_opens_none(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Opening restarts many a board: only what a person chose is opened."""
+
+    def opened(*_: object) -> None:
+        raise AssertionError("a port was opened")
+
+    monkeypatch.setattr("serial.Serial.open", opened)
+    with line_sender("S1 T=1") as port:
+
+        def plugged() -> list[SimpleNamespace]:
+            return [
+                SimpleNamespace(device=port, description="USB", serial_number="7", subsystem="usb-serial")
+            ]
+
+        assert [one.trouble for one in found_ports(plugged, tmp_path)] == [""]
 
 
 def test_ports_are_named_by_what_survives_replugging_and_empty_ones_are_left_out(tmp_path: Path) -> None:
