@@ -53,6 +53,25 @@ PAGES = (
 """Of the invented shop of five panels, in the morning."""
 NIGHT = ("/", "/tonight", "/tonight/plug-7", "/tonight/deck-2?hold=25&to=23:00", "/tonight/rib-1")
 """Of the invented shop on a winter evening."""
+DOOR = ("/door", "/", "/more", "/panels/lid-4", "/door/me", "/door/keys", "/door/trail")
+"""Of the shop behind its door; the first as somebody sees it who has not signed in."""
+SET_UP = (
+    "/",
+    "/set-up/shop",
+    "/set-up/ways",
+    "/set-up/probes",
+    "/set-up/probe?device={device}",
+    "/set-up/write",
+)
+"""Of a shop that is being set up; the first is where its code is asked for."""
+OUTSIDE = {("door", "/door"), ("set-up", "/")}
+"""Seen by whoever has not been let in."""
+ALL = (
+    *(("morning", path) for path in PAGES),
+    *(("evening", path) for path in NIGHT),
+    *(("door", path) for path in DOOR),
+    *(("set-up", path) for path in SET_UP),
+)
 NO_PAGES = {
     "/p": "leads to a panel's page by the letters of its label",
     "/p/{code}": "the same",
@@ -61,6 +80,7 @@ NO_PAGES = {
     "/panels/{panel_id}/photos/{digest}": "a picture",
     "/panels/{panel_id}/record.css": "a stylesheet",
     "/static/{version}/{name}": "scripts, styles, pictures",
+    "/door/trail.csv": "a table to keep",
 }
 """What else is served outside the API, and what it is."""
 RULES = {

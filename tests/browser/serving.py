@@ -37,7 +37,7 @@ class Served:
         config = config_for(
             app, "127.0.0.1", port, **{"log_level": "error", "timeout_graceful_shutdown": 1, **more}
         )
-        self._server = Server(app, config)
+        self._server = Server(app, config) if hasattr(app.state, "changes") else uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, daemon=True)
         self.url = f"http://127.0.0.1:{port}"
         self._thread.start()

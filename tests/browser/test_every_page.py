@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import ExitStack
 from itertools import pairwise
+from urllib.parse import quote
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.browser.conftest import PHONE, Visit
 from tests.browser.every_page import (
+    ALL,
     CUT,
-    NIGHT,
     NO_PAGES,
-    PAGES,
+    OUTSIDE,
     SPACED,
     UNTITLED,
     axe,
@@ -24,12 +26,7 @@ from tests.browser.every_page import (
     walk,
     wide,
 )  # fmt: skip
-from tests.browser.every_page import (
-    RULES as RULES,
-)
-from tests.browser.fake_shop import FakeShop, open_shop
-from tests.browser.serving import Served, free_port
-from tests.dashboard.night_shop import open_night
+from tests.browser.sites import SITES, Site
 
 WIDTHS = (320, 390, 768, 1280)
 STAY = "if (location.pathname === '/not-kept') addEventListener('polled', (event) => event.stopImmediatePropagation())"
@@ -37,22 +34,14 @@ STAY = "if (location.pathname === '/not-kept') addEventListener('polled', (event
 
 
 @pytest.fixture(scope="module")
-def sites(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
-    """Addresses of the two shops; nobody changes anything there."""
-    morning = open_shop(
-        tmp_path_factory.mktemp("morning"), port=free_port(), heard=True, told=("Kim", "Robin")
-    )
-    evening = open_night(tmp_path_factory.mktemp("evening"), free_port())
-    servers = {"morning": Served(morning.app, morning.port), "evening": Served(evening.app, evening.port)}
-    yield {name: server.url for name, server in servers.items()}
-    for server in servers.values():
-        server.stop()
-    evening.close()
-    morning.close()
+def sites(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Site]]:
+    """Nobody changes anything there."""
+    with ExitStack() as stack:
+        yield {name: made(stack, tmp_path_factory.mktemp(name)) for name, made in SITES.items()}
 
 
 @pytest.fixture(scope="module")
-def phone(chromium: Browser, sites: dict[str, str]) -> Iterator[tuple[Page, list[str]]]:
+def phone(chromium: Browser, sites: dict[str, Site]) -> Iterator[tuple[Page, list[str]]]:
     """One page for all, and what it complained of or asked for elsewhere."""
     context = chromium.new_context(viewport=PHONE)
     context.add_init_script(STAY)
@@ -67,16 +56,15 @@ def phone(chromium: Browser, sites: dict[str, str]) -> Iterator[tuple[Page, list
     context.close()
 
 
-@pytest.mark.parametrize(
-    ("site", "path"), [*(("morning", path) for path in PAGES), *(("evening", path) for path in NIGHT)]
-)
+@pytest.mark.parametrize(("site", "path"), ALL)
 def test_a_page_has_nothing_to_complain_of(
-    phone: tuple[Page, list[str]], sites: dict[str, str], site: str, path: str
+    phone: tuple[Page, list[str]], sites: dict[str, Site], site: str, path: str
 ) -> None:
     """One load: axe in each light and at a desk, four widths, twice the text, wider spacing, targets, Tab alone."""
     page, complaints = phone
+    enter(page, sites[site], inside=(site, path) not in OUTSIDE)
     complaints.clear()
-    page.goto(sites[site] + path)
+    page.goto(sites[site].url + path.format(device=quote(sites[site].device)))
     if page.locator("#chart").count():
         page.wait_for_selector("#chart .main-svg")
     found = [problem for light in lights(page) for problem in _in(page, light)]
@@ -97,18 +85,27 @@ def test_a_page_has_nothing_to_complain_of(
     assert not found, "\n".join(found)
 
 
+def enter(page: Page, site: Site, inside: bool) -> None:
+    """With the site's cookie, or without any."""
+    page.context.clear_cookies()
+    if inside and site.cookie is not None:
+        page.context.add_cookies([{"name": site.cookie[0], "value": site.cookie[1], "url": site.url}])
+
+
 def _in(page: Page, light: str) -> list[str]:
     show(page, light)
     return axe(page, light)
 
 
-def test_the_list_of_pages_is_complete(shop: FakeShop) -> None:
+@pytest.mark.parametrize("site", SITES)
+def test_the_list_of_pages_is_complete(sites: dict[str, Site], site: str) -> None:
     """Whoever adds a page adds its address to the list."""
-    served = {path for path, ways in shop.app.openapi()["paths"].items() if "get" in ways}
-    listed = (*PAGES, *NIGHT)
-    open_ = {route for route in served if not route.startswith("/api/") and route not in NO_PAGES}
-    assert {route for route in open_ if not any(pattern(route).fullmatch(path) for path in listed)} == set()
-    assert set(NO_PAGES) <= served
+    served = {path for path, ways in sites[site].app.openapi()["paths"].items() if "get" in ways}
+    pages = {route for route in served if not route.startswith("/api/") and route not in NO_PAGES}
+    listed = [path for where, path in ALL if site == "set-up" or where != "set-up"]
+    assert {route for route in pages if not any(pattern(route).fullmatch(path) for path in listed)} == set()
+    if site == "door":
+        assert set(NO_PAGES) <= served, "what is named as no page is served"
 
 
 KINDS = [("morning", "/"), ("morning", "/panels/plug-7"), ("morning", "/mix"), ("morning", "/panels/plug-7/thumb"),
@@ -118,17 +115,17 @@ KINDS = [("morning", "/"), ("morning", "/panels/plug-7"), ("morning", "/mix"), (
 
 
 def test_with_forced_colours_every_kind_of_page_is_legible_and_keeps_its_marks(
-    phone: tuple[Page, list[str]], sites: dict[str, str]
+    phone: tuple[Page, list[str]], sites: dict[str, Site]
 ) -> None:
     page, _ = phone
     page.emulate_media(forced_colors="active")
     try:
         found = []
         for site, path in KINDS:
-            page.goto(sites[site] + path)
+            page.goto(sites[site].url + path)
             found += axe(page, f"forced colours, {path}")
         assert not found, "\n".join(found)
-        page.goto(sites["morning"])
+        page.goto(sites["morning"].url)
         assert page.locator(".strip .mark:visible").count() == 5
         assert page.locator(".strip .fresh .headline:visible").count() == 5
         chosen = page.locator(".tabs [aria-current]")
@@ -139,9 +136,9 @@ def test_with_forced_colours_every_kind_of_page_is_legible_and_keeps_its_marks(
         page.emulate_media(forced_colors="none")
 
 
-def test_with_reduced_motion_nothing_moves(phone: tuple[Page, list[str]], sites: dict[str, str]) -> None:
+def test_with_reduced_motion_nothing_moves(phone: tuple[Page, list[str]], sites: dict[str, Site]) -> None:
     page, _ = phone
-    page.goto(sites["morning"])
+    page.goto(sites["morning"].url)
     page.evaluate("document.querySelector('.strip').classList.add('changed')")
     moves = "getComputedStyle(document.querySelector('.changed .headline')).animationName"
     assert page.evaluate(moves) == "wipe"
