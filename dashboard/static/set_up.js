@@ -91,11 +91,12 @@
       const fresh = page.querySelector(`[data-heard="${old.dataset.heard}"]`);
       const problem = old.querySelector(".problem:not([hidden])");
       if (!fresh || problem || old.isEqualNode(fresh)) continue;
-      const label = old.contains(document.activeElement) ? document.activeElement.getAttribute("aria-label") : null;
+      const focused = old.contains(document.activeElement) ? document.activeElement : null;
+      const name = ["aria-label", "href"].find((one) => focused?.hasAttribute(one));
       const rose = old.querySelector(".rises") === null && fresh.querySelector(".rises");
       if (rose) document.getElementById("spoken").textContent = fresh.querySelector(".in-hand strong, .rises").textContent;
       old.replaceWith(document.adoptNode(fresh));
-      if (label) document.querySelector(`[aria-label="${CSS.escape(label)}"]`)?.focus({ preventScroll: true });
+      if (name) document.querySelector(`[${name}="${CSS.escape(focused.getAttribute(name))}"]`)?.focus({ preventScroll: true });
     }
   };
 

@@ -88,23 +88,13 @@ RULES = {
     "resultTypes": ["violations"],
 }
 
-TO_BE_REACHED = """() => {
+REACH = """() => {
   const all = "a[href], button, input:not([type=hidden]), select, summary, textarea, [tabindex='0']";
   const shown = (one) => one.checkVisibility({ visibilityProperty: true }) && !one.disabled && one.tabIndex >= 0;
   const named = (one) => `${one.localName} ${one.id || one.name || one.getAttribute("href") || one.textContent.trim()}`;
-  const groups = new Set();
-  return [...document.querySelectorAll(all)].filter((one) => {
-    if (!shown(one)) return false;
-    if (one.type !== "radio") return true;
-    const key = `${one.form?.id} ${one.name}`; // the arrow keys walk within a group
-    if (groups.has(key)) return false;
-    groups.add(key);
-    return true;
-  }).map((one, i) => { one.dataset.nth = i; return `${i} ${named(one)}`; });
-}"""
-"""Marks what Tab has to come to, in the order of the page, and names it."""
-
-LISTEN = """() => {
+  const first = (one) => (one.type === "radio" ? document.getElementsByName(one.name)[0] : one);
+  // Of a group of radios one is come to, and the arrow keys walk within it. A page that is open replaces its parts.
+  const reach = () => [...document.querySelectorAll(all)].filter((one) => shown(one) && first(one) === one);
   window.walked = [];
   addEventListener("keydown", (event) => {
     const one = document.activeElement;
@@ -113,17 +103,19 @@ LISTEN = """() => {
     const box = seen.getBoundingClientRect();
     const style = getComputedStyle(seen);
     const met = document.elementFromPoint(box.left + box.width / 2, box.top + Math.min(box.height / 2, 24));
-    const group = one.type === "radio" ? [...document.getElementsByName(one.name)] : [one];
-    const nth = group.find((item) => item.dataset.nth)?.dataset.nth;
     window.walked.push({
-      nth: Number(nth ?? -1), what: one.outerHTML.slice(0, 120), y: box.top + scrollY,
+      nth: reach().indexOf(first(one)), what: one.outerHTML.slice(0, 120), y: box.top + scrollY,
       main: Boolean(one.closest("main")),
       ring: style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2,
       met: Boolean(met) && (one.contains(met) || seen.contains(met) || met.contains(one)),
     });
   }, true);
+  document.activeElement?.blur();
+  scrollTo(0, 0);
+  return reach().map(named);
 }"""
-"""Notes at each Tab where focus stands: whether it is ringed, and whether something lies over it (WCAG 2.2, 2.4.11)."""
+"""Names what Tab has to come to, in the order of the page, and notes at each Tab where focus stands: whether it is
+ringed, and whether something lies over it (WCAG 2.2, 2.4.11)."""
 
 SPACED = """() => {
   const sheet = new CSSStyleSheet();
@@ -148,7 +140,7 @@ TARGETS = """() => [...document.querySelectorAll("a[href], button, input:not([ty
   .map((one) => {
     const box = (one.closest("label") ?? one).getBoundingClientRect();
     const inline = one.localName === "a" && getComputedStyle(one).display === "inline";
-    const acts = one.matches(".do:not(.beside *), .wide, .plain, .act, .choice *");
+    const acts = one.matches(".do:not(.beside *), .wide, .plain:not(.door-row *), .act, .choice input");
     return { what: one.outerHTML.slice(0, 120), inline, acts, width: box.width, height: box.height };
   })"""
 
@@ -195,9 +187,7 @@ def wide(page: Page, size: int, what: str) -> list[str]:
 
 def walk(page: Page) -> list[str]:
     """Goes through the whole page with Tab alone; complaints about what is not reached, not seen, or out of order."""
-    wanted: list[str] = page.evaluate(TO_BE_REACHED)
-    page.evaluate("() => { document.activeElement?.blur(); scrollTo(0, 0); }")
-    page.evaluate(LISTEN)
+    wanted: list[str] = page.evaluate(REACH)
     walked: list[dict[str, Any]] = []
     for _ in range(12):
         for _ in range(len(wanted) // 2 + 8):
