@@ -18,6 +18,8 @@ QUANTITY = {quantity: LABELS[f"value_{quantity.value}"] for quantity in Quantity
 PLACES = {place: LABELS[f"su_place_{place}"] for place in ("surface", "air", "bottles")}
 TIE = "\N{NO-BREAK SPACE}"
 FAILED = "failed: "
+AS_ASKED = {"password_file": "password", "ca_file": "the file of its authority"}
+"""Keys of the settings, as set-up asks for them."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,10 @@ def whose(device: Device) -> str:
 def way_state(way: Way) -> str:
     """What comes by a way, or why nothing does."""
     if way.state.startswith(FAILED):
-        return way.state.removeprefix(FAILED)
+        text = way.state.removeprefix(FAILED)
+        for key, word in AS_ASKED.items():
+            text = text.replace(key, word)
+        return text
     remark = way.state.partition("; ")[2]
     if remark:
         return remark
@@ -125,10 +130,9 @@ def chosen(value: Value, before: str) -> tuple[list[Choice], list[Choice], str]:
     else:
         ticked = "" if value.left_out else before or offered[0].id
     likely = may_be(value.key, value.sent)
+    taken = [one for one in likely if one.quantity is likely[0].quantity]
     ids = {
-        f"{one.quantity.value} {one.unit}"
-        for one in likely
-        if one.quantity is likely[0].quantity and plausible(one)
+        f"{one.quantity.value} {one.unit}" for one in taken if plausible(one) or one.unit in ("degC", "degF")
     }
     near = [one for one in offered if one.id in ids | {ticked, "", offered[0].id}]
     return near, [one for one in offered if one not in near], ticked
