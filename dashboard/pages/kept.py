@@ -35,6 +35,6 @@ def router(desk: Desk, files: StaticFiles) -> APIRouter:
 
 
 def _needed(files: StaticFiles) -> list[str]:
-    """Addresses of what any page may link to, but for pictures, and Plotly, which a device keeps once it is used."""
+    """Addresses of what any page may link to, but for pictures, and Plotly: no chart is kept to be drawn."""
     names = [name for name in files.names if name.endswith((".css", ".js", ".svg")) and name != WORKER]
     return [f"/static/{files.version}/{name}" for name in names]

@@ -27,7 +27,7 @@ self.addEventListener("activate", (event) => {
     await Promise.all(old.map((name) => caches.delete(name)));
     await self.clients.claim();
     const open = (await self.clients.matchAll({ type: "window" })).map(({ url }) => url.split("#")[0]);
-    await Promise.allSettled(open.filter(mayBeKept).map((url) => ask(new Request(url))));
+    await Promise.allSettled(open.filter(mayBeKept).map((url) => ask(event, new Request(url))));
     await keepHelp();
   };
   event.waitUntil(begin());
@@ -37,32 +37,26 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== location.origin) return;
-  if (pathname.startsWith("/static/")) event.respondWith(file(request));
+  if (NEEDED.includes(pathname)) event.respondWith(file(request));
   else if (request.mode === "navigate") event.respondWith(page(event));
   else if (isHelp(request.url)) event.respondWith(fetch(request).catch(() => kept(request.url)));
-  else if (mayBeKept(request.url)) event.respondWith(ask(request));
+  else if (mayBeKept(request.url)) event.respondWith(ask(event, request));
 });
 
 const isHelp = (url) => HELP_PATHS.includes(new URL(url).pathname);
 const mayBeKept = (url) => MAY_BE_KEPT.test(new URL(url).pathname);
 
 // Named by their content: one that is here never changes.
-const file = async (request) => {
-  const known = await caches.match(request);
-  if (known) return known;
-  const answer = await fetch(request);
-  if (answer.ok) await (await caches.open(FILES)).put(request, answer.clone());
-  return answer;
-};
+const file = async (request) => (await caches.match(request)) ?? fetch(request);
 
-// The shop's answer, kept if it may be. Whoever is not let in any more has nothing kept.
-const ask = async (request) => {
+// The shop's answer, kept beside if it may be. Whoever is not let in any more has nothing kept.
+const ask = async (event, request) => {
   const asked = Date.now();
   const answer = await fetch(request);
   if (mayBeKept(request.url)) {
     if (answer.ok && !answer.redirected && answer.headers.has("Coldshed-Now"))
-      await keep(request.url.split("#")[0], answer.clone(), asked);
-    else if (answer.status === 401 || answer.status === 403) await caches.delete(PAGES);
+      event.waitUntil(keep(request.url.split("#")[0], answer.clone(), asked));
+    else if (answer.status === 401 || answer.status === 403) event.waitUntil(caches.delete(PAGES));
   }
   return answer;
 };
@@ -104,7 +98,7 @@ const keep = async (url, answer, asked) => {
 const page = async (event) => {
   const here = await kept(event.request.url);
   if (isHelp(event.request.url)) event.waitUntil(keepHelp());
-  const asked = ask(event.request).then((answer) => {
+  const asked = ask(event, event.request).then((answer) => {
     if (GATEWAY.includes(answer.status)) throw new Error(`status ${answer.status}`);
     return answer;
   });
