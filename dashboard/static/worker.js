@@ -39,7 +39,8 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || origin !== location.origin) return;
   if (NEEDED.includes(pathname)) event.respondWith(file(request));
   else if (request.mode === "navigate") event.respondWith(page(event));
-  else if (isHelp(request.url)) event.respondWith(fetch(request).catch(() => kept(request.url)));
+  else if (isHelp(request.url) && request.destination === "image") // a page that asks anew must hear that it lost touch
+    event.respondWith(fetch(request).catch(() => kept(request.url)));
   else if (mayBeKept(request.url)) event.respondWith(ask(event, request));
 });
 
