@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable
 
+import uvicorn
 from fastapi import FastAPI
 
 from dashboard.door.wire import config_for
