@@ -110,7 +110,8 @@ class FilmRows:
         )
 
     def first(self, rows: int) -> FilmRows:
-        return FilmRows(*(getattr(self, item.name)[:rows] for item in fields(self)))
+        """Copies: a view would hold the course of all members."""
+        return FilmRows(*(getattr(self, item.name)[:rows].copy() for item in fields(self)))
 
 
 @dataclass(frozen=True, eq=False)

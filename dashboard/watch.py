@@ -8,6 +8,7 @@ written, as on a full disk, alarms are told all the same, and stored once there 
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -43,6 +44,11 @@ log = logging.getLogger("coldshed.watch")
 
 MINUTE_MS = 60_000
 PAUSE_S = 0.5
+TURN_S = 4.0
+"""So long panels are worked out before readings are taken in again, with a thousand of them too. Each has its turn once
+a minute; where that is not enough for all, those that waited longest come first, and an answer is good no longer than
+it says.
+"""
 
 
 @dataclass
@@ -53,6 +59,7 @@ class Watch:
     zone       the time zone of the words told to the broker
     forecast   the shop's forecast file, if it has one
     turned     called whenever a round, or one panel of it, is done
+    waiting    panels whose turn comes in the next round
     """
 
     readings: Path
@@ -64,6 +71,8 @@ class Watch:
     announcer: Announcer | None = None
     turned: Callable[[], None] = lambda: None
     forecast: ForecastFile | None = None
+    monotonic: Callable[[], float] = time.monotonic
+    waiting: int = field(default=0, init=False)
     _follower: Follower | None = field(default=None, init=False)
     _settling: Settling | None = field(default=None, init=False)
     _latest: dict[str, Assessment] = field(default_factory=dict, init=False)
@@ -93,7 +102,8 @@ class Watch:
         while not stop():
             self.round()
             self.turned()
-            stop.wait(PAUSE_S)
+            if not self.waiting:
+                stop.wait(PAUSE_S)
         return 0
 
     def round(self) -> None:
@@ -116,24 +126,37 @@ class Watch:
                 self._waiting_for = str(reason)
             return
         self._waiting_for = ""
-        due = [panel for panel in self._panels.values() if self._due(panel, follower, at)]
+        began = self.monotonic()
+        due = sorted((p for p in self._panels.values() if self._due(p, follower, at)), key=self._waited)
+        self.waiting = len(due)
         for panel in due:
+            if self.monotonic() - began > TURN_S:
+                break  # what has come in meanwhile is taken in first; the others have their turn then
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower, self._settling)
             self._latest[panel.id] = item
             self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
+            self.waiting -= 1
             if self._stored(item):
                 self._tell_verdict(item)
             self.turned()
-        at = self.clock.now()
-        so = conditions(self._latest.values(), follower.probes, follower, at, self.zone, self._panels)
-        rung = self._alarms.update(so + recording(self.readings, at), at)
+        rung = self._rung(follower)
         self._unstored |= {alarm.id: alarm for alarm in rung}
         self._undropped += self._gone
         self._stored()
         self._tell(rung, self._gone)
         self._gone = []
+
+    def _rung(self, follower: Follower) -> list[Alarm]:
+        """Alarms that changed. None until every panel has had its turn after a start: what nobody has looked at yet is
+        not over.
+        """
+        if not self._panels.keys() <= self._latest.keys():
+            return []
+        at = self.clock.now()
+        so = conditions(self._latest.values(), follower.probes, follower, at, self.zone, self._panels)
+        return self._alarms.update(so + recording(self.readings, at), at)
 
     def _stored(self, *items: Assessment) -> bool:
         """True if they and all that waited are in watch.db; what waits is tried again with the next."""
@@ -181,6 +204,11 @@ class Watch:
         if self._settling is not None:
             self._settling.keep_only(panels)
         self._panels, self._every, self._logs, self._logbook_version = panels, every, logs, version
+
+    def _waited(self, panel: Panel) -> tuple[bool, int]:
+        """Who comes first: what somebody has just entered, then what was answered longest ago."""
+        last = self._latest.get(panel.id)
+        return panel.id not in self._changed, 0 if last is None else last.at
 
     def _due(self, panel: Panel, follower: Follower, at: int) -> bool:
         """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""

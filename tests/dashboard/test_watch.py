@@ -367,3 +367,31 @@ def test_what_a_thumb_says_of_a_lot_counts_at_once_on_the_other_panels_laid_from
     shed.log("withdrawn", 192, "one", event=test)
     shed.round_at(200.4)
     assert taught() == ()
+
+
+def test_many_panels_have_their_turns_and_readings_are_taken_in_between(shed: Shed) -> None:
+    """Each answer takes as long as a turn here: one a round, what was just entered first, then who waited longest; and
+    no alarm is over for want of a look after a start.
+    """
+    shed.measured(-30, 10)
+    for number in range(4):
+        shed.register(f"panel-{number}")
+    ticks = iter(range(10**6))
+    shed.watch.monotonic = lambda: watch_module.TURN_S * next(ticks)
+    answered: list[list[str]] = []
+    batches: list[int] = []
+    for turn in range(8):
+        shed.measured(10 + turn, 11 + turn)
+        if turn == 5:
+            shed.log("panel moved", 9, "panel-3", zone="shed", surface_probe="S1", air_probe=None)
+        before = dict(shed.watch._latest)
+        shed.round_at(9 + turn / 100)
+        now = shed.watch._latest
+        answered.append([name for name in now if now[name] is not before.get(name)])
+        batches += [now[name].batch for name in answered[-1]]
+    assert [len(names) for names in answered[:4]] == [1, 1, 1, 1]
+    assert sorted(name for names in answered[:4] for name in names) == [f"panel-{n}" for n in range(4)]
+    assert answered[4] == []
+    assert answered[5] == ["panel-3"]
+    assert batches == sorted(set(batches)), "each rests on what came before its turn"
+    assert shed.watch.waiting == 0
