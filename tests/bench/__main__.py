@@ -22,7 +22,7 @@ from model.kinetics import DEFAULT_LAW, acceleration, advance
 from model.milestones import passings
 from model.resin_card import Milestone
 from model.what_if import Heat, latest_mixing, least_temperature
-from tests.bench import charting, collecting, pages
+from tests.bench import charting, collecting, growing, pages
 from tests.bench.line import Line, best_s
 from tests.resin import HOUR_MS, blocks, shipped
 
@@ -193,7 +193,7 @@ def tonight() -> list[Line]:
 
 def main() -> None:
     of_model = (integrator, one_panel, lambda: [overshoots()], tonight)
-    for part in (*collecting.PARTS, *pages.PARTS, *charting.PARTS, *of_model):
+    for part in (*collecting.PARTS, *pages.PARTS, *growing.PARTS, *charting.PARTS, *of_model):
         for line in part():
             sys.stdout.write(f"{line}\n")
             sys.stdout.flush()
