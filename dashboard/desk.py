@@ -63,6 +63,7 @@ class Desk:
         self._templates.filters["terms"] = linked
         self._templates.globals.update(
             t=words.LABELS,
+            tapped=words.TAPPED,
             cautions=words.CAUTIONS,
             too_old=words.HEADLINES["too_old"],
             site=shop.site,

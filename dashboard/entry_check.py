@@ -59,6 +59,7 @@ def check(
         except CorrectionError as error:
             raise LogbookError(str(error)) from error
     elif event.kind in ALARM_ENTRIES:
+        check_age(event.at, event.recorded)
         try:
             check_alarm_entry(event.kind, event.at, event.body)
         except QuietError as error:

@@ -248,10 +248,11 @@ class Noted(Act):
 
 
 class Seen(Body):
-    """Somebody has seen an alarm."""
+    """Somebody has seen an alarm. at: UTC ms when; None: now."""
 
     id: Id
     who: Who = ""
+    at: int | None = Field(default=None, ge=0, lt=2**53)
     kind: Literal["alarm seen"]
     alarm: Annotated[str, Field(min_length=1, max_length=200)]
 

@@ -3,6 +3,7 @@
 (() => {
   const body = document.body;
   const toast = document.getElementById("toast");
+  const outbox = window.coldshedOutbox;
   const DOUBLE_MS = 3000;
   const ANSWER_MS = 5000;
   const PICTURE_MS = 60000;
@@ -21,18 +22,38 @@
     }
   };
 
-  // An entry, or the bytes of a picture.
-  const send = async (url, entry, picture) => {
+  // What an entry is about, as a person calls it.
+  const nameOf = ({ panel, alarm }) => {
+    if (alarm) return document.querySelector(`[data-seen="${CSS.escape(alarm)}"]`)?.closest("li")?.querySelector("strong")?.textContent;
+    return (document.querySelector(`[data-strip="${CSS.escape(panel ?? "")}"][data-name]`)?.dataset.name ??
+      document.querySelector(".whose")?.textContent)?.trim();
+  };
+
+  // An entry, or the bytes of a picture; given: its time was said by a person. What may be kept on this device until
+  // it is answered is kept.
+  const send = async (url, entry, { picture, given } = {}) => {
+    const mine = { who: who(), ...entry };
+    if (picture || !outbox.keeps(url, entry)) return direct(url, mine, picture);
+    try {
+      return await outbox.send(url, mine, nameOf(entry), given);
+    } catch (problem) {
+      if (problem.unkept) return direct(url, mine);
+      throw problem;
+    }
+  };
+
+  const direct = async (url, entry, picture) => {
     let answer, told;
     try {
       answer = await fetch(picture ? `${url}?who=${encodeURIComponent(who())}` : url, {
         method: "POST",
         headers: { "Content-Type": picture ? picture.type : "application/json" },
-        body: picture ?? JSON.stringify({ who: who(), ...entry }),
+        body: picture ?? JSON.stringify(entry),
         signal: AbortSignal.timeout(picture ? PICTURE_MS : ANSWER_MS),
       });
       told = await answer.json();
     } catch (problem) {
+      if (outbox.isDecision(url, entry)) throw new Error(document.getElementById("unsent-list").dataset.notAllowed);
       throw new Error(problem.name === "TimeoutError" ? body.dataset.notAnswered : body.dataset.notSent);
     }
     // A session that ended, or a signature that is missing: asked for over this page, then it is sent once more.
@@ -85,12 +106,10 @@
   const tap = async (entry, then, { at, id } = {}) => {
     const act = JSON.stringify([entry, at]);
     const dated = entry.panel && entry.kind !== "withdrawn";
-    if (!acts.has(act)) acts.set(act, { id: id ?? newId(), ...(dated && { at: at ?? Math.round(window.coldshed.now()) }) });
+    if (!acts.has(act)) acts.set(act, { id: id ?? newId(), ...((dated || entry.alarm) && { at: at ?? Math.round(window.coldshed.now()) }) });
     const fixed = acts.get(act);
     if (!fixed.answered) show(body.dataset.sending);
-    try {
-      const { answered, ...made } = fixed;
-      const answer = await send("/api/events", { ...made, ...entry });
+    const taken = (answer) => {
       if (fixed.answered) return;
       fixed.answered = true;
       if (entry.kind === "withdrawn") acts.clear(); // what was undone may be done again at once
@@ -98,10 +117,23 @@
       if (then) return leave(then, { answer, panel: entry.panel });
       if (answer.gone) return leave("/", { answer, panel: "" });
       told(answer, entry.panel, dated);
+    };
+    const { answered, ...made } = fixed;
+    const undo = () => {
+      acts.clear();
+      dispatchEvent(new CustomEvent("undone", { detail: made.id }));
+      tap({ kind: "withdrawn", panel: entry.panel, event: made.id });
+    };
+    try {
+      taken(await send("/api/events", { ...made, ...entry }, { given: at !== undefined }));
     } catch (problem) {
-      if (!fixed.answered) show(problem.message); // id and time are kept: trying again cannot log twice
+      if (!fixed.answered) show(problem.message, problem.kept && dated ? undo : null); // trying again cannot log twice
+      problem.sent?.then(taken, (refusal) => show(refusal.message));
+      return problem.kept ? "kept" : "failed";
+    } finally {
+      window.coldshed.poll();
     }
-    window.coldshed.poll();
+    return "sent";
   };
 
   const sure = (button) => {

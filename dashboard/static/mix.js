@@ -17,15 +17,20 @@
     made.sending = true;
     const label = button.textContent;
     button.textContent = document.body.dataset.sending;
+    const taken = (answer) => leave(`/panels/${panel}/pot`, { answer, panel });
+    const failed = (problem) => {
+      if (problem.refused) made = null;
+      else made.sending = Boolean(problem.kept); // id and time are kept: trying again cannot log twice
+      button.textContent = label;
+      show(problem.message);
+    };
     try {
       const { id, at } = made;
       const body = JSON.parse(button.dataset.body);
-      leave(`/panels/${panel}/pot`, { answer: await send("/api/events", { id, at, kind, panel, body }), panel });
+      taken(await send("/api/events", { id, at, kind, panel, body }));
     } catch (problem) {
-      if (problem.refused) made = null;
-      else made.sending = false; // id and time are kept: trying again cannot log twice
-      button.textContent = label;
-      show(problem.message);
+      failed(problem);
+      problem.sent?.then(taken, failed);
     }
   });
 })();

@@ -11,6 +11,7 @@
   // A page that this device kept is as old as the device's clock says; of no known age if that was set back since.
   const kept = Number(body.dataset.kept);
   let ageless = kept > dated;
+  let unsure = kept > 0; // the shop has not told its time yet
   if (kept) base += rate * Math.max(0, dated - kept);
   let swapped = -1e9;
 
@@ -37,6 +38,7 @@
     ticked = performance.now();
     dated = Date.now();
     ageless = false;
+    unsure = false;
   };
 
   const speak = (text) => {
@@ -182,7 +184,7 @@
     now, rebase, expire, take, hold, pend, speak, clock, when,
     steady: () => performance.now() - swapped > 400,
     rate: () => rate,
-    age: () => Math.max(performance.now() - ticked, Date.now() - dated), // ms since the shop last told its time
+    age: () => (unsure ? Infinity : 0) + Math.max(performance.now() - ticked, Date.now() - dated), // ms since the shop last told its time
     // By a clock that has been put right since: something is said to be too old that is not.
     misjudged: () => [...document.querySelectorAll("[data-expired]")].some((one) => now() < Number(one.dataset.goodUntil)),
   };

@@ -14,7 +14,7 @@
       button.textContent = document.body.dataset.sending;
       const picture = form.querySelector("input[type=file]").files[0];
       try {
-        const answer = await send(`${form.dataset.photo}/${form.dataset.id}`, null, picture);
+        const answer = await send(`${form.dataset.photo}/${form.dataset.id}`, null, { picture });
         leave(form.dataset.then, { answer, panel: "" });
       } catch (error) {
         button.textContent = label;

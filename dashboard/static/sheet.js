@@ -113,16 +113,30 @@
     const entry = entryOf(form, button.value);
     const asks = doubt(form, entry);
     if (asks) return complain(form, button, asks);
+    await log(form, button, { id: form.dataset.id, ...entry }, button.value === "earlier");
+  };
+
+  // Sends a sheet and goes on to the next page. One that is kept stays as it is, to be read, and goes on when it is sent.
+  const log = async (form, button, entry, given) => {
+    if (form.dataset.kept) return complain(form, button, form.dataset.kept);
     const label = button.textContent;
     button.textContent = body.dataset.sending;
-    try {
-      const answer = await send(form.dataset.post, { id: form.dataset.id, ...entry });
+    const taken = (answer) => {
       const panel = answer.gone ? "" : (form.dataset.panel ?? "");
       leave(answer.gone ? "/" : form.dataset.then + (answer.panel ?? ""), { answer, panel });
-    } catch (error) {
+    };
+    const failed = (error) => {
       if (error.refused) delete form.dataset.at;
+      delete form.dataset.kept;
+      if (error.kept) form.dataset.kept = error.message;
       button.textContent = label;
       complain(form, button, error.message);
+    };
+    try {
+      taken(await send(form.dataset.post ?? "/api/events", entry, { given }));
+    } catch (error) {
+      failed(error);
+      error.sent?.then(taken, failed);
     }
   };
 
@@ -139,7 +153,7 @@
     location.replace(here);
   });
 
-  window.coldshedSheet = { shopTime, complain };
+  window.coldshedSheet = { shopTime, log };
 
   const card = document.getElementById("card");
   const showFit = () => {

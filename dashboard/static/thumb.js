@@ -1,9 +1,9 @@
 // What a thumb or a hardness tester found: one tap, with what was said above it of the tile, the time and patches.
 "use strict";
 (() => {
-  const { send, newId, leave, tap } = window.coldshedLog;
-  const { shopTime, complain } = window.coldshedSheet;
-  const sheet = newId(); // one id for each opened sheet: of several sendings one is an entry
+  const { newId, tap } = window.coldshedLog;
+  const { shopTime, log } = window.coldshedSheet;
+  let sheet = newId(); // one id for each opened sheet: of several sendings one is an entry
   let sending = false;
   const when = document.getElementById("felt-at");
   const celsius = (field) => {
@@ -28,9 +28,13 @@
       if (document.getElementById("patchy").checked) body.patchy = true;
       const entry = { kind: "thumb test", panel: button.dataset.panel, body };
       sending = true;
-      await tap(entry, button.dataset.then, { at: at(), id: sheet });
-      sending = false;
+      sending = (await tap(entry, button.dataset.then, { at: at(), id: sheet })) === "kept";
     });
+  addEventListener("undone", ({ detail }) => {
+    if (detail !== sheet) return;
+    sheet = newId();
+    sending = false;
+  });
 
   const form = document.getElementById("hardness");
   form.addEventListener("submit", async (event) => {
@@ -41,11 +45,6 @@
     form.dataset.at ??= Math.round(window.coldshed.now());
     const body = { scale: scale.value, value: Number(value.value), on: on.value, at_C: celsius(warm) };
     const entry = { id: form.dataset.id, kind: "hardness", panel: form.dataset.panel, at: at() ?? Number(form.dataset.at), body };
-    try {
-      leave(form.dataset.then, { answer: await send("/api/events", entry), panel: form.dataset.panel });
-    } catch (error) {
-      if (error.refused) delete form.dataset.at;
-      complain(form, event.submitter, error.message);
-    }
+    await log(form, event.submitter, entry, at() !== undefined);
   });
 })();

@@ -34,11 +34,12 @@ from dashboard.words.record import DECISION_LABELS, RECORD
 from dashboard.words.shop import SHOP_LABELS, SHOP_SENTENCES
 from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
+from dashboard.words.unsent import TAPPED, UNSENT_LABELS
 from dashboard.words.why import WHY_CHANGES, WHY_GUARDS, WHY_LABELS, WHY_NUMBERS
 
 __all__ = [
     "ALARMS", "CAUTIONS", "CHOICES", "DID", "HEADLINES", "KEYS", "LABELS", "MILESTONES", "NEXTS", "QUALITY", "RECORD",
-    "SHOWN", "WHYS", "takes",
+    "SHOWN", "TAPPED", "WHYS", "takes",
 ]  # fmt: skip
 
 HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES | KIND_HEADLINES
@@ -64,6 +65,7 @@ PARTS = (
     FIRST_RUN_LABELS,
     DOOR_LABELS,
     SHOP_LABELS,
+    UNSENT_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}
