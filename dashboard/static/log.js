@@ -38,6 +38,7 @@
       return await outbox.send(url, mine, nameOf(entry), given);
     } catch (problem) {
       if (problem.unkept) return direct(url, mine);
+      if (problem.door && (await window.coldshedDoor?.ask(problem.door))) return send(url, entry, { given });
       throw problem;
     }
   };
@@ -57,7 +58,7 @@
       throw new Error(problem.name === "TimeoutError" ? body.dataset.notAnswered : body.dataset.notSent);
     }
     // A session that ended, or a signature that is missing: asked for over this page, then it is sent once more.
-    if (told.door && (await window.coldshedDoor?.ask(told.door))) return send(url, entry, picture);
+    if (told.door && (await window.coldshedDoor?.ask(told.door))) return direct(url, entry, picture);
     if (!answer.ok)
       throw Object.assign(new Error(`${told.error.what} ${told.error.do}`), { refused: !told.door && ![408, 429].includes(answer.status) });
     return told;

@@ -49,7 +49,8 @@
     });
     const said = await answer.json();
     if (!answer.ok && !said.error) throw new Error(`status ${answer.status}`); // somebody else's answer
-    return { said, ok: answer.ok, passing: answer.status >= 500 || answer.status === 401 };
+    const passing = answer.status >= 500 || [401, 408, 429].includes(answer.status);
+    return { said, ok: answer.ok, passing };
   };
 
   // False: nobody answers, later ones wait.
@@ -71,9 +72,14 @@
       return true;
     }
     const why = `${answer.said.error.what} ${answer.said.error.do}`;
+    const { door } = answer.said;
+    if (mine && !mine.left && ["sign in", "sign"].includes(door)) {
+      mine.fail(Object.assign(new Error(why), { door })); // it stays here meanwhile
+      return false;
+    }
     if (mine && !mine.left) {
       await drop(one); // whoever tapped is told here and now
-      mine.fail(Object.assign(new Error(why), { refused: true }));
+      mine.fail(Object.assign(new Error(why), { refused: !answer.passing }));
       return true;
     }
     if (answer.passing) return false;

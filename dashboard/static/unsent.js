@@ -46,6 +46,7 @@
   };
 
   const saysOf = (one) => {
+    if (one.by && one.by !== (document.body.dataset.visitor ?? "")) return words.other.replace("{name}", one.by);
     if (one.refused) return words.refused.replace("{why}", one.refused);
     return one.held ? words.held : one.asks ? words.when : words.waits;
   };

@@ -16,6 +16,7 @@ UNSENT_LABELS = {
     "unsent_note": "Nobody else sees these yet. They are sent in order once the shop computer answers.",
     "unsent_line": "{did} {at}",
     "unsent_waits": "not yet sent",
+    "unsent_other": "waits until {name} signs in on this phone",
     "unsent_refused": "Not taken. {why}",
     "unsent_held": "Held back: what came before it was not taken. Is it still right?",
     "unsent_when": "This phone's clock was changed. When was it?",
