@@ -72,7 +72,8 @@
   const showStrips = (taps) => {
     for (const strip of document.querySelectorAll("[data-strip]")) {
       const mine = taps.filter(({ entry }) => entry.panel === strip.dataset.strip);
-      const text = mine.map((one) => `${lineOf(one)}: ${saysOf(one)}`).join(". ");
+      const short = (one) => (one.refused || one.held || one.asks ? words.stuck : saysOf(one));
+      const text = mine.map((one) => `${lineOf(one)}: ${short(one)}`).join(". ");
       let note = strip.querySelector(".unsent-note");
       if (!text && !note) continue;
       const { height } = strip.getBoundingClientRect();

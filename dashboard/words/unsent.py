@@ -17,6 +17,7 @@ UNSENT_LABELS = {
     "unsent_line": "{did} {at}",
     "unsent_waits": "not yet sent",
     "unsent_other": "waits until {name} signs in on this phone",
+    "unsent_stuck": "not taken, see above",
     "unsent_refused": "Not taken. {why}",
     "unsent_held": "Held back: what came before it was not taken. Is it still right?",
     "unsent_when": "This phone's clock was changed. When was it?",
