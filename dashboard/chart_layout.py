@@ -272,7 +272,7 @@ def _clear_place(
 
 
 def _milestone_names(item: Assessment, data: ChartData, now: int, start: int, end: int) -> list[Json]:
-    """Each on its line, at the side where neither the course nor the now line runs; close ones beside one another.
+    """Each on its line, or below it where the course runs above, at the clearer side; close ones beside one another.
 
     On the lane's own ground: what runs behind a name does not strike it through.
     """
@@ -280,14 +280,20 @@ def _milestone_names(item: Assessment, data: ChartData, now: int, start: int, en
     px = PLOT_PX[1] * (LOWER[1] - LOWER[0]) / cure_top(data)
     right = _right_is_clearer(found, data, now, start, end)
     notes: list[Json] = []
-    placed: list[tuple[float, float, float]] = []
+    placed: list[tuple[float, float]] = []
+    course = np.interp(
+        [end - 0.2 * (end - start) if right else start + 0.2 * (end - start)], data.t, data.middle
+    )[0]
     for _, level, name in found:
         wide = len(name) * LETTER_PX
-        shift = max((end_px for y, _, end_px in placed if (level - y) * px < ROW_PX), default=4.0)
-        placed.append((level, shift, shift + wide + 6.0))
+        below = level <= course + 1e-3 and (course - level) * px < ROW_PX
+        foot = level * px - (ROW_PX if below else 0)
+        shift = max((end_px for y, end_px in placed if abs(foot - y) < ROW_PX), default=4.0)
+        placed.append((foot, shift + wide + 6.0))
         side = {"x": 1, "xanchor": "right", "xshift": -shift} if right else {"x": 0, "xshift": shift}
+        place = {"yanchor": "top", "yshift": -1} if below else {"yshift": 1}
         notes.append(
-            _note(name, xref="paper", **side, yref="y2", y=level, yshift=1, bgcolor="@strip", borderpad=0)
+            _note(name, xref="paper", **side, yref="y2", y=level, **place, bgcolor="@strip", borderpad=0)
         )
     return notes
 
