@@ -10,9 +10,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import DESK, PHONE
+from tests.browser.every_page import RULES
 from tests.browser.fake_shop import FakeShop, open_shop, register
 from tests.browser.serving import Served, free_port
-from tests.browser.test_every_page import RULES
 
 TEACHES = {
     "/": ("No panel yet", "Register a panel"),
