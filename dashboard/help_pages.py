@@ -33,6 +33,7 @@ _FILES = {
     "forecast-file": (SHOP, "help/forecast_file.md"),
     "witness-tiles": (SHOP, "help/witness_tiles.md"),
     "backup": (SHOP, "help/backup.md"),
+    "door": (SHOP, "help/door.md"),
     "wiring": (PROBES, "wiring.md"),
     "firmware": (PROBES, "firmware.md"),
     "payloads": (PROBES, "README.md"),

@@ -29,6 +29,8 @@ def backup(arguments: argparse.Namespace) -> int:
     for item in back_up(files_of(settings), arguments.target, SystemClock().now()):
         print(f"{item.name}: {item.bytes} bytes, SHA-256 {item.sha256}")
     print(f"{arguments.target} is whole; the settings file and your cards are text: copy them yourself")
+    if settings.data_folder.joinpath("accounts.db").exists():
+        print("accounts stay here: an old copy put back would let in whoever was sent away since")
     return 0
 
 

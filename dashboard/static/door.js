@@ -45,6 +45,13 @@
     return false;
   };
 
+  const complain = (form, text) => {
+    const problem = form.querySelector(".problem");
+    problem.textContent = text;
+    problem.hidden = false;
+    problem.scrollIntoView({ block: "nearest" });
+  };
+
   const done = async (form, answer) => {
     const dialog = form.closest("dialog");
     if (dialog) return dialog.close("done");
@@ -55,13 +62,13 @@
       return form.querySelector("button[type=submit]").focus();
     }
     if (form.dataset.door === "/door/out") await window.coldshed?.forget?.();
+    if (form.dataset.doorSaid) return complain(form, form.dataset.doorSaid);
     if (form.dataset.doorThen) return location.assign(form.dataset.doorThen);
     location.reload();
   };
 
   const submit = async (form, button) => {
-    const problem = form.querySelector(".problem");
-    problem.hidden = true;
+    form.querySelector(".problem").hidden = true;
     if (!asked(form, button)) return;
     const label = button.textContent;
     button.textContent = body.dataset.sending;
@@ -71,9 +78,7 @@
       for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
       await done(form, answer);
     } catch (error) {
-      problem.textContent = error.message;
-      problem.hidden = false;
-      problem.scrollIntoView({ block: "nearest" });
+      complain(form, error.message);
       if (error.door === "sign in" && (await ask(error.door))) submit(form, button);
     } finally {
       button.textContent = label;

@@ -41,7 +41,7 @@ DOOR_SAID: dict[str, str] = {
 
 DOOR_LABELS: dict[str, str] = {
     "door_title": "Sign in",
-    "door_name": "Your account's name",
+    "door_name": "Name",
     "door_password": "Password",
     "door_in": "Sign in",
     "door_again": "Sign in again, then it is sent",
@@ -67,6 +67,7 @@ DOOR_LABELS: dict[str, str] = {
     "door_old": "Password now",
     "door_new": "New password",
     "door_save": "Save",
+    "door_saved": "Saved.",
     "door_new_pin": "PIN for signing",
     "door_pin_hint": "6 to 12 digits. A shop phone asks for it when you sign. Empty takes it away.",
     "door_pin_field": "New PIN",
