@@ -15,7 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from collector import settings as settings_file
-from tests.journeys.shop import Process, wait_until
+from tests.journeys.shop import DEADLINE_S, Process, wait_until
 from tests.journeys.typist import Typist
 from tests.journeys.window import Chromium
 from tests.line_sender import line_sender
@@ -94,7 +94,7 @@ def test_in_a_browser_from_an_empty_folder_to_a_watched_panel(tmp_path: Path, ch
     """One code, shown once; a probe is warmed and found; the pages open by themselves; every step in both widths."""
     port = free_port()
     settings = tmp_path / "coldshed.toml"
-    warmed = lambda number: f"S1 T={12 + 0.05 * (number % 100):.2f}"  # noqa: E731
+    warmed = lambda number: f"S1 T={15 - 0.03 * abs(number % 200 - 100):.2f}"  # noqa: E731
     with line_sender(warmed, "A1 T=11.5 RH=81.2", every_s=0.1) as wire:
         process = Process(
             ["set-up", "--browser", "--port", str(port), "--settings", str(settings)], tmp_path / "log"
@@ -112,7 +112,7 @@ def test_in_a_browser_from_an_empty_folder_to_a_watched_panel(tmp_path: Path, ch
             page.complaints.clear()
             page.do(first_panel)
             page.go(f"http://127.0.0.1:{port}/")
-            page.says("lid-1", "Check the hour, then mix")
+            page.says("lid-1", "Check the hour, then mix", 2 * DEADLINE_S)
             page.close()
             assert page.complaints == []
         finally:
@@ -144,7 +144,7 @@ def set_up(page: Page, wire: str) -> None:
     looked_at(page)
     page.get_by_role("link", name="Go on").click()
     page.wait_for_url("**/set-up/probes")
-    expect(page.locator(".in-hand")).to_contain_text("S1")
+    expect(page.locator(".in-hand")).to_contain_text("S1", timeout=25_000)
     looked_at(page)
     page.get_by_role("link", name="Name it S1").click()
     page.wait_for_url("**/set-up/probe?*")
