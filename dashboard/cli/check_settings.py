@@ -11,6 +11,7 @@ from collector import settings as settings_file
 from collector.last_good import good_copy
 from collector.settings import BrokerLogin, MqttSource, Settings, SettingsError
 from dashboard.cards import CardShelf
+from dashboard.cli.doors import has_accounts, why_reached
 from dashboard.cli.findings import Finding, note, ok, wrong
 from dashboard.cli.house import forecast_of
 from dashboard.display import TIE, View
@@ -78,6 +79,19 @@ def secret_finding(who: str, path: Path) -> Finding:
     if mode & (stat.S_IRWXG | stat.S_IRWXO):
         return note(f"{who}: {path} can be read by others", f"chmod 600 {path}")
     return ok(f"{who}: {path} holds a secret")
+
+
+def door_findings(settings: Settings) -> Iterator[Finding]:
+    """Whether what others can reach has accounts, and nobody else can read those."""
+    path, why = settings.data_folder / "accounts.db", why_reached(settings)
+    if why and not has_accounts(settings):
+        yield wrong(
+            f"{why}, and nobody has an account", "coldshed account add NAME --role manage: serve waits for it"
+        )
+    if path.exists() and path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        yield wrong(
+            f"{path} can be read by others", f"chmod 600 {path}; then have everybody take a new password"
+        )
 
 
 def forecast_findings(settings: Settings, now: int) -> Iterator[Finding]:

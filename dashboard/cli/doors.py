@@ -9,10 +9,12 @@ import urllib.error
 import urllib.request
 from typing import Any
 
-from collector.clock import Clock
+from collector.clock import Clock, SystemClock
 from collector.settings import Settings
+from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
 from dashboard.door.door import Door, read_key
+from dashboard.door.store import DoorFile
 from dashboard.label import leads_nowhere
 from dashboard.one_time_code import OneTimeCode
 
@@ -25,6 +27,19 @@ def why_reached(settings: Settings) -> str:
     if told.public_url is not None and not leads_nowhere(told.public_url):
         return f'[serve] public_url = "{told.public_url}" is where phones reach it'
     return ""
+
+
+def has_accounts(settings: Settings) -> bool:
+    """Whether anybody has one; False while nobody ever made the file. Raises StoreError if it cannot be read."""
+    file = DoorFile(settings.data_folder / "accounts.db", SystemClock())
+    try:
+        file.open_to_read()
+    except NotYet:
+        return False
+    try:
+        return bool(file.rows("SELECT 1 FROM account LIMIT 1"))
+    finally:
+        file.close()
 
 
 def is_loopback(host: str) -> bool:

@@ -80,8 +80,12 @@ class Visitor:
         match self.means:
             case Means.PERSON | Means.TOKEN:
                 return self.name
-            case Means.PHONE if said and said not in self.names:
-                raise ValueError("nobody of that name has an account here: choose your name on the page More")
+            case Means.PHONE if not said:
+                return self.name
+            case Means.PHONE if said not in self.names:
+                raise ValueError(
+                    "nobody of that name has an account here: choose your name on the page People"
+                )
         return said
 
 

@@ -32,12 +32,13 @@
   const grown = (first, times, longest) => Math.min(longest, first * 2 ** times) * (0.75 + Math.random() / 2);
   const listening = () => performance.now() - heard < DEAF_MS;
 
-  const touch = (answered) => {
+  // out: the shop answers, but whoever looks is signed out.
+  const touch = (answered, out = false) => {
     unanswered = answered ? 0 : unanswered + 1;
     lost = answered ? null : (lost ?? now());
     const mark = document.getElementById("lost");
     mark.hidden = answered;
-    mark.textContent = answered ? "" : body.dataset.lost.replace("{}", when(lost));
+    mark.textContent = answered ? "" : (out ? body.dataset.out : body.dataset.lost).replace("{}", when(lost));
   };
 
   // A newer program answers: the page is loaded anew, once, unless somebody has begun to fill something in.
@@ -63,12 +64,14 @@
   };
 
   const ask = async () => {
+    let out = false;
     try {
       const answer = await fetch(location.href.split("#")[0], {
         cache: "no-store",
         headers: tag ? { "If-None-Match": tag } : {},
         signal: AbortSignal.timeout(ANSWER_MS),
       });
+      out = answer.status === 401;
       if (answer.status !== 304 && !answer.ok) throw new Error(`status ${answer.status}`);
       rebase(answer);
       if (answer.status !== 304) {
@@ -82,7 +85,7 @@
       dispatchEvent(new Event("polled"));
       renew(answer.headers.get("Coldshed-Version"));
     } catch {
-      touch(false); // the header says since when; the next poll tries again
+      touch(false, out); // the header says since when; the next poll tries again
     }
     pollAt = performance.now() + nextPoll();
   };

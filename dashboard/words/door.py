@@ -44,6 +44,7 @@ DOOR_LABELS: dict[str, str] = {
     "door_name": "Name",
     "door_password": "Password",
     "door_in": "Sign in",
+    "door_out_since": "signed out {at}: open it again",
     "door_again": "Sign in again, then it is sent",
     "door_signed_out": "You are signed out. What you typed is still here.",
     "door_first": "Make the first account",

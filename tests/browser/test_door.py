@@ -101,6 +101,16 @@ def test_a_half_filled_sheet_outlives_its_session(door: Door) -> None:
     assert ("panel registered", "Robin") in door.events()
 
 
+def test_an_open_page_says_that_it_is_signed_out(door: Door) -> None:
+    door.open("/")
+    page = door.sign_in("Robin")
+    one = door.house.door.sessions.all()[0]
+    door.house.door.sessions.end(one.id, door.house.door.sessions.visitor(""), "")
+    page.evaluate("coldshed.poll()")
+    expect(page.locator("#lost")).to_contain_text("signed out")
+    assert page.locator(".strip").count() == 5, "what was seen last stays, with its own end"
+
+
 def test_what_one_may_not_do_is_not_offered(door: Door) -> None:
     door.open("/")
     page = door.sign_in("Sam")

@@ -171,8 +171,10 @@ def test_on_a_shop_phone_a_tap_carries_the_name_that_was_chosen(house: House) ->
     answer = phone.post("/api/events", {"id": "tap-phone-02", "who": "Mallory", **WASH})
     assert answer.status_code == 422
     assert "choose your name" in answer.json()["error"]["what"]
+    phone.post("/api/events", {"id": "tap-phone-03", **WASH})
     who = {event.id: event.who for event in house.shop.logbook.events()}
     assert who["tap-phone-01"] == "Robin"
+    assert who["tap-phone-03"] == "bench", "nobody chose a name: it was this phone"
     assert "tap-phone-02" not in who
 
 
