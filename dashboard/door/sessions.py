@@ -69,12 +69,10 @@ class Sessions:
         kept, ident, account, label, made, used, name, role = rows[0]
         now = self._file.now()
         if _over(account, made, used, now):
-            with self._file.writing() as connection:
-                connection.execute("DELETE FROM session WHERE hash = ?", (kept,))
+            self._file.note("DELETE FROM session WHERE hash = ?", kept)
             return STRANGER
         if not 0 <= now - used <= SEEN_MS:
-            with self._file.writing() as connection:
-                connection.execute("UPDATE session SET used = ? WHERE hash = ?", (now, kept))
+            self._file.note("UPDATE session SET used = ? WHERE hash = ?", now, kept)
         if account is None:
             names = tuple(str(row[0]) for row in self._file.rows("SELECT name FROM account ORDER BY key"))
             return Visitor(Means.PHONE, Role.WORK, str(label), names=names, session=ident)

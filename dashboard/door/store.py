@@ -11,6 +11,7 @@ Passwords and PINs are kept as Argon2id, secrets of sessions and tokens as SHA-2
 
 from __future__ import annotations
 
+import logging
 import os
 import threading
 from collections.abc import Iterator
@@ -21,7 +22,9 @@ from typing import Any
 import apsw
 
 from collector.clock import Clock
-from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
+from collector.store.schema import MAY_PASS, Schema, WriterFile, open_reader, open_writer, transaction
+
+log = logging.getLogger("coldshed.door")
 
 ACCOUNTS = Schema(
     name="accounts.db",
@@ -110,6 +113,14 @@ class DoorFile:
         """One commit."""
         with self._lock, transaction(self._connection()) as _:
             yield self._connection()
+
+    def note(self, sql: str, *values: Any) -> None:
+        """A small change that pages do not wait for: where the disk takes none now, it is told in the log and left."""
+        try:
+            with self.writing() as connection:
+                connection.execute(sql, values)
+        except MAY_PASS as error:
+            log.warning("accounts.db: %s", error)
 
     def now(self) -> int:
         return self.clock.now()

@@ -71,8 +71,7 @@ class Tokens:
         kept, ident, name, scopes, used = rows[0]
         now = self._file.now()
         if used is None or not 0 <= now - used <= SEEN_MS:
-            with self._file.writing() as connection:
-                connection.execute("UPDATE token SET used = ? WHERE hash = ?", (now, kept))
+            self._file.note("UPDATE token SET used = ? WHERE hash = ?", now, kept)
         return Visitor(Means.TOKEN, Role.ANYONE, name, frozenset(scopes.split()), session=ident)
 
     def all(self) -> list[Token]:

@@ -52,7 +52,7 @@ class Trail:
         *,
         beside: apsw.Connection | None = None,
     ) -> None:
-        """One line; in the commit of `beside` if that is given. Also told to the log."""
+        """One line; in the commit of `beside` if that is given. Also told to the log, which keeps it on a full disk."""
         who = visitor.signed or visitor.name
         values: tuple[Any, ...] = (
             self._file.now(), plain(who), visitor.means.value, plain(address), plain(what), plain(about),
@@ -61,8 +61,7 @@ class Trail:
         if beside is not None:
             beside.execute(sql, values)
         else:
-            with self._file.writing() as connection:
-                connection.execute(sql, values)
+            self._file.note(sql, *values)
         log.info("%s", " · ".join(str(value) for value in values[1:] if value))
 
     def lines(self, newest: int | None = None, before: int | None = None) -> list[Line]:

@@ -223,6 +223,21 @@ def test_a_flood_of_passwords_leaves_workers_for_the_pages(house: House) -> None
     assert (taken, answer.status_code, answer.headers["retry-after"]) == (4, 429, "1")
 
 
+def test_a_disk_that_takes_no_writes_shuts_nobody_out(house: House, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level("INFO", "coldshed.door")
+    robin = house.signed_in("Robin")
+    with house.door.file.writing():
+        pass
+    house.door.file._connection().pragma("query_only", True)
+    house.clock.at += HOUR_MS
+    assert robin.get("/").status_code == 200
+    assert robin.post("/api/events", {"id": "tap-full-001", **WASH}).status_code == 200
+    assert "readonly" in caplog.text
+    assert "POST /api/events" in caplog.text, "what the trail could not keep stands in the log"
+    assert house.caller().post("/door/in", {"name": "Kim", "password": PASSWORD}).status_code == 503
+    house.door.file._connection().pragma("query_only", False)
+
+
 def test_with_no_account_this_computer_alone_stays_open(opened: Opened) -> None:
     house = opened(people={}, lan=False)
     caller = house.caller()
