@@ -90,7 +90,10 @@ def read_verdict(payload: bytes, watch: bytes | None, now: int) -> str:
     payload is the retained verdict, watch what the site's watch topic holds, now UTC ms.
     Raises ValueError for a payload that is not a verdict.
     """
-    verdict = json.loads(payload)
+    try:
+        verdict = json.loads(payload)
+    except RecursionError as error:
+        raise ValueError("not a verdict: nested too deeply") from error
     if not isinstance(verdict, dict) or not {"headline", "good_until"} <= verdict.keys():
         raise ValueError("not a verdict: it needs headline and good_until")
     if watch != HERE or now >= int(verdict["good_until"]):

@@ -73,7 +73,7 @@ class LoggerCsvDecoder:
             if header.count(key) != 1:
                 what = "no column" if key not in header else f"{header.count(key)} columns"
                 have = (
-                    nearest(key, {cell[:60] for cell in header if cell})
+                    nearest(key, {repr(cell[:60])[1:-1] for cell in header if cell})
                     if any(header)
                     else "the file is empty"
                 )

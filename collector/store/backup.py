@@ -83,7 +83,7 @@ def verify(source: Path) -> list[Copied]:
     try:
         manifest: dict[str, Any] = json.loads((source / MANIFEST).read_bytes())
         files = [Copied(**item) for item in manifest["files"]] if manifest["format"] == FORMAT else []
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise StoreError(
             f"{source} is not a whole backup: its {MANIFEST} cannot be used ({error})"
         ) from error

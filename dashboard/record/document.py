@@ -41,7 +41,7 @@ def read(path: Path) -> Json:
         made = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise RecordError(f"{path}: cannot be read: {error}") from error
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise RecordError(f"{path}: not JSON, or cut off ({error}): write the record anew") from error
     if not isinstance(made, dict) or not {"format", "used", "results", "sha256"} <= made.keys():
         raise RecordError(f"{path}: no record of ours: take what 'coldshed record PANEL --json' writes")

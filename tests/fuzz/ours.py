@@ -1,0 +1,31 @@
+"""Modules that make values of bytes which only coldshed, this machine or this release writes: who does, by module."""
+
+OWN_STORE = "rows that this release wrote into its own database; whoever can alter those can do anything"
+OURS: dict[str, str] = {
+    "collector.decode.shifted": "hands the bytes on to a decoder that is a target",
+    "collector.file_import": "hands the file on to a decoder that is a target",
+    "collector.first_run.draft": "a draft that set-up wrote; validated by its model",
+    "collector.first_run.ears": "makes text of bytes with replacements, then of what is printable",
+    "collector.heartbeat": "what the service manager of this machine puts into the environment and its socket",
+    "collector.listen": "hands the bytes on to a decoder that is a target",
+    "collector.pipeline": "hands the bytes on to a decoder that is a target, and counts what it raises",
+    "collector.sources.folder": "hands the file on to a decoder that is a target",
+    "collector.store.reader": OWN_STORE,
+    "collector.store.trouble": "a file that collect writes beside its database",
+    "dashboard.api.photos": "hands the body on to dashboard.picture, which is a target",
+    "dashboard.assessment": OWN_STORE,
+    "dashboard.cli.check_house": "the answer of our own serve at the address of the settings; cut at 64 KiB",
+    "dashboard.cli.doors": "the answer of our own serve on this machine",
+    "dashboard.cli.log": "hands a picture's file on to dashboard.picture, which is a target",
+    "dashboard.cli.terminal": "what is typed at this machine, with replacements",
+    "dashboard.cli.told_settings": "the text that collector.settings has read already",
+    "dashboard.decided": OWN_STORE,
+    "dashboard.entry": "makes ASCII of a name with what does not fit left out",
+    "dashboard.help_pages": "files of this release",
+    "dashboard.label": "a digest that was made two lines before",
+    "dashboard.logbook": OWN_STORE,
+    "dashboard.record.gather": OWN_STORE,
+    "dashboard.record.results": "text that was made in the same line",
+    "dashboard.static_files": "files of this release",
+    "dashboard.watch_store": OWN_STORE,
+}
