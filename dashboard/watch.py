@@ -110,13 +110,13 @@ class Watch:
         """Takes in, assesses, saves, tells. Waits quietly while another process has not made its file yet."""
         at = self.clock.now()
         try:
-            follower = self._follower or Follower(self.readings, at, self.turned)
+            # Kept before the first wait: what settles must ask the very follower that is refreshed below.
+            follower = self._follower = self._follower or Follower(self.readings, at, self.turned)
             self._settling = self._settling or Settling(follower, self.turned)
             self._take_in_logbook()
             follower.logs = self._logs
             follower.keep(at, self._settling.needed(self._panels.values()))
             follower.refresh()
-            self._follower = follower
             if self.logbook.version() != self._logbook_version:
                 return  # an entry came, or times moved, in between: all of it in the next round
         except NotYet as reason:
