@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Request, Response
 from pydantic import Field
+from starlette.responses import JSONResponse
 
 from dashboard.api.entry_models import Body
 from dashboard.door.accounts import Account, good_name, name_key
@@ -287,7 +288,7 @@ def _begin(
     except DoorError as error:
         raise Refusal(problem(409, str(error), DOOR_SAID["mend_do"])) from error
     door.trail.add(visitor, where, DOOR_SAID[what], label)
-    answer = Response('{"in": true}', media_type="application/json")
+    answer = JSONResponse({"in": True, "name": account.name if account else ""})
     answer.headers["Set-Cookie"] = door.cookie(request.headers, made, phone=account is None)
     return answer
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from typing import Any
+from urllib.parse import unquote
 
 import anyio
 from starlette.datastructures import Headers
@@ -41,7 +42,11 @@ class Doorway:
             await self._answer(visitor, scope, receive, send)
             return
         found = least_of(scope["method"], scope["path"])
-        refusal = self._too_fast(scope, address) or self._refusal(visitor, found, scope)
+        refusal = (
+            self._too_fast(scope, address)
+            or _somebody_else(visitor, headers)
+            or self._refusal(visitor, found, scope)
+        )
         if refusal is not None:
             await refusal(scope, receive, send)
             return
@@ -116,6 +121,14 @@ def stranger() -> JSONResponse:
     answer = refused(401, DOOR_SAID["stranger"], DOOR_SAID["stranger_do"], SIGN_IN)
     answer.headers["WWW-Authenticate"] = "Bearer"
     return answer
+
+
+def _somebody_else(visitor: Visitor, headers: Headers) -> JSONResponse | None:
+    """What was tapped on a page that belongs to another than is signed in by now is logged under neither's name."""
+    told = headers.get("coldshed-visitor")
+    if told is None or not visitor.signs or unquote(told) == visitor.page_of:
+        return None
+    return refused(401, DOOR_SAID["other"], DOOR_SAID["other_do"], SIGN_IN)
 
 
 def not_yours(visitor: Visitor, least: Least) -> JSONResponse:

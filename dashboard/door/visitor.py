@@ -70,6 +70,11 @@ class Visitor:
         """A signature has to be given anew by whoever this is."""
         return self.means in (Means.PERSON, Means.PHONE)
 
+    @property
+    def page_of(self) -> str:
+        """Whose name stands in a page: "" where several share it."""
+        return self.name if self.means is Means.PERSON else ""
+
     def may(self, word: str) -> bool:
         return self.role >= Role.of(word)
 

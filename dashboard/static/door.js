@@ -4,6 +4,7 @@
   const body = document.body;
   const ANSWER_MS = 15000; // a small computer takes a while to look at a password
   const SURE_MS = 5000;
+  const CHANGES_WHO = ["/door/in", "/door/first", "/door/out", "/door/phone"];
 
   const post = async (url, entry) => {
     let answer, told;
@@ -52,16 +53,26 @@
     problem.scrollIntoView({ block: "nearest" });
   };
 
+  // Nothing of what was seen stays on this device for whoever comes next: the pages kept here are those of one person.
+  const forget = async () => {
+    if (!("caches" in window)) return;
+    const kept = (await caches.keys()).filter((name) => name.startsWith("coldshed-pages-"));
+    await Promise.all(kept.map((name) => caches.delete(name)));
+  };
+
   const done = async (form, answer) => {
+    if (CHANGES_WHO.includes(form.dataset.door)) await forget();
     const dialog = form.closest("dialog");
-    if (dialog) return dialog.close("done");
+    if (dialog) {
+      if (answer.name) body.dataset.visitor = answer.name; // whoever signs in over a page taps on it from now on
+      return dialog.close("done");
+    }
     if (form.dataset.doorShows) {
       const place = document.getElementById(form.dataset.doorShows);
       place.querySelector("code").textContent = answer.token;
       place.hidden = false;
       return form.querySelector("button[type=submit]").focus();
     }
-    if (form.dataset.door === "/door/out") await window.coldshed?.forget?.();
     if (form.dataset.doorSaid) return complain(form, form.dataset.doorSaid);
     if (form.dataset.doorThen) return location.assign(form.dataset.doorThen);
     location.reload();
@@ -107,5 +118,5 @@
       dialog.querySelector("input[type=password]").focus();
     });
 
-  window.coldshedDoor = { ask };
+  window.coldshedDoor = { ask, forget };
 })();

@@ -4,13 +4,6 @@
   // The page shown when one was not kept: as soon as the shop answers, the page that was asked for.
   if (document.getElementById("not-kept")) addEventListener("polled", () => location.reload());
 
-  // Nothing of what was seen stays on this device: for whoever signs out.
-  window.coldshed.forget = async () => {
-    if (!("caches" in window)) return;
-    const kept = (await caches.keys()).filter((name) => name.startsWith("coldshed-pages-"));
-    await Promise.all(kept.map((name) => caches.delete(name)));
-  };
-
   const begin = () =>
     navigator.serviceWorker
       .register("/worker.js", { updateViaCache: "none" })

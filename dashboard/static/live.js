@@ -42,8 +42,9 @@
   };
 
   // A newer program answers: the page is loaded anew, once, unless somebody has begun to fill something in.
+  const busy = () => edited || document.querySelector("dialog[open]");
   const renew = (told) => {
-    if (!told || told === version || edited || document.querySelector("dialog[open]")) return;
+    if (!told || told === version || busy()) return;
     try {
       if (sessionStorage.getItem("renewed") === told) return;
       sessionStorage.setItem("renewed", told);
@@ -75,8 +76,10 @@
       if (answer.status !== 304 && !answer.ok) throw new Error(`status ${answer.status}`);
       rebase(answer);
       if (answer.status !== 304) {
-        take(await answer.text());
+        const page = take(await answer.text());
         tag = answer.headers.get("ETag") ?? "";
+        // Somebody else has signed in meanwhile. What is half filled in stays; the shop asks before it takes that.
+        if (!busy() && page.body.dataset.visitor !== body.dataset.visitor) location.reload();
       } else if (misjudged()) {
         tag = ""; // it is taken whole
         poll();

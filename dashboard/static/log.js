@@ -48,7 +48,7 @@
     try {
       answer = await fetch(picture ? `${url}?who=${encodeURIComponent(who())}` : url, {
         method: "POST",
-        headers: { "Content-Type": picture ? picture.type : "application/json" },
+        headers: window.coldshedTaps.heads(picture ? picture.type : "application/json"),
         body: picture ?? JSON.stringify(entry),
         signal: AbortSignal.timeout(picture ? PICTURE_MS : ANSWER_MS),
       });

@@ -43,7 +43,7 @@
   const post = async ({ url, entry }) => {
     const answer = await fetch(url, {
       method: "POST",
-      headers: { "Content-Type": "application/json" },
+      headers: taps.heads("application/json"),
       body: JSON.stringify(entry),
       signal: AbortSignal.timeout(ANSWER_MS),
     });

@@ -147,6 +147,7 @@
     if (alarm && alarm.dataset.alarm !== rung) document.getElementById("rings").textContent = alarm.textContent;
     expire();
     showPending();
+    return page;
   };
 
   // Strips that have been acted on and wait for the answer that knows of it: panel -> when it was logged, until when.

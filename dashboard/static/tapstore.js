@@ -3,7 +3,7 @@
 "use strict";
 (() => {
   const LEASE_MS = 12000; // a page that sends and falls asleep is followed by another after this
-  const { visitor = "" } = document.body.dataset; // who is signed in here, if anybody has to be
+  const visitor = () => document.body.dataset.visitor ?? ""; // who is signed in here, if anybody has to be
   const page = [...crypto.getRandomValues(new Uint32Array(2))].join("-");
 
   const opened = new Promise((done) => {
@@ -44,7 +44,7 @@
   const put = (url, entry, name, given) =>
     within((taps) => {
       taps.index("id").getKey(entry.id).onsuccess = ({ target }) => {
-        if (target.result === undefined) taps.add({ url, entry, name, given: Boolean(given), by: visitor, phone: Date.now() });
+        if (target.result === undefined) taps.add({ url, entry, name, given: Boolean(given), by: visitor(), phone: Date.now() });
       };
     });
 
@@ -52,7 +52,7 @@
   const nextOf = (taps) => {
     const stuck = new Set();
     for (const one of taps) {
-      if (one.by && one.by !== visitor) continue; // it is sent in the name of whoever tapped it, or not at all
+      if (one.by && one.by !== visitor()) continue; // it is sent in the name of whoever tapped it, or not at all
       if (one.asks) stuck.add(one.entry.panel);
       else if (!one.refused && !one.held && !(one.entry.panel && stuck.has(one.entry.panel))) return one;
     }
@@ -101,5 +101,8 @@
       };
     });
 
-  window.coldshedTaps = { opened, every, put, claim, release, drop, change, refuse };
+  // Sent with what is tapped: the shop takes nothing from a page of somebody else than is signed in by now.
+  const heads = (type) => ({ "Content-Type": type, "Coldshed-Visitor": encodeURIComponent(visitor()) });
+
+  window.coldshedTaps = { heads, opened, every, put, claim, release, drop, change, refuse };
 })();

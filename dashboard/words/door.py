@@ -5,6 +5,8 @@ from __future__ import annotations
 DOOR_SAID: dict[str, str] = {
     "stranger": "You are not signed in.",
     "stranger_do": "Sign in, then tap again: nothing was lost.",
+    "other": "Somebody else has signed in on this device since this page came.",
+    "other_do": "Sign in again to log it under your own name: nothing was lost.",
     "sign": "This needs a signature.",
     "sign_do": "Choose your name, give your PIN, then tap again.",
     "not_yours": "Your account may {have}; this needs one that may {needs}.",

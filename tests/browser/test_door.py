@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -109,6 +110,31 @@ def test_an_open_page_says_that_it_is_signed_out(door: Door) -> None:
     page.evaluate("coldshed.poll()")
     expect(page.locator("#lost")).to_contain_text("signed out")
     assert page.locator(".strip").count() == 5, "what was seen last stays, with its own end"
+
+
+def test_a_sheet_left_open_logs_nothing_under_whoever_signed_in_in_another_tab(door: Door) -> None:
+    door.open("/panels/skiff-deck-2/coat")
+    page = door.sign_in("Robin")
+    page.locator("main input").first.dispatch_event("input")  # somebody has begun to fill it in
+    page.evaluate(
+        "caches.open('coldshed-pages-x').then((kept) => kept.put('/panels/x', new Response('Robin saw')))"
+    )
+    body = json.dumps({"name": "Kim", "password": PASSWORD})
+    signs_in = (
+        "body => fetch('/door/in', {method: 'POST', headers: {'Content-Type': 'application/json'}, body})"
+    )
+    before = len(door.events())
+    page.evaluate(signs_in, body)
+    page.get_by_role("button", name="Mixed just now").click()
+    expect(page.locator("#door-in")).to_be_visible()
+    page.fill("#door-in-password", PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/panels/skiff-deck-2")
+    assert door.events()[before:] == [("coat mixed", "Robin")]
+    assert page.evaluate("caches.has('coldshed-pages-x')") is False, "what one person saw, another does not"
+    page.evaluate(signs_in, body)
+    page.evaluate("coldshed.poll()")
+    expect(page.locator("body[data-visitor=Kim]")).to_have_count(1)
 
 
 def test_what_one_may_not_do_is_not_offered(door: Door) -> None:

@@ -194,7 +194,7 @@ def test_a_page_that_was_not_kept_says_so_and_leads_to_the_round(
 
 def test_after_signing_out_nothing_that_was_seen_is_left(context: BrowserContext, served: Served) -> None:
     page = seen(context, served, "/", "/panels/lid-4")
-    page.evaluate("window.coldshed.forget()")
+    page.evaluate("window.coldshedDoor.forget()")
     assert kept(page) == []
     served.stop()
     page.goto(served.url)
@@ -237,7 +237,7 @@ def test_on_plain_http_over_a_network_there_is_no_worker_and_nothing_breaks(
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto(f"http://shed.lan:{port}/")
         assert page.evaluate("[isSecureContext, 'serviceWorker' in navigator]") == [False, False]
-        page.evaluate("window.coldshed.forget()")
+        page.evaluate("window.coldshedDoor.forget()")
         page.evaluate("window.coldshed.poll()")
         expect(page.locator("#strip-skiff-deck-2 .fresh .headline")).to_have_text("Recoat before 06:50")
         assert complaints == []

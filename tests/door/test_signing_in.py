@@ -164,6 +164,21 @@ def test_nobody_logs_under_another_name(house: House) -> None:
     assert [who[f"tap-said-00{n}"] for n in (1, 2, 3)] == ["Robin", "Robin", "lamp"]
 
 
+def test_a_page_of_one_person_logs_nothing_under_another_who_signed_in_since(house: House) -> None:
+    """One browser has one cookie for all its tabs: the page says whose it is."""
+    caller = house.signed_in("Kim")
+    for page_of, told in (("Robin", 401), ("", 401), ("Kim", 200), ("%4Bim", 200)):
+        answer = caller.post("/api/events", {"id": new_id(), **WASH}, **{"coldshed-visitor": page_of})
+        assert answer.status_code == told, page_of
+        assert told == 200 or (answer.json()["door"], "own name" in answer.text) == ("sign in", True)
+    caller.post("/door/phone", {"name": "bench"})
+    for page_of, told in (("Kim", 401), ("", 200)):
+        answer = caller.post("/api/events", {"id": new_id(), **WASH}, **{"coldshed-visitor": page_of})
+        assert answer.status_code == told, page_of
+    who = [event.who for event in house.shop.logbook.events() if event.kind == "washed"]
+    assert who == ["Kim", "Kim", "bench"]
+
+
 def test_on_a_shop_phone_a_tap_carries_the_name_that_was_chosen(house: House) -> None:
     phone = house.signed_in("Kim")
     phone.post("/door/phone", {"name": "bench"})
