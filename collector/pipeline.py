@@ -17,6 +17,7 @@ from typing import Protocol
 import apsw
 
 from collector.arrival import Arrival, Decoded, Decoder, Delivery, Outcome, Refusal, Sample
+from collector.assigned import Assigned
 from collector.checks import believed_time
 from collector.clock import Clock
 from collector.decode import decoder_of
@@ -110,6 +111,7 @@ class Pipeline:
         self._at_most = at_most
         self._decoders: dict[str, Decoder] = {source.id: decoder_of(source) for source in settings.source}
         self._probes = wire_names(settings)
+        self._assigned = Assigned(settings)
         self._facts = probe_facts(settings)
         writer.describe(self._facts)
         self._recheck = Recheck(writer, self._facts)
@@ -284,6 +286,8 @@ class Pipeline:
             return Refusal(
                 "unknown name", f"no probe is called {sample.name[:80]!r} on source {arrival.source!r}"
             )
+        if refusal := self._assigned.refusal(probe, arrival.topic):
+            return refusal
         if sample.at is None and not arrival.live:
             return Refusal("stale", f"{sample.name[:80]}: an old message without a time of its own")
         if sample.at is not None and sample.at < EARLIEST_MS:

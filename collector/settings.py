@@ -109,12 +109,20 @@ class SettingsError(ValueError):
     """The settings cannot be used; the text says where, why and what is allowed."""
 
 
+TOPIC_FILTER = r"^(?:(?:\+|[^+#/]*)/)*(?:\+|#|[^+#/]+)$"
+"""MQTT 5, 4.7.1: + stands alone between slashes, # alone at the end."""
+BROKERED = ("mqtt", "replay")
+"""Kinds of sources whose arrivals have a topic that a device chose."""
+
+
 class Probe(Table):
     """A channel: the series that stays when the device behind it is replaced.
 
     id           what pages and files call it
     source, name which source hears it, and what it calls itself there (default: its id); a list where the
                  device has a name for each quantity, as SenML devices do
+    topic        of a broker's probe: the only topic, or filter of topics, on which its name is believed; together
+                 with the broker's own rules no device can then pose as another (firmware_notes/broker.md)
     zone         part of the site: "shed", "warm room"
     place        what it touches: the panel's surface, the air, or the bottles
     interval_s   how often it reports; silent after three of these
@@ -124,6 +132,7 @@ class Probe(Table):
     id: Name
     source: str
     name: WireName | tuple[WireName, ...] = ()
+    topic: str | None = Field(default=None, pattern=TOPIC_FILTER)
     zone: Name
     place: Literal["surface", "air", "bottles"]
     interval_s: float = Field(gt=0, le=3600)
@@ -227,6 +236,10 @@ class Settings(Table):
             if probe.source not in sources:
                 text = f"no source is called {probe.source!r}; {nearest(probe.source, sources)}"
                 raise _misfit("probe", index, "source", text)
+            kind = self.source[sources.index(probe.source)].kind
+            if probe.topic is not None and kind not in BROKERED:
+                text = f"a source of kind {kind!r} has no topics: leave this out"
+                raise _misfit("probe", index, "topic", text)
             for name in probe.wire_names:
                 if (probe.source, name) in wires:
                     text = f"another probe listens to the name {name!r} on source {probe.source!r} already"

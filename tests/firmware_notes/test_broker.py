@@ -63,6 +63,8 @@ class Person:
         self._client.on_subscribe = lambda *_: self._ready.set()
         self._client.on_message = lambda client, data, item: self.heard.append((item.topic, item.payload))
         self._client.on_publish = lambda client, data, mid, reason, _: self._told.update({mid: reason})
+        self.cut_off = False
+        self._client.on_disconnect = lambda *_: setattr(self, "cut_off", True)
         self._hears = hears
         self._client.connect("127.0.0.1", broker.port)
         self._client.loop_start()
@@ -81,6 +83,11 @@ class Person:
         mid = self._client.publish(topic, payload, qos=1).mid
         wait_until(lambda: mid in self._told, f"an answer about {topic}")
         return not self._told[mid].is_failure
+
+    def send_blindly(self, topic: str, payload: bytes) -> None:
+        """Without waiting for an answer; without the client's own regard for the broker's limit."""
+        self._client._connect_properties = None
+        self._client.publish(topic, payload, qos=0)
 
     def close(self) -> None:
         self._client.disconnect()
@@ -160,6 +167,18 @@ def test_each_user_may_write_where_the_page_says_and_not_elsewhere(
         assert person.may_send(topic) is allowed
     finally:
         person.close()
+
+
+def test_a_message_over_the_limit_is_refused_and_its_sender_cut_off(broker: Server) -> None:
+    """MQTT 5, 3.1.2.11.4 and reason code 0x95, Packet too large."""
+    person, listener = Person(broker, "probe7"), Person(broker, "collect")
+    try:
+        person.send_blindly("shed/probe7/senml", b"x" * 70_000)
+        wait_until(lambda: person.cut_off, "the broker cuts the connection")
+        assert listener.heard == []
+    finally:
+        person.close()
+        listener.close()
 
 
 def test_collect_hears_every_probe_and_a_probe_hears_nobody(broker: Server) -> None:
