@@ -36,6 +36,7 @@ class NightStrip:
     worked_out: int | None
     readings_to: int | None
     known: bool = False
+    zone: str = ""
     may_suppose: bool = False
 
     @property
@@ -58,6 +59,7 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
         return NightStrip(
             panel.id, panel.name, Kind.NOT_KNOWN.value.replace(" ", "-"), Mark.TORN.value, unknown,
             (strip.why,) if not strip.known else (), (), "", None, "", strip.worked_out, strip.readings_to,
+            zone=panel.zone,
         )  # fmt: skip
     kind, mark = Kind.WAIT, Mark.RAMP
     if head.key != "coldest":
@@ -72,6 +74,7 @@ def night_strip(panel: Panel, item: Assessment | None, view: View, started: bool
     return NightStrip(
         panel=panel.id,
         name=panel.name,
+        zone=panel.zone,
         contour=kind.value,
         mark=mark.value,
         headline=view.sentence(head),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -12,8 +12,8 @@ from dashboard.devices import Check, Device, Entered, ProbeLog
 from dashboard.display import TIE, View
 from dashboard.entries import Entry, entries
 from dashboard.field_check import AGAINST, ICE, SALT_RANGE_C, SALTS, Progress
-from dashboard.panel import Event
-from dashboard.strips import Button
+from dashboard.panel import Event, Panel
+from dashboard.strips import Button, counted
 from dashboard.words import LABELS
 
 
@@ -211,3 +211,10 @@ def progress_lines(quantity: Quantity, here: Progress, view: View) -> list[str]:
         width = difference(quantity, here.found.half_width, view)
         lines.append(LABELS["live_error"].format(error=off(quantity, here.found.error, view), width=width))
     return lines
+
+
+def stands_for(probe_id: str, panels: Mapping[str, Panel]) -> list[str]:
+    """Names of the open panels that this probe answers for, in order."""
+    here = [panel for panel in panels.values() if not panel.closed]
+    named = [panel.name for panel in here if probe_id in (panel.surface_probe, panel.air_probe)]
+    return sorted(named, key=counted)

@@ -111,7 +111,7 @@ def _answered(panel: Panel, assessment: Assessment | None, view: View, started: 
         return _held(panel, panel.hold, view)
     if assessment is None or not assessment.is_of(panel):
         key = "not_worked_out" if started else "watch_not_started"
-        return _unknown(panel, Say(key), Say(f"why_{key}"), view)
+        return replace(_unknown(panel, Say(key), Say(f"why_{key}"), view), button=_see(panel))
     if assessment.is_old(view.now):
         said = Say(
             "why_too_old",
@@ -185,7 +185,7 @@ def button(panel: Panel, assessment: Assessment) -> Button:
         return Button(LABELS["log_sand"], kind="sanded")
     if verdict.mark is Mark.KNEE:
         return Button(LABELS["plan_heat"], href=f"/tonight/{panel.id}#ask")
-    return Button(LABELS["see_panel"], href=here)
+    return _see(panel)
 
 
 def _felt_lately(panel: Panel, assessment: Assessment) -> bool:
@@ -210,7 +210,7 @@ def round_of(
     started = assessments is not None
     shown = [panel for panel in open_panels if zone in (None, panel.zone)]
     strips = [strip(panel, by_panel.get(panel.id), view, started) for panel in shown]
-    strips.sort(key=lambda item: (item.rank, _limit(by_panel.get(item.panel)), _counted(item.title)))
+    strips.sort(key=lambda item: (item.rank, _limit(by_panel.get(item.panel)), counted(item.title)))
     known = [item for item in strips if item.known]
     return Round(
         strips=tuple(strips),
@@ -224,7 +224,7 @@ def round_of(
     )
 
 
-def _counted(title: str) -> list[tuple[int, str]]:
+def counted(title: str) -> list[tuple[int, str]]:
     """To order names by: "Hull 2" before "Hull 10"."""
     return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", title)]
 
@@ -242,7 +242,8 @@ def folded(found: Round) -> Round:
 
 
 def _only_waits(item: Strip) -> bool:
-    return item.kind is Kind.WAIT and item.button.href == f"/panels/{item.panel}"
+    waits = item.kind is Kind.WAIT or item.key == "not_worked_out"
+    return waits and item.button.href == f"/panels/{item.panel}"
 
 
 def _reasons(panel: Panel, verdict: Verdict, view: View) -> list[str]:
@@ -303,10 +304,14 @@ def _release(panel: Panel) -> Button:
     return Button(LABELS["see_hold"], href=f"/panels/{panel.id}/more#on-hold")
 
 
+def _see(panel: Panel) -> Button:
+    return Button(LABELS["see_panel"], href=f"/panels/{panel.id}")
+
+
 def _check_probe(panel: Panel) -> Button:
     probe = panel.surface_probe or panel.air_probe
     if probe is None:
-        return Button(LABELS["see_panel"], href=f"/panels/{panel.id}")
+        return _see(panel)
     return Button(LABELS["check_probe"], href=f"/more/probes#probe-{probe}")
 
 

@@ -63,7 +63,8 @@ def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
         headline = Say("probe_suspect", {"probe": trace.probe, "read_C": newest.value})
         return not_known(headline, (Say(_suspect_why(newest.quality)),), Flag.PROBE_SUSPECT)
     why = Say("why_probe_silent", {"was": then.value}) if then else Say("why_probe_silent_early")
-    return not_known(Say("probe_silent", {"silent_at": last}), (why,), Flag.PROBE_SILENT)
+    headline = Say("silent_probe", {"probe": trace.probe, "silent_at": last})
+    return not_known(headline, (why,), Flag.PROBE_SILENT)
 
 
 def doubted(item: Suspicion) -> Verdict:

@@ -87,6 +87,7 @@ GROUNDS: dict[str, Ground] = {
     "suspect_mix": Ground("guard_mix_fault", ("change_tile", "change_entry")),
     "probe_suspect": _UNHEARD,
     "probe_silent": _UNHEARD,
+    "silent_probe": _UNHEARD,
     "never_heard": _UNHEARD,
     "no_probe": _UNHEARD,
     "no_readings": _UNHEARD,

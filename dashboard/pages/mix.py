@@ -15,7 +15,7 @@ from dashboard.mix_pots_view import work_view
 from dashboard.mix_work import mix_work
 from dashboard.pages.ages import ages
 from dashboard.probe_view import notices, quantities
-from dashboard.strips import title
+from dashboard.strips import counted, title
 from dashboard.words import LABELS
 
 PATH = "/mix"
@@ -104,7 +104,9 @@ def choices(mixing: MixDesk, question: Question) -> dict[str, object]:
     """What the selects of both pages offer."""
     names = mixing.desk.shop.cards()
     return {
-        "spots": mixing.spots(),
+        "spots": sorted(
+            mixing.spots(), key=lambda spot: (not spot.is_panel, counted(spot.name) if spot.is_panel else [])
+        ),
         "cards": names,
     }
 

@@ -44,6 +44,7 @@ def router(desk: Desk) -> APIRouter:
         view = desk.view()
         heard = desk.heard()
         lines = probe_lines(heard, desk.probe_logs(), view) if heard else []
+        lines.sort(key=lambda line: not line.late and not line.doubted)
         troubles = desk.shop.troubles()
         return desk.page(
             request, "probes.html", view, tab="more", heard=heard, lines=lines, troubles=troubles

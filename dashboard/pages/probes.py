@@ -80,6 +80,7 @@ def _probe(desk: Desk, request: Request, probe_id: str) -> Response:
         if heard
         else None,
         device=probe_view.device(log, view),
+        stands_for=probe_view.stands_for(probe_id, desk.panels()),
         parts=[
             probe_view.quantity_view(probe_id, facts.accuracy_K, log, quantity, view) for quantity in measured
         ],

@@ -13,6 +13,9 @@ from dashboard.round_sheet import sheet_of
 from dashboard.strips import is_long
 from dashboard.words import LABELS
 
+FIND_BEYOND = 12
+"""With more panels than this, one is found by its name."""
+
 
 def router(desk: Desk) -> APIRouter:
     """GET / and /round/sheet, each of all zones or of one."""
@@ -29,6 +32,7 @@ def router(desk: Desk) -> APIRouter:
             tab="round",
             round=found,
             many=is_long(sum(not panel.closed for panel in desk.panels().values())),
+            findable=len(found.strips) > FIND_BEYOND,
             zone=zone,
             title=name(view),
             ages=ages(view, found.readings_to, found.worked_out),

@@ -17,6 +17,7 @@ from dashboard.night_strip import ORDER, Answer, is_fresh, night_strip, said
 from dashboard.pages.ages import ages
 from dashboard.pages.panels import find
 from dashboard.panel import Panel
+from dashboard.strips import counted
 from dashboard.suppose import CannotSuppose
 from dashboard.supposing import Busy
 from dashboard.words import LABELS
@@ -29,13 +30,14 @@ def router(desk: Desk) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/tonight")
-    def of_the_shop(request: Request) -> Response:
+    def of_the_shop(request: Request, zone: str | None = None) -> Response:
         view = desk.view()
-        panels = [panel for panel in desk.panels().values() if not panel.closed]
+        open_panels = [panel for panel in desk.panels().values() if not panel.closed]
+        panels = [panel for panel in open_panels if zone in (None, panel.zone)]
         found = [(panel, *desk.assessment(panel.id)) for panel in panels]
         nights = sorted(
             (night_strip(panel, item, view, started) for panel, item, started in found),
-            key=lambda one: (ORDER.index(one.mark), one.name),
+            key=lambda one: (ORDER.index(one.mark), counted(one.name)),
         )
         fresh = [(panel.zone, item) for panel, item, _ in found if item and is_fresh(panel, item, view)]
         known = [one for one in nights if one.known]
@@ -45,6 +47,8 @@ def router(desk: Desk) -> APIRouter:
             view,
             tab="tonight",
             nights=nights,
+            zone=zone,
+            shop_zones=sorted({panel.zone for panel in open_panels}),
             zones=[view.sentence(say) for say in tonight.zone_lines(fresh, view)],
             good_until=min((one.good_until for one in known if one.good_until), default=None),
             ages=ages(

@@ -54,7 +54,7 @@
     location.reload();
   };
   addEventListener("input", (event) => {
-    edited ||= event.target.matches("input:not([type=range]), select, textarea");
+    edited ||= event.target.matches("input:not([type=range], [type=search]), select, textarea");
   });
 
   // With a stream: at the turn of each minute, when clock and ages in the header change.

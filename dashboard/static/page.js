@@ -79,7 +79,7 @@
     }
     if (folded) old.classList.add("folded"); // its button comes with the new order
     if (folded) old.querySelector(".do")?.remove();
-    if (old.matches(".strip")) hold(old, height);
+    if (old.matches(".strip") && height) hold(old, height); // one that is filtered out has none
     if (Math.abs(old.getBoundingClientRect().height - height) > 0.5) swapped = performance.now();
   };
 

@@ -55,7 +55,8 @@ HEADLINES: dict[str, str] = {
     "mix_patchy": "Not known: coat {coat} is hard here, soft there",
     "suspect_mix": "Suspect the mix: waiting will not cure it",
     "probe_suspect": "Not known: probe {probe} reads {read_C}",
-    "probe_silent": "Not known: probe silent since {silent_at}",
+    "probe_silent": "Not known: probe silent since {silent_at}",  # of answers stored before the probe was named
+    "silent_probe": "Not known: {probe} silent since {silent_at}",
     "never_heard": "Not known: probe {probe} was never heard",
     "no_probe": "Not known: this panel has no probe",
     "no_readings": "Not known: no readings since it was mixed",

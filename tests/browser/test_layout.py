@@ -43,6 +43,22 @@ def test_at_a_desk_two_zones_stand_side_by_side_and_the_page_uses_its_width(
     assert below["x"] < 20
 
 
+@pytest.mark.parametrize("visit", [(DESK, "light")], indirect=True, ids=["1280"])
+def test_of_many_panels_one_is_found_by_its_name_and_enter_opens_it(visit: Visit, shop: FakeShop) -> None:
+    many(shop, 9)
+    page = visit.open("/")
+    seen, field = page.locator(".strip:visible"), page.get_by_label("Find a panel")
+    expect(seen).to_have_count(14)
+    field.fill("hull 7")
+    expect(seen).to_have_count(1)
+    expect(seen).to_contain_text(["Hull 7"])
+    field.fill("coats")
+    expect(page.get_by_text("No panel here is called that.")).to_be_visible()
+    field.fill("hull 7")
+    field.press("Enter")
+    page.wait_for_url("**/panels/hull-7")
+
+
 def test_in_the_evening_too_five_strips_and_the_way_to_what_is_left_to_do_are_on_one_screen(
     visit: Visit, shop: FakeShop
 ) -> None:

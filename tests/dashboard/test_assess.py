@@ -93,7 +93,7 @@ def test_two_coats_recoat_looks_at_the_newest() -> None:
 def test_a_silent_probe_is_not_known_and_says_what_was_known() -> None:
     """Three intervals without a reading: never the old answer."""
     answer = after(lambda hour: 20.0, 12, silent_from=9.0)
-    assert answer.verdict.headline.key == "probe_silent"
+    assert answer.verdict.headline.key == "silent_probe"
     assert answer.verdict.state is State.NOT_KNOWN
     assert answer.verdict.why[0].values["was"] == "firm"
     assert answer.readings_to == MIXED + 9 * HOUR_MS

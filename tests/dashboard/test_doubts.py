@@ -48,7 +48,7 @@ def alarms(shed: Shed) -> list[tuple[str, str | None, bool]]:
 
 
 def test_a_panel_whose_probe_seems_to_have_come_off_is_not_known_and_rings(shed: Shed) -> None:
-    assert shed.headline() not in ("head_tape_off", "probe_silent")
+    assert shed.headline() not in ("head_tape_off", "silent_probe")
     shed.readings.suspect([suspicion()])
     shed.round_at(119.1)
     answer = shed.seen.assessment("lid-4")

@@ -78,7 +78,7 @@ def test_a_room_that_cools_every_night_has_a_latest_mixing_time() -> None:
 @pytest.mark.parametrize(
     ("facts", "key"),
     [
-        (here(mild, silent_from=NOON_H - 1.0), "probe_silent"),
+        (here(mild, silent_from=NOON_H - 1.0), "silent_probe"),
         (replace(here(mild), surface=None, air=None), "never_heard"),
         (
             replace(here(mild), surface=replace(
@@ -194,7 +194,7 @@ def test_a_film_that_cannot_be_coated_comes_before_the_hour() -> None:
     until = after_film(hour, replace(verdict("recoatable", Kind.ACT, Mark.LAP), headline=shut))
     assert until.answer is Answer.MIX_NOW
     assert mix_words.headline(until) == Say("mix_now_by", {"mix_by": hour.at + HOUR_MS})
-    for unknown in (None, verdict("probe_silent", Kind.NOT_KNOWN, Mark.TORN)):
+    for unknown in (None, verdict("silent_probe", Kind.NOT_KNOWN, Mark.TORN)):
         got = after_film(hour, unknown)
         assert got.answer is None
         assert mix_words.look(got)[0] is Kind.NOT_KNOWN
@@ -233,7 +233,7 @@ def test_no_hour_is_right_between_the_window_of_the_film_below_and_its_sanding()
     firm = over_film(after_film(day, verdict("firm", Kind.WAIT, Mark.RAMP)), film(-9.0, -2.0, 30.0))
     assert {choice.answer for choice in firm.choices} == {Answer.NOT_YET}
     assert mix_words.best(firm).key == "mix_best_film_none"
-    unknown = over_film(after_film(day, verdict("probe_silent", Kind.NOT_KNOWN, Mark.TORN)), [])
+    unknown = over_film(after_film(day, verdict("silent_probe", Kind.NOT_KNOWN, Mark.TORN)), [])
     assert unknown.best is None
     assert len(unknown.choices) == 1
 
@@ -268,7 +268,7 @@ def test_a_planned_panel_whose_probe_is_silent_is_not_known() -> None:
     panel = replace(bare.panel, plan=(PlannedCoat("laminate", medium.id),))
     got = assess(replace(bare, panel=panel, cards={medium.id: medium}), at)
     assert got.verdict.kind is Kind.NOT_KNOWN
-    assert got.verdict.headline.key == "probe_silent"
+    assert got.verdict.headline.key == "silent_probe"
 
 
 def test_every_reason_has_its_headline() -> None:

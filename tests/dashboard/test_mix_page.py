@@ -83,7 +83,7 @@ def test_a_panel_whose_film_waits_says_what_the_panel_says(mild: FakeShop, clien
     where = {"spot": "panel:lid-4"}
     got = client.get("/api/mix?" + urlencode(where)).json()
     assert got["answer"] is None, "its probe lay in ice and is silent"
-    assert got["headline"].startswith("Not known: probe silent")
+    assert got["headline"].startswith("Not known: S1 silent")
     s1 = (Reading("S1", Quantity.TEMPERATURE, 18.0, at, at) for at in range(LATER - HOUR, LATER + 1, MINUTE))
     mild.read(*s1)
     got = client.get("/api/mix?" + urlencode(where)).json()
@@ -100,7 +100,7 @@ def test_a_silent_probe_is_never_mix_now(mild: FakeShop, client: Client) -> None
     assert client.get("/api/mix?" + urlencode(HERE)).json()["answer"] == "mix now"
     mild.clock.at += 3 * MINUTE  # type: ignore[attr-defined]
     assert client.get("/api/mix?" + urlencode(HERE)).json()["answer"] is None
-    assert "Not known: probe silent since" in ask(client, "/mix")
+    assert "Not known: S2 silent since" in ask(client, "/mix")
 
 
 @pytest.mark.parametrize(

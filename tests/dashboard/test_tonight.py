@@ -101,7 +101,7 @@ def test_milestones_are_told_from_the_safe_side(client: Client, evening: NightSh
 
 def test_what_is_not_known_is_said_and_nothing_can_be_supposed(client: Client) -> None:
     told = api(client, "/panels/rib-1/tonight")
-    assert told["headline"].startswith("Not known: probe silent since")
+    assert told["headline"].startswith("Not known: S3 silent since")
     assert (told["night"], told["milestones"], told["known"]) == (None, [], False)
     page = client.get("/tonight/rib-1?hold=20").text
     assert 'id="what-if"' not in page

@@ -114,13 +114,13 @@ def test_a_probe_that_falls_silent_is_noticed_without_any_new_reading(shed: Shed
     shed.log("coat mixed", 0, card="invented-25min", applied_at=START, kind="laminate")
     shed.round_at(9)
     shed.round_at(12)
-    assert shed.headline() != "probe_silent"
+    assert shed.headline() != "silent_probe"
     shed.round_at(12.1)
-    assert shed.headline() == "probe_silent"
+    assert shed.headline() == "silent_probe"
     assert [(alarm.kind, alarm.returned_at) for alarm in shed.seen.alarms()] == [("probe silent", None)]
     shed.measured(10, 20)
     shed.round_at(19)
-    assert shed.headline() != "probe_silent"
+    assert shed.headline() != "silent_probe"
     shed.round_at(20)
     assert shed.seen.alarms()[0].returned_at == START + 19 * MINUTE
 
@@ -130,7 +130,7 @@ def test_a_silent_probe_that_is_heard_again_is_noticed_at_once(shed: Shed) -> No
     shed.log("coat mixed", 0, card="invented-25min", applied_at=START, kind="laminate")
     shed.measured(0, 10)
     shed.round_at(20.1)
-    assert shed.headline() == "probe_silent"
+    assert shed.headline() == "silent_probe"
     shed.measured(10, 21)
     shed.round_at(20.2)
     assert shed.headline() == "workable"

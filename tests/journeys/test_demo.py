@@ -13,7 +13,7 @@ MORNING = {
     "plug-7": "Warm it above",
     "box-a": "Sand",
     "lid-4": "Dry it, wash it",
-    "rib-1": "Not known: probe silent since",
+    "rib-1": "Not known: S4 silent since",
     "skiff-deck-2": "Recoat before",
 }
 """The panels, and how their headlines begin: stopped by cold, to sand, to wash, a silent probe, to recoat."""

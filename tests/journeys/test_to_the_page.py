@@ -127,13 +127,13 @@ def test_a_loggers_files_become_a_headline_by_command_and_by_folder(shop: Shop, 
     first = shop.stored("L1")
     last = first[-1][0]
     shop.coat("lid-4", last - 30 * HOUR_MS)
-    page.says("lid-4", "Not known: probe silent since")
+    page.says("lid-4", "Not known: L1 silent since")
     text, middle_rows = night_csv(last + STEP_MS, last + 6 * HOUR_MS, STEP_MS)
     (shop.folder / "second.csv").write_text(text)
     handed = shop.do("import", str(shop.folder / "second.csv"), "--source", "logger")
     assert "collect is running: handed to it as" in handed
     wait_until((shop.folder / "inbox" / "done" / "second.csv").exists, "the handed file is done")
-    page.says("lid-4", "Not known: probe silent since")
+    page.says("lid-4", "Not known: L1 silent since")
     text, last_rows = night_csv(last + 6 * HOUR_MS, now_ms(), STEP_MS)
     inbox = shop.folder / "inbox"
     for name in ("third.csv", "third-again.csv"):

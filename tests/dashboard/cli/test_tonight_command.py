@@ -46,7 +46,7 @@ def test_the_shop_says_its_night_and_what_to_do_before_leaving(
     out = told(capsys, "--settings", str(settings))
     assert "Shed: coldest hour about" in out
     assert "Too cold tonight: it will stop curing at" in out
-    assert "Not known: probe silent since" in out
+    assert "Not known: S3 silent since" in out
     assert LABELS["before_leave"] in out
     assert "[ ] Plug 7: Warm it while you are here." in out
     assert "[ ] Rib 1: Check its probe: tonight is not known." in out
