@@ -73,11 +73,13 @@ class Decisions:
         of: str | None = None,
         granted: bool = True,
         missing: tuple[str, ...] = (),
+        signed: bool | None = None,
     ) -> Event:
         """The decision as it is taken down: at, by whom and for which panel as `event` says. Times UTC ms.
 
         of       id of the entry it goes with, None: it stands by itself
         missing  keys of what would have been needed, of one that was not granted
+        signed   whether a PIN or password proved the name just then; None: nobody is asked for one
         """
         said = self._said(event, panel)
         # A grant rests on its evidence; what is held against the answer is what was done.
@@ -86,6 +88,8 @@ class Decisions:
             "act": act, "of": of, "granted": granted, "missing": list(missing), "deviation": against, "said": said,
             "software": software(),
         }  # fmt: skip
+        if signed is not None:
+            body["signed"] = signed
         return Event(id_, event.at, event.recorded, event.who, "decided", panel.id, body)
 
     def _said(self, event: Event, panel: Panel) -> dict[str, Any] | None:

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request, Response
 
 from dashboard.api.entry_models import Body, Id, Who
 from dashboard.desk import Desk
+from dashboard.door.visitor import asking
 from dashboard.entries import refused, said
 from dashboard.evidence import DEMOULD, SIGN_OFF, in_words
 from dashboard.pages.decide import asked
@@ -52,8 +53,9 @@ def router(desk: Desk) -> APIRouter:
         now = desk.shop.clock.now()
         about = Event(entry.id, now, now, entry.who.strip(), "decided", panel.id, {})
         event = desk.shop.decisions.decided(
-            entry.id, about, panel, entry.act, granted=not missing, missing=tuple(missing)
-        )
+            entry.id, about, panel, entry.act, granted=not missing, missing=tuple(missing),
+            signed=bool(asking().signed),
+        )  # fmt: skip
         new = desk.shop.logbook.append(event)
         return {
             "event": event.id, "new": new, "recorded": now, "granted": not missing, "missing": missing, "gone": False,

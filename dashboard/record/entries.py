@@ -137,6 +137,8 @@ def _decision(used: Used, event: Event, fits: DecisionFits, say: Wording) -> Lin
         bold.append(RECORD[key].format(did=RECORD[f"did_{act}"], said=words))
     if not body["granted"]:
         bold.append(RECORD["not_granted"].format(missing="; ".join(body["missing"])))
+    if "signed" in body:
+        (more if body["signed"] else bold).append(RECORD["signed" if body["signed"] else "name_typed"])
     rests = {True: "same_readings", False: "other_readings", None: "readings_unkept"}[fits.readings_same]
     if said:
         more.append(f"{RECORD['rested_on']} {RECORD[rests]}.")

@@ -9,8 +9,7 @@ PAPER_LABELS: dict[str, str] = {
     "label_loopback": "No QR code: {url} leads a phone to itself, not to this computer.",
     "label_do": "Set public_url under [serve] in coldshed.toml to what a phone calls this computer by, then start "
     "serve again:",
-    "label_way": "It has to lead to the pages by a way of your own, a tunnel or a proxy: there are no accounts yet, so "
-    "whoever comes that way may log.",
+    "label_way": "Phones reach the pages once there are accounts: Help, “Who may come in”, says how.",
     "label_meanwhile": "The six letters work already: More, “Letters on a label”.",
     "label_print": "Print at full size, not “fit to page”: the code is 28 mm wide.",
     "label_letters": "Letters on a label",

@@ -109,6 +109,8 @@ RECORD: dict[str, str] = {
     "number": "No.",
     "not_granted": "Not granted, missing: {missing}",
     "granted": "Granted",
+    "signed": "Signed: a PIN or password proved the name.",
+    "name_typed": "The name was typed; nothing proved it.",
     "same_readings": "the readings on this record",
     "other_readings": "other readings than those on this record: late ones came, or flags or times were put right",
     "readings_unkept": "readings that are not kept with it",

@@ -204,7 +204,8 @@ def test_a_decision_is_signed_with_a_pin_each_time(house: House) -> None:
     assert phone.post("/door/sign", {"name": "Robin", "secret": PIN}).status_code == 200
     signed = phone.post(path, {"id": "tap-signed-1", "who": "Kim", "act": "demould"})
     assert signed.status_code == 200, signed.text
-    assert house.shop.logbook.events()[-1].who == "Robin"
+    assert (last := house.shop.logbook.events()[-1]).who == "Robin"
+    assert last.body["signed"] is True, "the record says so"
     assert phone.post(path, {"id": new_id(), "act": "demould"}).json()["door"] == "sign", "good once"
     assert phone.post("/door/sign", {"name": "Robin", "secret": PIN}).status_code == 200
     house.hand.at += 121

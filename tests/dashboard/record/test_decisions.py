@@ -71,6 +71,13 @@ def decided(shop: Shop) -> list[Event]:
     return [event for event in shop.logbook.events("lid-4") if event.kind == "decided"]
 
 
+def proof(shop: Shop) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What the record says of its last decision: what must not be overlooked, and the rest."""
+    used = shop.used()
+    line = decisions(used, work_out(used), Wording.of(used, shop.view()))[-1]
+    return line.bold, line.more
+
+
 def one_warm_coat(shop: Shop, days: int, **pot: Any) -> None:
     """A coat at a steady 30 degC for so many days, watched at the end; `pot` alters what is said of its pot."""
     shop.steady(-60, days * DAY, 30.0)
@@ -177,6 +184,7 @@ def test_demoulding_is_blocked_for_want_of_a_hardness_and_granted_with_it(shop: 
     answer = ask(client)
     assert not answer["granted"]
     assert answer["missing"] == ["a hardness on tile or flange at about 20\u00a0°C, of the newest coat"]
+    assert "The name was typed; nothing proved it." in proof(shop)[0]
     assert re.fullmatch(r"Demoulding not granted .*; one thing is missing", answer["said"])
     shop.round_at(2 * DAY - 0.8)
     assert shop.state() is State.SANDABLE, "nothing past sanding is said without it"
