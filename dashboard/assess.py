@@ -154,7 +154,8 @@ def _before_mixing(facts: Facts, trace: Trace | None, last: int | None, at: int)
     dew = dew_now(facts, at)
     if dew is None:
         return planned((Say("why_planned_no_air", {"panel_C": panel_C, "trend": trend}),))
-    return planned((Say("why_planned", {"panel_C": panel_C, "trend": trend, "margin_K": panel_C - dew}),))
+    why = Say("why_planned", {"panel_C": panel_C, "trend": trend, "margin_K": panel_C - dew})
+    return planned((why,) if facts.surface is not None else (why, Say("why_air_only")))
 
 
 def _short(facts: Facts, at: int, verdict: Verdict, last: int | None) -> Assessment:

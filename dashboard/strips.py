@@ -177,6 +177,8 @@ def button(panel: Panel, assessment: Assessment) -> Button:
         return Button(LABELS[label], kind=kind)
     if verdict.headline.key in ("overlap", "setting_thumb") and not _felt_lately(panel, assessment):
         return Button(LABELS["thumb_test"], href=f"{here}/thumb")
+    if verdict.state is State.PLANNED and verdict.kind is Kind.WAIT:
+        return check_hour(panel)
     if verdict.mark is Mark.LAP or verdict.state is State.PLANNED:
         return Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat")
     if verdict.mark is Mark.DROP and verdict.headline.key != "wash_later":
@@ -186,6 +188,11 @@ def button(panel: Panel, assessment: Assessment) -> Button:
     if verdict.mark is Mark.KNEE:
         return Button(LABELS["plan_heat"], href=f"/tonight/{panel.id}#ask")
     return _see(panel)
+
+
+def check_hour(panel: Panel) -> Button:
+    """Before a first coat, while the hour will not do, or no card is said: that first, not the start."""
+    return Button(LABELS["check_hour"], href=f"/mix?spot=panel:{panel.id}")
 
 
 def _felt_lately(panel: Panel, assessment: Assessment) -> bool:

@@ -192,6 +192,6 @@ def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: V
     if state is State.IN_THE_POT:
         rest.append(Button(LABELS["the_pot"], href=f"{here}/pot"))
     if not panel.coats:
-        rest.append(Button(LABELS["check_hour"], href=f"/mix?spot=panel:{panel.id}"))
+        rest.append(strips.check_hour(panel))
     rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))
     return first + [button for button in rest if button not in first]

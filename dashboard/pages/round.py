@@ -35,7 +35,7 @@ def router(desk: Desk) -> APIRouter:
             findable=len(found.strips) > FIND_BEYOND,
             zone=zone,
             title=name(view),
-            ages=ages(view, found.readings_to, found.worked_out),
+            ages=ages(view, found.readings_to if desk.panels() else heard_to(desk), found.worked_out),
             leaving=before_leaving(desk, view, zone),
         )
 
@@ -46,6 +46,12 @@ def router(desk: Desk) -> APIRouter:
         return desk.paper(request, "round_sheet.html", view, sheet=made)
 
     return routes
+
+
+def heard_to(desk: Desk) -> int | None:
+    """When a probe was last heard, UTC ms: a shop without a panel has no older answer to tell of; None: never."""
+    heard = desk.heard()
+    return max((reading.at for reading in heard.newest), default=None) if heard else None
 
 
 def before_leaving(desk: Desk, view: View, zone: str | None = None) -> list[Leaving] | None:

@@ -64,6 +64,9 @@
     return listening() ? Math.max(POLL_MS, turn + Math.random() * FIRST_WAIT_MS) : POLL_MS;
   };
 
+  // A page that says there is no such page is answered so again, and has lost nothing.
+  const missing = document.querySelector("[data-missing]") !== null;
+
   const ask = async () => {
     let out = false;
     try {
@@ -73,14 +76,15 @@
         signal: AbortSignal.timeout(ANSWER_MS),
       });
       out = answer.status === 401;
-      if (answer.status !== 304 && !answer.ok) throw new Error(`status ${answer.status}`);
+      const stillMissing = missing && [403, 404].includes(answer.status);
+      if (answer.status !== 304 && !answer.ok && !stillMissing) throw new Error(`status ${answer.status}`);
       rebase(answer);
-      if (answer.status !== 304) {
+      if (answer.ok) {
         const page = take(await answer.text());
         tag = answer.headers.get("ETag") ?? "";
         // Somebody else has signed in meanwhile. What is half filled in stays; the shop asks before it takes that.
         if (!busy() && page.body.dataset.visitor !== body.dataset.visitor) location.reload();
-      } else if (misjudged()) {
+      } else if (answer.status === 304 && misjudged()) {
         tag = ""; // it is taken whole
         poll();
       }

@@ -62,7 +62,7 @@ FIRST_RUN_LABELS: dict[str, str] = {
     "su_missing_probe": "Name at least one probe first.",
     "su_summary": "This is what will be written",
     "su_write": "Write it and begin",
-    "su_write_note": "coldshed.toml: go on editing it by hand. Only you can read it.",
+    "su_write_note": "It goes into coldshed.toml, a text file: change it there later. Only you can read it.",
     "su_written": "Written. The pages open here in a moment.",
     "su_file": "The file",
     "su_code": "Code",

@@ -170,6 +170,7 @@ LABELS: dict[str, str] = {
     "saved": "Saved.",
     "round_says": "The round says: {said}.",
     "choose_card": "Choose a card",
+    "card_not_here": "Your resin is not among them? Write its card first.",
     "card_fits": "Panel {panel}; this card's minimum is {minimum}.",
     "card_cold": "Too cold for this card: warm the panel first, or choose another card.",
     "card_hot": "Above this card's maximum, {maximum}: cool the panel first, or choose another card.",

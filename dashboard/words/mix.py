@@ -34,7 +34,7 @@ MIX_WHYS: dict[str, str] = {
     "mix_latest_cold": "Latest mixing time: {mix_by}. It may fall under {minimum_C} at {close_by}.",
     "mix_latest_none": "No start is tack-free before the margin may close at {close_by}.",
     "mix_latest_none_cold": "No start is tack-free before it may fall under {minimum_C} at {close_by}.",
-    "mix_latest_shut": "The margin is closed now: no start is safe until it opens.",
+    "mix_latest_shut": "Dew may form now: no start is safe until the panel is warmer or the air drier.",
     "mix_latest_shut_cold": "It is near {minimum_C} or under it now: no start is safe until it warms.",
     "mix_latest_open": "The dew-point margin stays open for two days, as forecast.",
     "mix_latest_unknown": "Latest mixing time not known: nobody measures the air's moisture.",

@@ -84,6 +84,17 @@ def test_a_panel_without_a_card_a_coat_or_an_entry_says_how_each_comes(page: Pag
     expect(page.get_by_role("heading", level=1)).not_to_be_empty()
 
 
+def test_a_page_that_is_not_there_has_lost_no_touch(page: Page) -> None:
+    """It is asked again like any page, and that it is still not there is an answer."""
+    lone = page.context.new_page()
+    lone.goto("/nowhere")
+    with lone.expect_response("**/nowhere"):
+        lone.evaluate("void coldshed.poll()")
+    lone.evaluate("coldshed.poll()")
+    expect(lone.locator("#lost")).to_be_hidden()
+    lone.close()
+
+
 def test_probes_that_were_never_heard_say_what_to_do(page: Page, tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     shop = open_shop(tmp_path / "other", port=free_port(), filled=False, heard=True, sent=lambda now: [])

@@ -1,4 +1,4 @@
-"""Settings says what the file says, with its lines and without secrets; People knows who logs."""
+"""Settings says what the file says, with its lines and without secrets; People who logs; the round what is heard."""
 
 from __future__ import annotations
 
@@ -163,3 +163,12 @@ def test_a_name_whose_only_entry_was_taken_back_is_forgotten(shop: FakeShop, cli
 
 def test_initials() -> None:
     assert [initials(name) for name in ("Kim", "kim berg", "Ann van der Lee")] == ["K", "KB", "AVD"]
+
+
+def test_a_shop_without_a_panel_says_when_its_probes_were_heard(tmp_path: Path) -> None:
+    """A builder who has just plugged one in must not read that there are no readings."""
+    shop = open_shop(tmp_path, filled=False, heard=True)
+    try:
+        assert "readings to 06:10" in Client(shop.app).get("/").text
+    finally:
+        shop.close()

@@ -9,8 +9,8 @@ import pytest
 
 from dashboard.display import TIE, View
 from dashboard.panel import Coat, Panel, ThumbTest
-from dashboard.strips import folded, round_of, strip
-from model.decide import not_known
+from dashboard.strips import button, folded, round_of, strip
+from model.decide import not_known, planned
 from model.observation import Word
 from model.verdict import Kind, Mark, Say
 from tests.browser.fake_shop import COATS, HOUR, MINUTE, NOW, ZONE, answer, morning, recoat, waiting
@@ -71,6 +71,16 @@ def test_each_verdict_offers_the_one_thing_to_log() -> None:
     assert (found["box-a"].label, found["box-a"].kind) == ("Log sand", "sanded")
     assert (found["rib-1"].label, found["rib-1"].href) == ("Check probe", "/more/probes#probe-S1")
     assert (found["plug-7"].label, found["plug-7"].href) == ("Plan heat", "/tonight/plug-7#ask")
+
+
+def test_before_the_first_coat_the_hour_is_checked_before_anything_is_mixed() -> None:
+    """The hour may not do, or no card is said: what the strip says to do is what its button does."""
+    bare = replace(panel(), coats=())
+    item = answer("lid-4", "Lid 4", planned(()), coat=0, coats=0, card="", curve=None)
+    found = button(bare, item)
+    assert (found.label, found.href) == ("Check the hour", f"/mix?spot=panel:{bare.id}")
+    ready = replace(item, verdict=replace(item.verdict, kind=Kind.GO))
+    assert button(bare, ready).label == "Start coat 1"
 
 
 def test_with_more_than_five_panels_those_that_wait_fold() -> None:
