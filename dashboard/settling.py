@@ -42,10 +42,9 @@ _Asked = tuple[str | None, Quantity, bool]
 
 @dataclass(frozen=True)
 class _Kept:
-    """mark   of what is settled; asked: the series it was made from"""
+    """mark   of what is settled"""
 
     mark: tuple[object, ...]
-    asked: tuple[_Asked, ...]
     settled: Settled
 
 
@@ -119,7 +118,7 @@ class Settling:
         enough = self._enough(facts_of, facts, to, settled)
         if settled_by(enough, to) > settled.until:
             settled = _further(replace(enough, settled=settled), to, settled.assumed) or settled
-        self._kept[facts.panel.id] = _Kept(self._mark(facts, asked, settled.until), asked, settled)
+        self._kept[facts.panel.id] = _Kept(self._mark(facts, asked, settled.until), settled)
         return settled
 
     def _enough(self, facts_of: FactsOf, facts: Facts, to: int, settled: Settled | None) -> Facts:

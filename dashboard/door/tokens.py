@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dashboard.door import secret
-from dashboard.door.accounts import good_name
+from dashboard.door.accounts import good_name, name_key
 from dashboard.door.store import DoorFile
 from dashboard.door.trail import Trail
 from dashboard.door.visitor import STRANGER, DoorError, Means, Role, Visitor
@@ -49,6 +49,8 @@ class Tokens:
             raise DoorError(f"a token needs one of {', '.join(SCOPES)}, or several; nothing else")
         if any(one.name == name and one.revoked is None for one in self.all()):
             raise DoorError(f"a token called {name!r} is there already: one for each device")
+        if self._file.rows("SELECT 1 FROM account WHERE key = ?", name_key(name)):
+            raise DoorError(f"{name!r} is a person here: what it logs would look like theirs; call it otherwise")
         if len(self.all()) >= MOST_TOKENS:
             raise DoorError(f"there are {MOST_TOKENS} tokens: no more are made")
         made = PREFIX + secret.new_secret()

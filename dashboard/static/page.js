@@ -8,9 +8,25 @@
   let rate = Number(body.dataset.rate);
   let ticked = performance.now();
   let dated = Date.now();
+  // When the shop last told a page its time, by the device's clock.
+  const TOLD = "told-at";
+  const toldAt = () => {
+    try {
+      return Number(localStorage.getItem(TOLD));
+    } catch {
+      return 0; // storage is shut off: what the page itself carries has to do
+    }
+  };
+  const noteTold = () => {
+    try {
+      localStorage.setItem(TOLD, Date.now());
+    } catch {
+      // storage is shut off: as above
+    }
+  };
   // A page that this device kept is as old as the device's clock says; of no known age if that was set back since.
   const kept = Number(body.dataset.kept);
-  let ageless = kept > dated;
+  let ageless = kept > 0 && Math.max(kept, toldAt()) > dated;
   let unsure = kept > 0; // the shop has not told its time yet
   if (kept) base += rate * Math.max(0, dated - kept);
   let swapped = -1e9;
@@ -33,6 +49,7 @@
   const rebase = (answer) => {
     const sent = Number(answer.headers.get("Coldshed-Now"));
     if (!sent) return;
+    noteTold();
     base = sent;
     rate = Number(answer.headers.get("Coldshed-Rate"));
     ticked = performance.now();

@@ -128,6 +128,21 @@ def test_started_cold_past_good_until_nothing_old_is_shown_as_fresh(
         expect(page.locator("#lost")).to_have_text(f"this page lost touch {since}")
 
 
+def test_a_clock_set_back_since_the_shop_last_spoke_makes_no_kept_page_younger(
+    context: BrowserContext, served: Served
+) -> None:
+    """The page was kept before, the shop went on answering "unchanged": its own time alone tells nothing."""
+    page = seen(context, served, "/")
+    page.evaluate(f"Date.now = ((was) => () => was() + {40 * MINUTE})(Date.now.bind(Date))")
+    page.evaluate("coldshed.poll()")
+    served.stop()
+    page.close()
+    later = context.new_page()
+    later.goto(served.url)
+    expect(later.locator(".strip .stale .why").first).to_have_text("Last said 06:10: Recoat before 06:50.")
+    assert later.locator(".fresh .headline:visible").count() == 0
+
+
 def test_without_its_script_a_kept_page_shows_no_answer_at_all(
     context: BrowserContext, served: Served
 ) -> None:

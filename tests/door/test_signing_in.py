@@ -164,6 +164,19 @@ def test_nobody_logs_under_another_name(house: House) -> None:
     assert [who[f"tap-said-00{n}"] for n in (1, 2, 3)] == ["Robin", "Robin", "lamp"]
 
 
+def test_no_token_is_called_as_a_person_nor_a_person_as_a_token(house: House) -> None:
+    """The log knows both by their names alone."""
+    kim = house.signed_in("Kim")
+    house.token("taps", name="lamp")
+    for path, body in (
+        ("/door/tokens", {"name": "robin", "scopes": ["taps"]}),
+        ("/door/accounts", {"name": "LAMP", "role": "work", "password": "seven planks under rain"}),
+    ):
+        answer = kim.post(path, body)
+        assert answer.status_code == 409, path
+        assert "would look like theirs" in answer.json()["error"]["what"]
+
+
 def test_a_page_of_one_person_logs_nothing_under_another_who_signed_in_since(house: House) -> None:
     """One browser has one cookie for all its tabs: the page says whose it is."""
     caller = house.signed_in("Kim")
