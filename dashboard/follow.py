@@ -7,7 +7,6 @@ reading changes what is worked out next exactly as if it had come in time.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -47,7 +46,7 @@ class Follower:
         self._turned = turned
         self._series: dict[Key, KeptSeries] = {}
         self._made: dict[tuple[str, Quantity, bool], tuple[object, Trace]] = {}
-        self._late: dict[Key, deque[tuple[int, int]]] = {}
+        self._late: dict[Key, list[tuple[int, int]]] = {}
         self._changes: dict[str, int] = {}
         self._needed: Mapping[str, int] = {}
         self._reloads = 0
@@ -140,7 +139,13 @@ class Follower:
         """Something came; earliest: UTC ms, if it is no newer than what was there."""
         number = self._changes[key[0]] = self._changes.get(key[0], 0) + 1
         if earliest is not None:
-            self._late.setdefault(key, deque(maxlen=MOST_LATE)).append((number, earliest))
+            late = self._late.setdefault(key, [])
+            late.append((number, earliest))
+            if (
+                len(late) > MOST_LATE
+            ):  # none is forgotten: those of long ago count as one, of the earliest time
+                old = late[: MOST_LATE // 2]
+                late[: len(old)] = [(old[-1][0], min(at for _, at in old))]
 
     def _late_by(self, key: Key, until: int) -> int:
         """Number of the last change up to that time, UTC ms; 0 if everything came in its turn."""

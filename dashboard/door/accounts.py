@@ -59,7 +59,9 @@ class Accounts:
             raise DoorError("the first account has the role manage: somebody has to make the others")
         tokens = self._file.rows("SELECT name FROM token")
         if any(name_key(str(token)) == name_key(name) for (token,) in tokens):
-            raise DoorError(f"a token was called {name!r}: what it logged would look like theirs; take another name")
+            raise DoorError(
+                f"a token was called {name!r}: what it logged would look like theirs; take another name"
+            )
         kept = secret.hashed(secret.good_password(password, [name]))
         try:
             with self._file.writing() as connection:

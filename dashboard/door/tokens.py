@@ -50,7 +50,9 @@ class Tokens:
         if any(one.name == name and one.revoked is None for one in self.all()):
             raise DoorError(f"a token called {name!r} is there already: one for each device")
         if self._file.rows("SELECT 1 FROM account WHERE key = ?", name_key(name)):
-            raise DoorError(f"{name!r} is a person here: what it logs would look like theirs; call it otherwise")
+            raise DoorError(
+                f"{name!r} is a person here: what it logs would look like theirs; call it otherwise"
+            )
         if len(self.all()) >= MOST_TOKENS:
             raise DoorError(f"there are {MOST_TOKENS} tokens: no more are made")
         made = PREFIX + secret.new_secret()

@@ -54,7 +54,7 @@
   const itemOf = (one) => {
     const item = make("li", "");
     const says = make("p", "", { className: "unsent-says" });
-    says.append(make("strong", `${one.name || words.alarm}: ${lineOf(one)}`), make("span", saysOf(one)));
+    says.append(make("strong", `${one.name || words.anAlarm}: ${lineOf(one)}`), make("span", saysOf(one)));
     const acts = make("div", "", { className: "unsent-acts" });
     acts.append(...actsOf(one));
     item.append(says, acts);
