@@ -173,8 +173,8 @@ def fit(card: str, minimum_C: float, maximum_C: float, panel_C: float | None, vi
 def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: View) -> list[Button]:
     """The strip's own first, then what else may have been done by now, and last the next coat.
 
-    A coat that is still liquid or soft is neither washed nor sanded; demoulding only where it may be. A panel on
-    hold is released before anything else.
+    A coat that is still liquid or soft is neither washed nor sanded, nor is the next begun while one is in the pot;
+    demoulding only where it may be. A panel on hold is released before anything else.
     """
     if panel.closed:
         return []
@@ -193,5 +193,6 @@ def _buttons(panel: Panel, item: Assessment | None, strip: strips.Strip, view: V
         rest.append(Button(LABELS["the_pot"], href=f"{here}/pot"))
     if not panel.coats:
         rest.append(strips.check_hour(panel))
-    rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))
+    if state is not State.IN_THE_POT:
+        rest.append(Button(LABELS["start_coat"].format(n=len(panel.coats) + 1), href=f"{here}/coat"))
     return first + [button for button in rest if button not in first]
