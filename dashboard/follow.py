@@ -27,6 +27,9 @@ HOUR_MS = 3_600_000
 TAIL_MS = 6 * HOUR_MS
 """Readings as they were read are kept for so long, longer only where an open panel asks for it."""
 
+AT_ONCE_MS = HOUR_MS
+"""So much is read at once after a start: an hour of a thousand probes every ten seconds takes less than a second."""
+
 MOST_LATE = 256
 """Changes of older readings that are told apart, of each series."""
 
@@ -94,32 +97,40 @@ class Follower:
                 self._changed((probe, quantity), span.t_min)
 
     def _first_load(self, reader: Reader) -> set[str]:
+        """All series a few hours at a time: of what is older than they are kept only the log stays."""
         self._series = {}
         self.batch = reader.last_batch()
         self._reloads += 1
-        newest = {(reading.probe, reading.quantity): reading.at for reading in reader.newest()}
+        oldest = slot(self._now - KEPT_MS)
+        start = min([oldest, *self._needed.values()])
+        while start <= self._now + DAY_MS:
+            self._extend(reader.every(start, start + AT_ONCE_MS - 1), slot(start), start + AT_ONCE_MS)
+            start += AT_ONCE_MS
+        self._extend(reader.every(start, 2**62), slot(start), start)
         for probe in self.probes:
             for quantity in Quantity:
-                series = self._loaded(reader, (probe, quantity), newest.get((probe, quantity)))
-                if len(series.t) or len(series.log[0]):
-                    self._series[probe, quantity] = series
-                    self._changed((probe, quantity), 0)
-            self._turned()
+                self._load_last(reader, (probe, quantity))
+        for key in self._series:
+            self._changed(key, 0)
         return {probe for probe, _ in self._series}
 
-    def _loaded(self, reader: Reader, key: Key, newest: int | None) -> KeptSeries:
-        """A day at a time: of each only the log is kept, of the last the readings, however old they are."""
-        oldest, since = slot(self._now - KEPT_MS), self._since(key[0])
-        series = KeptSeries.empty(min(oldest, since, self._now if newest is None else newest - TAIL_MS))
-        if newest is None:
-            return series
-        start = series.since
-        while start <= newest:
-            series.extend(reader.samples(*key, start, start + DAY_MS - 1))
-            start += DAY_MS
-            series.drop_before(min(since, start), oldest)
-        series.extend(reader.samples(*key, start, 2**62))
-        return series
+    def _extend(self, read: Mapping[Key, Read], start: int, end: int) -> None:
+        oldest = slot(self._now - KEPT_MS)
+        for key, more in read.items():
+            series = self._series.setdefault(key, KeptSeries.empty(start))
+            series.extend(more)
+            series.drop_before(min(self._since(key[0]), end), oldest)
+        self._turned()
+
+    def _load_last(self, reader: Reader, key: Key) -> None:
+        """Of a probe that fell silent before all that was looked at."""
+        if key in self._series:
+            return
+        last = reader.latest(*key)
+        if last is not None:
+            start = slot(last.at - TAIL_MS)
+            self._series[key] = KeptSeries.empty(start)
+            self._series[key].extend(reader.samples(*key, start, last.at))
 
     def _take(self, readings: Iterable[Reading]) -> None:
         grouped: dict[Key, list[Reading]] = {}
