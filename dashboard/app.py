@@ -32,6 +32,7 @@ from dashboard.api import record as api_record
 from dashboard.api import tonight as api_tonight
 from dashboard.changes import Changes, look_of
 from dashboard.decided import Decisions
+from dashboard.described import describe
 from dashboard.desk import Desk
 from dashboard.door.door import Door
 from dashboard.door.doorway import Doorway
@@ -166,6 +167,7 @@ def create_app(
     ):
         app.include_router(router)
     _errors(app, desk)
+    describe(app)
     app.add_middleware(Limits)
     if door is not None:
         for router in (door_pages.router(desk, door), api_door.router(door), api_door.keys_router(door)):

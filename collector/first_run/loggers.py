@@ -13,6 +13,8 @@ from collector.first_run.sniff import Number, Sniffed
 from collector.source_tables import TimeField
 
 HEAD = 64 * 1024
+LONGEST_HEADING = 200
+"""What the settings can name."""
 Delimiter = Literal[",", ";", "\t"]
 Decimal = Literal[".", ","]
 
@@ -90,6 +92,8 @@ def _layout(file: Path, head: str, zone: str) -> Layout:
 
 
 def _time(heading: str, cell: str, zone: str) -> TimeField | None:
+    if not 0 < len(heading) <= LONGEST_HEADING:
+        return None
     try:
         utc_ms(cell, None)
         return TimeField(key=heading, unit="iso8601")

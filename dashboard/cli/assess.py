@@ -116,10 +116,15 @@ def _answer(
     return assess_panel(facts, at), refused, zone_of(arguments.zone or "UTC")
 
 
+LONGEST_HEADING = 200
+"""What a column of the settings can be called."""
+
+
 def read_header(payload: bytes) -> Columns:
     """Finds time, panel and air columns by their headings. Raises CommandError saying what they may be called."""
     first = payload.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].decode("utf-8", "replace").strip("\r")
     headings = [cell.strip().strip('"') for cell in first.split(_delimiter(payload))]
+    headings = [name for name in headings if len(name) <= LONGEST_HEADING]
     time = next((name for name in headings if name.split(" [")[0].strip().lower() in TIMES), None)
     if time is None:
         raise CommandError(f"no column of times in {headings}: it needs {HEADINGS}")

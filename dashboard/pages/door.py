@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from dashboard.desk import Desk
 from dashboard.display import View
@@ -66,7 +67,7 @@ def router(desk: Desk, door: Door) -> APIRouter:
         )  # fmt: skip
 
     @routes.get("/trail")
-    def trail(request: Request, before: int | None = None) -> Response:
+    def trail(request: Request, before: Annotated[int | None, Query(ge=0, lt=2**53)] = None) -> Response:
         view = desk.view()
         lines = door.trail.lines(LINES + 1, before)
         more = lines[LINES - 1].seq if len(lines) > LINES else None

@@ -44,5 +44,5 @@ def used_of(desk: Desk, panel_id: str) -> Used:
     find(desk, panel_id)
     archive = desk.shop.archive
     if archive is None:
-        raise HTTPException(404, LABELS["no_record"])
+        raise HTTPException(404, RECORD["no_record"])
     return archive.used(panel_id, desk.shop.clock.now())

@@ -111,3 +111,7 @@ def test_a_token_does_what_its_scopes_say(
     caller = house.token(*scopes)
     answer = caller.get(path) if body is None else caller.post(path, body)
     assert answer.status_code == status
+
+
+def test_a_place_in_the_trail_that_no_store_can_count_is_refused(house: House) -> None:
+    assert house.signed_in("Kim").get(f"/door/trail?before={10**30}").status_code == 422

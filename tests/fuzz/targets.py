@@ -34,7 +34,7 @@ from collector.settings import (
     SettingsError,
     load,
 )
-from collector.sources.serial_port import Impression, LineAssembler
+from collector.sources.serial_port import CUT, Impression, LineAssembler
 from collector.store.backup import MANIFEST, verify
 from collector.store.schema import StoreError
 from dashboard.announce import read_verdict
@@ -98,7 +98,7 @@ def _serial(data: bytes) -> None:
     lines, impression = LineAssembler(), Impression()
     for start in range(0, len(data), 7):
         impression.add(data[start : start + 7])
-        assert all(len(line) <= 256 for line in lines.feed(data[start : start + 7]))
+        assert all(len(line) <= CUT for line in lines.feed(data[start : start + 7]))
 
 
 def _recorded(data: bytes) -> None:
