@@ -96,7 +96,9 @@ def read_verdict(payload: bytes, watch: bytes | None, now: int) -> str:
         raise ValueError("not a verdict: nested too deeply") from error
     if not isinstance(verdict, dict) or not {"headline", "good_until"} <= verdict.keys():
         raise ValueError("not a verdict: it needs headline and good_until")
-    if watch != HERE or now >= int(verdict["good_until"]):
+    if type(verdict["good_until"]) is not int:
+        raise ValueError("not a verdict: good_until must be a whole number of ms")
+    if watch != HERE or now >= verdict["good_until"]:
         return f"Not known. Last said: {verdict['headline']}"
     return str(verdict["headline"])
 

@@ -262,7 +262,10 @@ TARGETS: dict[str, Target] = {
     ),
     "verdict": Target(
         _unless(ValueError, _verdict),
-        (b'{"headline":"Wait","good_until":1795604832000}',),
+        (
+            b'{"headline":"Wait","good_until":1795604832000}',
+            b'{"headline":"","good_until":17e5604832400}',
+        ),
         ("dashboard.announce",),
     ),
     "photo": Target(
