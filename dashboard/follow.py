@@ -152,9 +152,8 @@ class Follower:
         if earliest is not None:
             late = self._late.setdefault(key, [])
             late.append((number, earliest))
-            if (
-                len(late) > MOST_LATE
-            ):  # none is forgotten: those of long ago count as one, of the earliest time
+            # None is forgotten: those of long ago count as one, of the earliest time.
+            if len(late) > MOST_LATE:
                 old = late[: MOST_LATE // 2]
                 late[: len(old)] = [(old[-1][0], min(at for _, at in old))]
 

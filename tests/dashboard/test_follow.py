@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -12,7 +13,7 @@ from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.reader import Reader
 from collector.store.writer import Writer
-from dashboard.follow import MOST_LATE, Follower
+from dashboard.follow import Follower
 
 NOW = 1_795_629_600_000
 FACTS = ProbeFacts("S1", "shed", "surface", 10.0, 0.8)
@@ -135,20 +136,22 @@ def test_of_older_readings_only_the_log_is_left_and_of_those_past_it_nothing(tmp
     writer.close()
 
 
-def test_a_late_reading_is_not_forgotten_behind_many_later_ones(tmp_path: Path) -> None:
+def test_a_late_reading_is_not_forgotten_behind_many_later_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A node sends what it kept, each reading by itself: the first of them still changes what was settled."""
+    monkeypatch.setattr("dashboard.follow.MOST_LATE", 8)
     writer = store(tmp_path)
     writer.commit([reading(0), reading(2), reading(2000)])
     follower = Follower(tmp_path / "readings.db", NOW)
     follower.refresh()
-    mark, later = (follower.mark("S1", Quantity.TEMPERATURE, False, reading(n).at) for n in (2, 1000))
-    writer.commit([reading(1)])
-    follower.refresh()
-    for number in range(3, 3 + MOST_LATE):
-        writer.commit([reading(number)])
-        follower.refresh()
-    assert follower.mark("S1", Quantity.TEMPERATURE, False, reading(2).at) != mark
-    assert follower.mark("S1", Quantity.TEMPERATURE, False, reading(1000).at) != later
+    marks = []
+    for first in (100, 200):
+        for number in (first // 100 - 1, *range(first, first + 8)):
+            writer.commit([reading(number, Quality.IMPOSSIBLE_RATE)])
+            follower.refresh()
+        marks.append(follower.mark("S1", Quantity.TEMPERATURE, False, reading(2).at))
+    assert marks[0] != marks[1]
     writer.close()
 
 
