@@ -65,7 +65,7 @@ def test_with_serve_dead_old_answers_expire_and_the_warning_goes_out(
             wait_until(
                 lambda: retained(broker, watch_topic(SITE)) == {watch_topic(SITE): GONE}, "the last will"
             )
-            assert told().startswith("Not known. Last said: Not known: probe silent")
+            assert told().startswith("Not known. Last said: Not known: S1 silent")
             assert page.headline("deck") == "Not known: this answer is too old"
             page.close()
 
