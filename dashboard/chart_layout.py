@@ -272,7 +272,8 @@ def _clear_place(
 
 
 def _milestone_names(item: Assessment, data: ChartData, now: int, start: int, end: int) -> list[Json]:
-    """Each on its line, or below it where the course runs above, at the clearer side; close ones beside one another.
+    """Each on its line at the clearer side, or below it where the course or the next line is close above it; close ones
+    beside one another.
 
     On the lane's own ground: what runs behind a name does not strike it through.
     """
@@ -284,9 +285,10 @@ def _milestone_names(item: Assessment, data: ChartData, now: int, start: int, en
     course = np.interp(
         [end - 0.2 * (end - start) if right else start + 0.2 * (end - start)], data.t, data.middle
     )[0]
-    for _, level, name in found:
+    for (_, level, name), above in zip(found, [*(level for _, level, _ in found), np.inf][1:], strict=True):
         wide = len(name) * LETTER_PX
-        below = level <= course + 1e-3 and (course - level) * px < ROW_PX
+        tight = (above - level) * px < 2 * ROW_PX <= 2 * level * px
+        below = level <= course + 1e-3 and (tight or (course - level) * px < ROW_PX)
         foot = level * px - (ROW_PX if below else 0)
         shift = max((end_px for y, end_px in placed if abs(foot - y) < ROW_PX), default=4.0)
         placed.append((foot, shift + wide + 6.0))
