@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect, sync_playwright
 
 from tests.browser.fake_shop import FakeShop, open_shop
-from tests.browser.serving import Served, free_port
+from tests.browser.serving import DEADLINE_S, Served, free_port
 
+expect.set_options(timeout=DEADLINE_S * 1000)
 FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",

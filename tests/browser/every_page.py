@@ -179,7 +179,7 @@ def wide(page: Page, size: int, what: str) -> list[str]:
     """Whether the page scrolls sideways at that width, px; a chart is drawn anew a moment after a change."""
     page.set_viewport_size({"width": size, "height": 800 if size == 1280 else 664})
     try:
-        until(lambda: page.evaluate("document.documentElement.scrollWidth <= innerWidth"), what, deadline_s=3)
+        until(lambda: page.evaluate("document.documentElement.scrollWidth <= innerWidth"), what)
     except AssertionError:
         return [f"{what}: {page.evaluate('document.documentElement.scrollWidth')} wide at {size} px"]
     return []

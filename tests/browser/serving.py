@@ -13,7 +13,7 @@ from fastapi import FastAPI
 from dashboard.door.wire import config_for
 from dashboard.serving import Server
 
-DEADLINE_S = 15.0
+DEADLINE_S = 30.0
 
 
 def free_port() -> int:

@@ -79,7 +79,7 @@ def test_a_double_tap_on_a_thumbs_word_is_one_test_of_that_word(visit: Visit, sh
     word.dblclick()
     if page.url.endswith("/thumb"):
         assert word.bounding_box() in (place, None), "no word is pushed from under a thumb"
-    expect(page).to_have_url(f"{visit.url}/panels/lid-4", timeout=15_000)
+    expect(page).to_have_url(f"{visit.url}/panels/lid-4")
     (test,) = [event for event in shop.logbook.events("lid-4") if event.kind == "thumb test"]
     assert test.body["words"] == ["soft rubber"]
 
@@ -97,7 +97,7 @@ def test_one_opened_thumb_sheet_is_one_entry_even_if_a_second_word_is_hit(
               second.click();
             }"""
         )
-    expect(page).to_have_url(f"{visit.url}/panels/lid-4", timeout=15_000)
+    expect(page).to_have_url(f"{visit.url}/panels/lid-4")
     (test,) = [event for event in shop.logbook.events("lid-4") if event.kind == "thumb test"]
     assert test.body["words"] == ["tack-free"]
 

@@ -181,7 +181,7 @@ def test_who_manages_makes_and_takes_back_what_opens_the_door(door: Door) -> Non
     page.fill("#door-add-name", HOSTILE[:40])
     page.fill("#door-add-password", PASSWORD)
     page.click("form[data-door='/door/accounts'] button")
-    expect(page.locator("main")).to_contain_text(HOSTILE[:40], timeout=20_000)
+    expect(page.locator("main")).to_contain_text(HOSTILE[:40])
     page.click("form[data-door='/door/tokens/revoke'] button")
     expect(page.locator("form[data-door='/door/tokens/revoke']")).to_have_count(0)
     door.open("/door/trail")

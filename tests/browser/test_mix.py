@@ -57,7 +57,7 @@ def test_mixed_just_now_is_one_entry_and_leads_to_the_countdown(visit: Visit, sh
     before = int(count.inner_text().split("\u00a0")[0])
     shop.clock.at += MINUTE  # type: ignore[attr-defined]
     # The page hears of the shop's clock by its poll, every 5 s.
-    expect(count).to_have_text(re.compile(rf"^({before - 1}|{before - 2})\u00a0min$"), timeout=15_000)
+    expect(count).to_have_text(re.compile(rf"^({before - 1}|{before - 2})\u00a0min$"))
 
 
 def test_the_countdown_can_be_read_without_script(visit: Visit, shop: FakeShop) -> None:
