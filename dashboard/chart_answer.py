@@ -28,7 +28,7 @@ def in_blocks(figure: Json, rows: list[Row], step_ms: int, have: Collection[str]
     and sentences. x ascends in every trace but those that are marked "whole", which stay in `data` as they are.
     """
     block_ms = max(BLOCK_STEPS * step_ms, LEAST_BLOCK_MS)
-    cut = {n: trace for n, trace in enumerate(figure["data"]) if not trace.get("whole")}
+    cut = {n: trace for n, trace in enumerate(figure["data"]) if trace.get("meta") != "whole"}
     numbers = {n: np.array(trace["x"], np.int64) // block_ms for n, trace in cut.items()}
     row_numbers = np.array([row.at for row in rows], np.int64) // block_ms
     every = np.unique(np.concatenate([*numbers.values(), row_numbers])).tolist()

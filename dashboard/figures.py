@@ -140,7 +140,7 @@ def _cure(item: Assessment, data: ChartData, shown: tuple[int, int]) -> list[Jso
     marks = _line([at for at, _, _ in found], [level for _, level, _ in found], "y2") | {
         "mode": "markers",
         "marker": {"symbol": "diamond", "size": 9, "color": "@go", "line": {"color": "@ink", "width": 1.5}},
-        "whole": True,
+        "meta": "whole",
     }
     return [
         edge,
@@ -182,7 +182,7 @@ def _band(a: int, b: int, axis: str, shape: str, top: float = 1.0, **pattern: An
         "fill": "toself",
         "fillcolor": "rgba(0,0,0,0)",
         "fillpattern": fill,
-        "whole": True,
+        "meta": "whole",
     }
 
 

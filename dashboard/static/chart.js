@@ -110,7 +110,7 @@
     blocks.clear();
     for (const block of whole) blocks.set(block.id, block);
     told.data.forEach((trace, n) => {
-      if (trace.whole) return;
+      if (trace.meta === "whole") return;
       const parts = whole.map((block) => block.of[n]).filter(Boolean);
       trace.x = parts.flatMap((part) => part[0]);
       trace.y = parts.flatMap((part) => part[1]);

@@ -13,7 +13,7 @@ def put_together(answer: Json, known: dict[str, Json]) -> Json:
     blocks = [known[block if isinstance(block, str) else block["id"]] for block in answer["blocks"]]
     data = []
     for n, trace in enumerate(answer["data"]):
-        if trace.get("whole"):
+        if trace.get("meta") == "whole":
             data.append(trace)
             continue
         parts = [block["of"][str(n)] for block in blocks if str(n) in block["of"]]

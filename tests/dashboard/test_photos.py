@@ -6,7 +6,7 @@ import hashlib
 
 import pytest
 
-from dashboard.security import MAX_PICTURE
+from dashboard.door.limits import MAX_PICTURE
 from tests.browser.fake_shop import FakeShop
 from tests.dashboard.client import ORIGIN, Client, new_id
 
