@@ -3,8 +3,8 @@
 One rule tells whether it still holds: all that it was made from, up to its hour, must be what it was. That is its mark:
 the panel's entries, its cards, and of each probe that stands or stood for it the newest reading by that hour, the last
 change of an older one, its corrections and what stands against it. Where the mark is another, or what was learned of
-a coat is, the panel is worked out anew from its first coat, a day at a time. Nothing is stored: after a start every
-panel is worked out once.
+a coat is, or where the answer is for a time at which that hour could not be settled yet, the panel is worked out anew
+from its first coat, a day at a time. Nothing is stored: after a start every panel is worked out once.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ class Settling:
             return answer(facts, at)
         if matters(facts, at):  # told for other times too: all of its life is needed
             return answer(whole(self._follower, facts_of, facts, at), at)
-        settled = self._settled(facts, asked)
+        settled = self._settled(facts, asked, at)
         if settled is None and to > _begin(facts):
             settled = self._anew(facts_of, facts, to, _first_guess(facts, to))
         for _ in range(MOST_TURNS):
@@ -100,9 +100,14 @@ class Settling:
 
         return facts_of(ask), tuple(asked)
 
-    def _settled(self, facts: Facts, asked: tuple[_Asked, ...]) -> Settled | None:
+    def _settled(self, facts: Facts, asked: tuple[_Asked, ...], at: int) -> Settled | None:
+        """What is kept, if it still holds and is no more than may be settled at `at` (UTC ms): a clock may be set back,
+        and readings after its hour, which its last minutes hang on, may come in doubt.
+        """
         kept = self._kept.get(facts.panel.id)
-        if kept is None or kept.mark != self._mark(facts, asked, kept.settled.until):
+        if kept is None or kept.settled.until > settled_by(facts, at):
+            return None
+        if kept.mark != self._mark(facts, asked, kept.settled.until):
             return None
         return kept.settled
 

@@ -110,7 +110,7 @@ class Shop:
 
 
 EDITS = st.sampled_from(
-    ["time", "time", "time", "long", "late", "gap", "felt", "corrected", "washed", "moved", "coat"]
+    ["time", "time", "time", "long", "late", "gap", "felt", "corrected", "washed", "moved", "coat", "back"]
 )
 
 
@@ -142,6 +142,8 @@ def change(shop: Shop, edit: str, hours: float) -> None:
     elif edit == "late":
         at = shop.now - round(hours * HOUR_MS) + 11_000
         shop.writer.commit(shop.read(at, off=1.0))
+    elif edit == "back":
+        shop.now -= round(hours * HOUR_MS / 3)
     elif edit == "felt":
         shop.felt(hours, (Word.TAPE, Word.TACK_FREE, Word.DUSTS)[int(hours) % 3])
     elif edit == "corrected":
@@ -156,6 +158,18 @@ def change(shop: Shop, edit: str, hours: float) -> None:
         if at > shop.panel.coats[-1].mixed_at:
             coat = Coat(number, CARD.id, at, at, "laminate", f"e{number}")
             shop.panel = replace(shop.panel, coats=(*shop.panel.coats, coat))
+
+
+def test_after_a_clock_was_set_back_nothing_is_used_that_is_settled_beyond_it(tmp_path: Path) -> None:
+    """By minutes, to just before the hour that was settled, and by hours; and forward again."""
+    shop = Shop(tmp_path)
+    shop.pass_time(12)
+    shop.must_agree()
+    known = shop.now
+    for minutes in (35, 62, 180, 0):
+        shop.now = known - minutes * MINUTE
+        shop.must_agree()
+    shop.writer.close()
 
 
 class Counted:
