@@ -12,6 +12,8 @@ from playwright.sync_api import Page
 from tests.browser.fake_shop import MINUTE, NOW
 from tests.browser.serving import until
 
+NOWHERE = "/nowhere"
+"""Is answered 404, and while it is open it asks anew: the browser may speak of it only when the next page is there."""
 PAGES = (
     "/",
     "/round/sheet",
@@ -48,7 +50,7 @@ PAGES = (
     "/help/job",
     "/help/card-guide",
     "/not-kept",
-    "/nowhere",
+    NOWHERE,
 )
 """Of the invented shop of five panels, in the morning."""
 NIGHT = ("/", "/tonight", "/tonight/plug-7", "/tonight/deck-2?hold=25&to=23:00", "/tonight/rib-1")

@@ -171,17 +171,19 @@ def test_a_shop_phone_asks_who_signs_and_for_the_pin(door: Door) -> None:
 
 
 def test_who_manages_makes_and_takes_back_what_opens_the_door(door: Door) -> None:
+    token, person = (HOSTILE[:39] + end for end in "TP")  # no token is called as a person
     door.open("/door/keys")
     page = door.sign_in("Kim")
     assert not axe(page, page.url)
-    page.fill("#door-token-name", HOSTILE[:40])
+    page.fill("#door-token-name", token)
     page.check("input[value=read]")
     page.click("form[data-door='/door/tokens'] button")
     expect(page.locator("#door-token code")).to_contain_text("coldshed-")
-    page.fill("#door-add-name", HOSTILE[:40])
+    page.fill("#door-add-name", person)
     page.fill("#door-add-password", PASSWORD)
     page.click("form[data-door='/door/accounts'] button")
-    expect(page.locator("main")).to_contain_text(HOSTILE[:40])
+    expect(page.locator(".door-list").first).to_contain_text(person)
+    expect(page.locator(".door-list").last).to_contain_text(token)
     page.click("form[data-door='/door/tokens/revoke'] button")
     expect(page.locator("form[data-door='/door/tokens/revoke']")).to_have_count(0)
     door.open("/door/trail")
