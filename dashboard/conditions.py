@@ -37,6 +37,10 @@ READY = {
     "demouldable": ("ready to demould", "alarm_ready_demould"),
     "fully_cured": ("fully cured", "alarm_cured"),
 }
+PLACES_BY_WEIGHT = ("surface", "air", "bottles")
+"""Places of probes, as they are told when several ask for somebody at once: without its surface probe nothing is known
+of a panel, without an air probe nothing of its margin; of the bottles only the next mix asks.
+"""
 CHORES = {"trim": "alarm_trim", "carve": "alarm_carve", "tape": "alarm_tape"}
 OPEN_KEYS = ("recoatable", "recoatable_last", "wash_recoat")
 
@@ -52,7 +56,7 @@ def conditions(
     """All that is so at `at` (UTC ms); `panels` are those still open, `zone` the shop's."""
     listed = list(assessments)
     found = [so for item in listed for so in of_panel(item, panels.get(item.panel), at, zone)]
-    for probe in probes.values():
+    for probe in sorted(probes.values(), key=lambda probe: PLACES_BY_WEIGHT.index(probe.place)):
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _silent(probe, follower, at)]
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _suspect(probe, follower, at)]
     return found

@@ -167,6 +167,18 @@ def test_a_silent_probe_names_its_panels_and_is_urgent_only_over_a_young_film() 
     assert not one.urgent
 
 
+def test_a_panels_own_probe_is_told_before_those_of_the_air_and_of_the_bottles() -> None:
+    """By what their silence costs, not by name: A1 and B1 come first in the alphabet, and in readings.db."""
+    probes = {
+        id: ProbeFacts(id, "shed", place, 60.0, 0.8)
+        for id, place in (("A1", "air"), ("B1", "bottles"), ("S1", "surface"), ("S2", "surface"))
+    }
+    so = conditions([], probes, Silent(), NOW, ZONE, {"lid-4": panel()})  # type: ignore[arg-type]
+    assert [one.probe for one in so] == ["S1", "S2", "A1", "B1"]
+    told = AlarmStates().update(so, NOW)
+    assert [alarm.probe for alarm in told] == ["S1", "S2", "A1", "B1"]
+
+
 def test_every_kind_says_what_to_do_and_what_may_be_asked_for_has_a_name() -> None:
     assert set(ACTS) == set(KINDS)
     assert set(KIND_NAMES) == {
