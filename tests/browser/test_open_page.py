@@ -50,6 +50,20 @@ def test_with_the_server_dead_an_open_round_turns_to_not_known_by_itself(
     assert page.locator(".strip .fresh .headline:visible").count() == 0
 
 
+def test_what_was_said_last_is_read_on_a_strip_that_said_less_to_keep_its_height(
+    visit: Visit, served: Served
+) -> None:
+    page = visit.open("/")
+    first = page.locator("#strip-skiff-deck-2")
+    first.evaluate("strip => strip.classList.add('tight', 'tighter')")  # as a longer answer leaves it
+    expect(first.locator(".fresh .why")).to_be_hidden()
+    served.stop()
+    page.clock.install()
+    page.clock.fast_forward(11 * MINUTE)
+    expect(first.locator(".stale .headline")).to_be_visible(timeout=ROUND)
+    expect(first.locator(".stale .why")).to_be_visible()
+
+
 def test_an_open_panel_page_turns_to_not_known_by_itself(visit: Visit, served: Served) -> None:
     page = visit.open("/panels/skiff-deck-2")
     served.stop()
