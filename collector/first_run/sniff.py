@@ -27,7 +27,7 @@ MAX_KEYS = 24
 """Numbers that are shown of one message."""
 OWN_TIME_MS = 10 * 60_000
 """A number that lies so near to our own clock is taken for the time of the message."""
-_PAIR = re.compile(r"\s([A-Za-z_][A-Za-z0-9_.]*)=")
+_PAIR = re.compile(r"\s([A-Za-z_][A-Za-z0-9_.]{0,199})=")  # no longer than a field of the settings may be
 _TAIL = re.compile(r"(.+[/:_.\-])(t|temp|temperature|rh|h|hum|humid|humidity|co2)", re.IGNORECASE)
 _NAMES = frozenset({"id", "device", "device_id", "deviceid", "name", "node", "sensor", "mac", "serial"})
 _TEMPERATURE = re.compile(r"(^|[^a-z])(t|temp|temperature|tmp)\d*(_?[cfk])?($|[^a-z])")

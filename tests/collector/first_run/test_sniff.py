@@ -42,6 +42,11 @@ def test_a_line_that_says_nothing_of_ours_comes_with_a_reason() -> None:
     assert "key=value" in refused.text
 
 
+def test_a_key_longer_than_a_settings_file_may_name_is_none() -> None:
+    assert heard("serial", b"S1 " + 201 * b"k" + b"=1 T=12.50") == [("text_line", ("S1",), [("T", 12.5)])]
+    assert heard("serial", b"S1 " + 201 * b"k" + b"=1") == []
+
+
 def test_two_transducers_of_one_sentence_are_one_instrument() -> None:
     """The sentence of collector/decode/nmea_xdr.py, its checksum by NMEA 0183's rule."""
     body = b"WIXDR,C,12.5,C,T1,H,84.2,P,H1"
