@@ -27,7 +27,9 @@ MAX_KEYS = 24
 """Numbers that are shown of one message."""
 OWN_TIME_MS = 10 * 60_000
 """A number that lies so near to our own clock is taken for the time of the message."""
-_PAIR = re.compile(r"\s([A-Za-z_][A-Za-z0-9_.]{0,199})=")  # no longer than a field of the settings may be
+LONGEST_KEY = 200
+"""Characters of a key that a settings file may name (FieldMap)."""
+_PAIR = re.compile(rf"\s([A-Za-z_][A-Za-z0-9_.]{{0,{LONGEST_KEY - 1}}})=")
 _TAIL = re.compile(r"(.+[/:_.\-])(t|temp|temperature|rh|h|hum|humid|humidity|co2)", re.IGNORECASE)
 _NAMES = frozenset({"id", "device", "device_id", "deviceid", "name", "node", "sensor", "mac", "serial"})
 _TEMPERATURE = re.compile(r"(^|[^a-z])(t|temp|temperature|tmp)\d*(_?[cfk])?($|[^a-z])")
@@ -127,7 +129,9 @@ def _leaves(here: object, pointer: str) -> Iterator[tuple[str, object]]:
     elif isinstance(here, list):
         for index, inner in enumerate(here):
             yield from _leaves(inner, f"{pointer}/{index}")
-    elif pointer and (isinstance(here, int | float | str) and not isinstance(here, bool)):
+    elif 0 < len(pointer) <= LONGEST_KEY and (
+        isinstance(here, int | float | str) and not isinstance(here, bool)
+    ):
         yield pointer, here
 
 

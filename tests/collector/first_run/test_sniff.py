@@ -45,6 +45,9 @@ def test_a_line_that_says_nothing_of_ours_comes_with_a_reason() -> None:
 def test_a_key_longer_than_a_settings_file_may_name_is_none() -> None:
     assert heard("serial", b"S1 " + 201 * b"k" + b"=1 T=12.50") == [("text_line", ("S1",), [("T", 12.5)])]
     assert heard("serial", b"S1 " + 201 * b"k" + b"=1") == []
+    assert heard("mqtt", b'{"' + 200 * b"k" + b'": 1, "t": 12.5}', "shed") == [
+        ("json_map", ("shed",), [("/t", 12.5)])
+    ]
 
 
 def test_two_transducers_of_one_sentence_are_one_instrument() -> None:
