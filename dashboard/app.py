@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import apsw
-from fastapi import FastAPI, Request, Response
+from fastapi import APIRouter, FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
@@ -135,7 +135,27 @@ def create_app(
     desk = Desk(shop, files, door is not None)
     app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
     app.state.changes = Changes(look_of(shop, readings), clock)
-    for router in (
+    for router in (*_routers(desk, files), api_changes.router(app.state.changes)):
+        app.include_router(router)
+    _errors(app, desk)
+    describe(app)
+    app.add_middleware(Limits)
+    if door is not None:
+        for router in (
+            door_pages.router(desk, door),
+            api_door.router(door),
+            api_door.me_router(door),
+            api_door.keys_router(door),
+        ):
+            app.include_router(router)
+        app.add_middleware(Doorway, door=door)
+    _guard(app, allowed_hosts, port, public_url, numbers)
+    return app
+
+
+def _routers(desk: Desk, files: StaticFiles) -> tuple[APIRouter, ...]:
+    """Every page and every way of the API; the door's own and the stream of changes apart."""
+    return (
         round_page.router(desk),
         panels.router(desk),
         mix_pages.router(desk),
@@ -162,17 +182,14 @@ def create_app(
         api_decide.router(desk),
         api_alarms.router(desk),
         kept_page.router(desk, files),
-        api_changes.router(app.state.changes),
         files.router(),
-    ):
-        app.include_router(router)
-    _errors(app, desk)
-    describe(app)
-    app.add_middleware(Limits)
-    if door is not None:
-        for router in (door_pages.router(desk, door), api_door.router(door), api_door.keys_router(door)):
-            app.include_router(router)
-        app.add_middleware(Doorway, door=door)
+    )
+
+
+def _guard(
+    app: FastAPI, allowed_hosts: Iterable[str], port: int, public_url: str | None, numbers: bool
+) -> None:
+    """Only requests that call us by one of our names come further; a public https address is reached over TLS."""
     url = urlsplit(public_url) if public_url else None
     app.add_middleware(
         security.Guard,
@@ -181,7 +198,6 @@ def create_app(
         numbers=numbers,
         tls=url.netloc if url and url.scheme == "https" else None,
     )
-    return app
 
 
 def processes(readings: Path, notices: Path | None = None) -> dict[str, Doing]:

@@ -97,7 +97,7 @@ class Refusal(Exception):
 
 
 def router(door: Door) -> APIRouter:
-    """POST /door/in, first, out, sign, phone, me/password, me/pin."""
+    """POST /door/in, first, out, sign, phone."""
     routes = APIRouter(prefix="/door")
 
     @routes.post("/in")
@@ -147,14 +147,21 @@ def router(door: Door) -> APIRouter:
             raise Refusal(refused(403, DOOR_SAID["only_persons"], DOOR_SAID["only_persons_do"], NOT_YOURS))
         return _begin(door, request, None, visitor, "phone_made", entry.name)
 
-    @routes.post("/me/password")
+    return routes
+
+
+def me_router(door: Door) -> APIRouter:
+    """POST /door/me/password, me/pin: what a person changes of the own account."""
+    routes = APIRouter(prefix="/door/me")
+
+    @routes.post("/password")
     def my_password(request: Request, entry: NewPassword) -> dict[str, Any]:
         account = _me(door, request, entry.old)
         visitor = asks(request)
         door.accounts.set_password(account, entry.new, visitor.session, visitor, address(request))
         return {"done": True}
 
-    @routes.post("/me/pin")
+    @routes.post("/pin")
     def my_pin(request: Request, entry: NewPin) -> dict[str, Any]:
         account = _me(door, request, entry.password)
         door.accounts.set_pin(account, entry.pin or None, asks(request), address(request))

@@ -42,6 +42,25 @@ def parser() -> argparse.ArgumentParser:
     first.add_argument("--browser", action="store_true", help="in a browser on this computer")
     first.add_argument("--port", type=int, default=8137, help="port of the pages on 127.0.0.1 (default 8137)")
 
+    _processes(commands)
+    _assess(commands)
+    _files(commands)
+    _copies(commands)
+    _panels(commands)
+    _tonight(commands)
+    log_parser.add(commands, _command)
+    _probes(commands)
+    _paper(commands)
+    _record(commands)
+    _decide(commands)
+    _mix(commands)
+    _alarms(commands)
+    account_parser.add(commands, _command)
+    _check(commands)
+    return top
+
+
+def _processes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _command(commands, "run", "collect, watch and serve, each started again when it ends", "processes:run")
     for name, text in (
         ("collect", "take down what the probes say"),
@@ -65,22 +84,6 @@ def parser() -> argparse.ArgumentParser:
         metavar="FILE",
         help="also write the bytes to a new FILE, for a source of kind replay",
     )
-
-    _assess(commands)
-    _files(commands)
-    _copies(commands)
-    _panels(commands)
-    _tonight(commands)
-    log_parser.add(commands, _command)
-    _probes(commands)
-    _paper(commands)
-    _record(commands)
-    _decide(commands)
-    _mix(commands)
-    _alarms(commands)
-    account_parser.add(commands, _command)
-    _check(commands)
-    return top
 
 
 def main(argv: Sequence[str] | None = None) -> int:

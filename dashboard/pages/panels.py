@@ -44,35 +44,7 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/panels/{panel_id}")
     def one_panel(request: Request, panel_id: str) -> Response:
-        panel, view = find(desk, panel_id), desk.view()
-        item, started = desk.assessment(panel_id)
-        data = desk.chart(panel, item)
-        strip = strips.strip(panel, item, view, started)
-        valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
-        return desk.page(
-            request,
-            "panel.html",
-            view,
-            tab="round",
-            panel=panel,
-            strip=strip,
-            ages=ages(view, strip.readings_to, strip.worked_out),
-            next=_next(valid, view),
-            reasons=_reasons(valid, view),
-            grounds=_grounds(desk, valid, strip, view),
-            has_chart=data is not None,
-            legend=LEGEND,
-            summary=trace.summary(item, data, view) if item and data else "",
-            table=trace.table(item, data, view) if item and data else [],
-            buttons=_buttons(panel, valid, strip, view),
-            log=entries(desk.shop.logbook.events(panel_id), view),
-            held=item.cautions if item else (),
-            plan=[
-                (n, coat.kind, coat.card)
-                for n, coat in enumerate(panel.plan, start=1)
-                if n > len(panel.coats)
-            ],
-        )
+        return _panel_page(desk, request, panel_id)
 
     @routes.get("/panels/{panel_id}/coat")
     def start_coat(request: Request, panel_id: str) -> Response:
@@ -93,6 +65,37 @@ def router(desk: Desk) -> APIRouter:
         )  # fmt: skip
 
     return routes
+
+
+def _panel_page(desk: Desk, request: Request, panel_id: str) -> Response:
+    """What to do with one panel, why, its chart, its coats and its log."""
+    panel, view = find(desk, panel_id), desk.view()
+    item, started = desk.assessment(panel_id)
+    data = desk.chart(panel, item)
+    strip = strips.strip(panel, item, view, started)
+    valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
+    return desk.page(
+        request,
+        "panel.html",
+        view,
+        tab="round",
+        panel=panel,
+        strip=strip,
+        ages=ages(view, strip.readings_to, strip.worked_out),
+        next=_next(valid, view),
+        reasons=_reasons(valid, view),
+        grounds=_grounds(desk, valid, strip, view),
+        has_chart=data is not None,
+        legend=LEGEND,
+        summary=trace.summary(item, data, view) if item and data else "",
+        table=trace.table(item, data, view) if item and data else [],
+        buttons=_buttons(panel, valid, strip, view),
+        log=entries(desk.shop.logbook.events(panel_id), view),
+        held=item.cautions if item else (),
+        plan=[
+            (n, coat.kind, coat.card) for n, coat in enumerate(panel.plan, start=1) if n > len(panel.coats)
+        ],
+    )
 
 
 def _no_coat_now(panel: Panel, item: Assessment | None, strip: Strip) -> Strip | None:

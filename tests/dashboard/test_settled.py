@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from functools import lru_cache, partial
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.reading import ProbeFacts, Quantity
-from dashboard import coat_course
 from dashboard.assess import assess
 from dashboard.course import PanelCourse, follow_panel
 from dashboard.facts import Facts
@@ -20,23 +16,13 @@ from dashboard.follow import Trace
 from dashboard.panel import Coat, Panel, Pot, ThumbTest
 from dashboard.settle import settle, settled_by
 from dashboard.settled import Assumed, Unsettled
-from model.calibration import card_members
 from model.history import HOUR_MS
 from model.observation import Word
+from tests.dashboard.few_members import few_members as few_members
 from tests.dashboard.night import MIXED, card
 
 MINUTE_MS = 60_000
-FEW = 16
 EXAMPLES = 10
-
-
-@pytest.fixture(scope="module", autouse=True)
-def few_members() -> Iterator[None]:
-    """Whether two answers are the same does not hang on how many members they have."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(coat_course, "card_members", partial(card_members, n=FEW))
-        patch.setattr(coat_course, "_calibrated", lru_cache(maxsize=64)(coat_course._calibrated.__wrapped__))
-        yield
 
 
 @st.composite

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +15,6 @@ from hypothesis import strategies as st
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
 from collector.store.writer import Writer
-from dashboard import coat_course
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
 from dashboard.correction import Correction
@@ -26,25 +24,15 @@ from dashboard.live import asking
 from dashboard.panel import Coat, Panel, ThumbTest
 from dashboard.settling import Settling, whole
 from model import coat as coat_module
-from model.calibration import card_members
 from model.history import HOUR_MS
 from model.observation import Word
+from tests.dashboard.few_members import few_members as few_members
 from tests.dashboard.night import MIXED, card
 
 MINUTE = 60_000
 EVERY_MS = 5 * MINUTE
 CARD = card()
-FEW = 16
 EXAMPLES = 6
-
-
-@pytest.fixture(scope="module", autouse=True)
-def few_members() -> Iterator[None]:
-    """Whether two answers are the same does not hang on how many members they have."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(coat_course, "card_members", partial(card_members, n=FEW))
-        patch.setattr(coat_course, "_calibrated", lru_cache(maxsize=64)(coat_course._calibrated.__wrapped__))
-        yield
 
 
 class Shop:
