@@ -1,0 +1,120 @@
+"""What a site's forwarder writes to a time-series server, as line protocol, and what whoever reads it there relies on.
+
+All fields are floats, since a server fixes a field's type by its first value and some keep nothing else; all times are
+UTC ms. Every line has the tag `site`. A tick is the time of sending; the ticks of one site only ever grow.
+
+reading    site, probe, quantity, rev         value, quality, seq, lag        at the time served, as store.Reader gives it
+           value    as measured: who reads applies the corrections of probes, as with readings.db
+           seq      the batch that the reading came in; lag  received - at, ms
+           rev      absent: sent when its batch came. Else the seq of the batch that had it read again: see commit
+           corrected  also written where the shop's corrections are known beside the forwarder; not read by us
+commit     site                               seq, since, n, t_min, t_max, revised            at a tick
+           all batches after `since` up to `seq` have been sent. revised 0: they are `n` readings with since < their seq
+           <= seq, from t_min to t_max. revised 1 (FLAGS) or 2 (MOVED): one batch; whatever had been sent before of
+           t_min .. t_max holds no longer; what holds instead are the `n` readings there with rev = seq (0 if there are
+           none any more). So a reading holds if its rev is the highest seq of all revised commits that cover its time
+           (absent if none does). Servers show new series later than others: until n readings are seen, this commit
+           has not wholly arrived.
+heartbeat  site                               seq, newest, now, kept          at a tick, twice a minute, news or not
+           seq      sent up to; newest  the last batch in readings.db: newest > seq is a forwarder that lags
+           now      the site's clock, UTC ms; kept  lines that the server refused and that are kept at the site
+facts      site                               probes, suspicions, runs        at a tick: how many of the following lines
+           belong to it, all at the same tick. Sent at a start, on a change and every ten minutes.
+probe      site, probe, zone, place           interval_s, accuracy_K
+suspicion  site, probe, kind, [other]         since, [until], shown_from, shown_to, number_<name> ...
+run        site, boot, state                  id, started, lasted, offset, early, [elapsed], [late]
+
+A field in brackets is left out where the value is None. Sent twice, all of these overwrite themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from collector.reading import ProbeFacts, Reading, Suspicion
+from collector.store.runs import Run
+
+_ESCAPES = str.maketrans({",": r"\,", "=": r"\=", " ": r"\ "})
+
+
+def escaped(text: str) -> str:
+    """A tag's value in line protocol. Names from the settings hold no line ends.
+
+    A backslash at the end would escape what follows: the form of the client library puts a blank behind it.
+    """
+    value = text.translate(_ESCAPES)
+    return value + " " if value.endswith("\\") else value
+
+
+def line(measurement: str, tags: Mapping[str, str], fields: Mapping[str, float | None], at: int) -> str:
+    """One line; at: UTC ms. Empty tags and fields that are None are left out; of the fields one must be left."""
+    named = "".join(f",{name}={escaped(value)}" for name, value in tags.items() if value)
+    told = ",".join(f"{name}={float(value)!r}" for name, value in fields.items() if value is not None)
+    return f"{measurement}{named} {told} {at}"
+
+
+def reading_line(
+    site: str, reading: Reading, seq: int, revised_by: int = 0, corrected: float | None = None
+) -> str:
+    """One reading of batch `seq`; `revised_by`: the batch that had it read again, 0 if it is sent for the first time."""
+    tags = {"site": site, "probe": reading.probe, "quantity": reading.quantity.value}
+    if revised_by:
+        tags["rev"] = str(revised_by)
+    fields = {
+        "value": reading.value, "quality": float(reading.quality), "seq": seq, "lag": reading.received - reading.at,
+        "corrected": corrected,
+    }  # fmt: skip
+    return line("reading", tags, fields, reading.at)
+
+
+def commit_line(
+    site: str, seq: int, since: int, n: int, span: tuple[int, int], revised: int, tick: int
+) -> str:
+    """How far the server is; span: t_min, t_max of the readings, UTC ms."""
+    fields = {"seq": seq, "since": since, "n": n, "t_min": span[0], "t_max": span[1], "revised": revised}
+    return line("commit", {"site": site}, fields, tick)
+
+
+def heartbeat_line(site: str, seq: int, newest: int, now: int, kept: int, tick: int) -> str:
+    """That the site lives, and how far behind its forwarder is."""
+    return line("heartbeat", {"site": site}, {"seq": seq, "newest": newest, "now": now, "kept": kept}, tick)
+
+
+def fact_lines(
+    site: str, probes: list[ProbeFacts], suspicions: list[Suspicion], runs: list[Run], tick: int
+) -> list[str]:
+    """All that is known of a site's probes and clock; the line `facts`, which makes them count, comes last."""
+    counts = {"probes": len(probes), "suspicions": len(suspicions), "runs": len(runs)}
+    return [
+        *(_probe_line(site, probe, tick) for probe in probes),
+        *(_suspicion_line(site, item, tick) for item in suspicions),
+        *(_run_line(site, run, tick) for run in runs),
+        line("facts", {"site": site}, counts, tick),
+    ]
+
+
+def _probe_line(site: str, probe: ProbeFacts, tick: int) -> str:
+    tags = {"site": site, "probe": probe.id, "zone": probe.zone, "place": probe.place}
+    return line("probe", tags, {"interval_s": probe.interval_s, "accuracy_K": probe.accuracy_K}, tick)
+
+
+def _suspicion_line(site: str, item: Suspicion, tick: int) -> str:
+    tags = {"site": site, "probe": item.probe, "kind": item.kind}
+    fields: dict[str, float | None] = {
+        "since": item.since, "until": item.until, "shown_from": item.shown_from, "shown_to": item.shown_to,
+    }  # fmt: skip
+    for name, number in item.numbers.items():
+        if isinstance(number, str):
+            tags[name] = number
+        else:
+            fields[f"number_{name}"] = number
+    return line("suspicion", tags, fields, tick)
+
+
+def _run_line(site: str, run: Run, tick: int) -> str:
+    tags = {"site": site, "boot": run.boot, "state": run.state}
+    fields = {
+        "id": run.id, "started": run.started, "lasted": run.lasted, "offset": run.offset, "early": run.early,
+        "elapsed": run.elapsed, "late": run.late,
+    }  # fmt: skip
+    return line("run", tags, fields, tick)
