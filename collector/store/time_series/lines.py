@@ -3,7 +3,7 @@
 All fields are floats, since a server fixes a field's type by its first value and some keep nothing else; all times are
 UTC ms. Every line has the tag `site`. A tick is the time of sending; the ticks of one site only ever grow.
 
-reading    site, probe, quantity, rev         value, quality, seq, lag        at the time served, as store.Reader gives it
+reading    site, probe, quantity, [rev]       value, quality, seq, lag    at the time served, as store.Reader has it
            value    as measured: who reads applies the corrections of probes, as with readings.db
            seq      the batch that the reading came in; lag  received - at, ms
            rev      absent: sent when its batch came. Else the seq of the batch that had it read again: see commit
@@ -56,7 +56,7 @@ def line(measurement: str, tags: Mapping[str, str], fields: Mapping[str, float |
 def reading_line(
     site: str, reading: Reading, seq: int, revised_by: int = 0, corrected: float | None = None
 ) -> str:
-    """One reading of batch `seq`; `revised_by`: the batch that had it read again, 0 if it is sent for the first time."""
+    """One reading of batch `seq`; `revised_by`: the batch that had it read again, 0 if it is new."""
     tags = {"site": site, "probe": reading.probe, "quantity": reading.quantity.value}
     if revised_by:
         tags["rev"] = str(revised_by)
