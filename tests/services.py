@@ -13,6 +13,7 @@ import signal
 import socket
 import subprocess
 import time
+import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -62,16 +63,19 @@ def wait_until(condition: Callable[[], bool], what: str, seconds: float = READY_
 class Server:
     """One program on one port: started, stopped, killed and started again by the test."""
 
-    def __init__(self, folder: Path, command: list[str], port: int) -> None:
+    def __init__(
+        self, folder: Path, command: list[str], port: int, environment: dict[str, str] | None = None
+    ) -> None:
         self.folder = folder
         self.port = port
         self._command = command
+        self._environment = environment or {}
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         """Returns once it takes connections."""
         libraries = [str(path) for path in CACHE.glob("usr/lib/*-linux-*")]
-        environment = dict(os.environ)
+        environment = os.environ | self._environment
         if self._command[0].startswith(str(CACHE)):
             environment["LD_LIBRARY_PATH"] = os.pathsep.join(libraries)
         log = self.folder / "server.log"
@@ -149,6 +153,42 @@ def victoria_metrics(folder: Path) -> Server:
     }
     command = [find("victoria-metrics"), *(f"-{name}={value}" for name, value in options.items())]
     return Server(folder, command, port)
+
+
+def influxdb(folder: Path, database: str = "coldshed", **more: str) -> InfluxServer:
+    """A time-series server that answers InfluxQL, of the 1.x line: it takes lines under /write only. `more`: further
+    settings by the names of its environment variables, without INFLUXDB_.
+    """
+    port, inner = free_port(), free_port()
+    folder.mkdir(parents=True, exist_ok=True)
+    options = {
+        "BIND_ADDRESS": f"127.0.0.1:{inner}",
+        "HTTP_BIND_ADDRESS": f"127.0.0.1:{port}",
+        "META_DIR": str(folder / "meta"),
+        "DATA_DIR": str(folder / "data"),
+        "DATA_WAL_DIR": str(folder / "wal"),
+        "MONITOR_STORE_ENABLED": "false",
+        "REPORTING_DISABLED": "true",
+        "HTTP_LOG_ENABLED": "false",
+    } | more
+    environment = {f"INFLUXDB_{name}": value for name, value in options.items()}
+    return InfluxServer(folder, [find("influxd"), "run", "-config", "/dev/null"], port, environment, database)
+
+
+class InfluxServer(Server):
+    """With a database that is there once it has started."""
+
+    def __init__(
+        self, folder: Path, command: list[str], port: int, environment: dict[str, str], database: str
+    ) -> None:
+        super().__init__(folder, command, port, environment)
+        self.database = database
+
+    def start(self) -> None:
+        super().start()
+        query = urllib.parse.urlencode({"q": f'CREATE DATABASE "{self.database}"'})
+        with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/query", query.encode(), 10) as answer:
+            assert answer.status == 200
 
 
 def flush(server: Server) -> None:
