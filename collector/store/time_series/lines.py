@@ -18,11 +18,13 @@ commit     site                               seq, since, n, t_min, t_max, revis
 heartbeat  site                               seq, newest, now, kept          at a tick, twice a minute, news or not
            seq      sent up to; newest  the last batch in readings.db: newest > seq is a forwarder that lags
            now      the site's clock, UTC ms; kept  lines that the server refused and that are kept at the site
-facts      site                               probes, suspicions, runs        at a tick: how many of the following lines
-           belong to it, all at the same tick. Sent at a start, on a change and every ten minutes.
+facts      site                               probes, suspicions, runs, fields   at a tick: how many of the following
+           lines belong to it, all at the same tick, and how many fields these have in all (a field that is left out is
+           told from one that is not yet seen). Sent at a start, on a change and every ten minutes.
 probe      site, probe, zone, place           interval_s, accuracy_K
-suspicion  site, probe, kind, [other]         since, [until], shown_from, shown_to, number_<name> ...
-run        site, boot, state                  id, started, lasted, offset, early, [elapsed], [late]
+suspicion  site, item, probe, kind, [other]   since, [until], shown_from, shown_to, number_<name> ...
+run        site, item, boot, state            id, started, lasted, offset, early, [elapsed], [late]
+           item     its place in the list: two of a kind at one tick would overwrite each other
 
 A field in brackets is left out where the value is None. Sent twice, all of these overwrite themselves.
 """
@@ -84,37 +86,46 @@ def fact_lines(
     site: str, probes: list[ProbeFacts], suspicions: list[Suspicion], runs: list[Run], tick: int
 ) -> list[str]:
     """All that is known of a site's probes and clock; the line `facts`, which makes them count, comes last."""
-    counts = {"probes": len(probes), "suspicions": len(suspicions), "runs": len(runs)}
+    told = [
+        *(("probe", *_probe(probe)) for probe in probes),
+        *(("suspicion", *_suspicion(item, number)) for number, item in enumerate(suspicions)),
+        *(("run", *_run(run, number)) for number, run in enumerate(runs)),
+    ]
+    counts = {
+        "probes": len(probes), "suspicions": len(suspicions), "runs": len(runs),
+        "fields": sum(value is not None for _, _, fields in told for value in fields.values()),
+    }  # fmt: skip
     return [
-        *(_probe_line(site, probe, tick) for probe in probes),
-        *(_suspicion_line(site, item, tick) for item in suspicions),
-        *(_run_line(site, run, tick) for run in runs),
+        *(line(name, {"site": site} | tags, fields, tick) for name, tags, fields in told),
         line("facts", {"site": site}, counts, tick),
     ]
 
 
-def _probe_line(site: str, probe: ProbeFacts, tick: int) -> str:
-    tags = {"site": site, "probe": probe.id, "zone": probe.zone, "place": probe.place}
-    return line("probe", tags, {"interval_s": probe.interval_s, "accuracy_K": probe.accuracy_K}, tick)
+_Told = tuple[dict[str, str], dict[str, float | None]]
+"""Tags and fields."""
 
 
-def _suspicion_line(site: str, item: Suspicion, tick: int) -> str:
-    tags = {"site": site, "probe": item.probe, "kind": item.kind}
+def _probe(probe: ProbeFacts) -> _Told:
+    tags = {"probe": probe.id, "zone": probe.zone, "place": probe.place}
+    return tags, {"interval_s": probe.interval_s, "accuracy_K": probe.accuracy_K}
+
+
+def _suspicion(item: Suspicion, number: int) -> _Told:
+    tags = {"item": str(number), "probe": item.probe, "kind": item.kind}
     fields: dict[str, float | None] = {
         "since": item.since, "until": item.until, "shown_from": item.shown_from, "shown_to": item.shown_to,
     }  # fmt: skip
-    for name, number in item.numbers.items():
-        if isinstance(number, str):
-            tags[name] = number
+    for name, value in item.numbers.items():
+        if isinstance(value, str):
+            tags[name] = value
         else:
-            fields[f"number_{name}"] = number
-    return line("suspicion", tags, fields, tick)
+            fields[f"number_{name}"] = value
+    return tags, fields
 
 
-def _run_line(site: str, run: Run, tick: int) -> str:
-    tags = {"site": site, "boot": run.boot, "state": run.state}
-    fields = {
+def _run(run: Run, number: int) -> _Told:
+    fields: dict[str, float | None] = {
         "id": run.id, "started": run.started, "lasted": run.lasted, "offset": run.offset, "early": run.early,
         "elapsed": run.elapsed, "late": run.late,
     }  # fmt: skip
-    return line("run", tags, fields, tick)
+    return {"item": str(number), "boot": run.boot, "state": run.state}, fields
