@@ -134,7 +134,7 @@ def create_app(
     files = StaticFiles()
     desk = Desk(shop, files, door is not None)
     app = FastAPI(title="coldshed", docs_url=None, redoc_url=None, openapi_url=None)
-    app.state.changes = Changes(look_of(shop, readings), clock)
+    app.state.changes = Changes(look_of(shop, readings, door.version if door else lambda: None), clock)
     for router in (*_routers(desk, files), api_changes.router(app.state.changes)):
         app.include_router(router)
     _errors(app, desk)

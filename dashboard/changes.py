@@ -65,8 +65,11 @@ class Changes:
         self._closed = True
         self._wake()
 
-    async def events(self) -> AsyncIterator[bytes]:
-        """One listener's stream: an event at once, one after each change, and one at least every `beat_s`."""
+    async def events(self, is_in: Callable[[], bool] = lambda: True) -> AsyncIterator[bytes]:
+        """One listener's stream: an event at once, one after each change, and one at least every `beat_s`.
+
+        It ends before an event that whoever listens may not hear any more: once `is_in` says no.
+        """
         mine = asyncio.Event()
         self._listening.add(mine)
         loop = asyncio.get_running_loop()
@@ -77,6 +80,8 @@ class Changes:
             while not self._closed and loop.time() < end:
                 name = "changed" if await _within(mine, self._beat_s) else "beat"
                 mine.clear()
+                if not await to_thread.run_sync(is_in):
+                    return
                 yield self._event(name)
         finally:
             self._listening.discard(mine)
@@ -117,9 +122,9 @@ async def _within(event: asyncio.Event, seconds: float) -> bool:
     return True
 
 
-def look_of(shop: Shop, readings: Path | None) -> Look:
-    """What pages are made from, in numbers: watch's answers, the log, what keeps readings from being stored, and now
-    and then the readings. Called from one thread at a time.
+def look_of(shop: Shop, readings: Path | None, at_the_door: Look = lambda: None) -> Look:
+    """What pages are made from, in numbers: watch's answers, the log, what keeps readings from being stored, who may
+    come in, and now and then the readings. Called from one thread at a time.
     """
     looks, batch = 0, 0
 
@@ -146,5 +151,5 @@ def look_of(shop: Shop, readings: Path | None) -> Look:
     def troubles() -> object:
         return tuple(shop.troubles())
 
-    parts = (shop.watched.version, shop.logbook.version, troubles, readings_batch)
+    parts = (shop.watched.version, shop.logbook.version, troubles, at_the_door, readings_batch)
     return lambda: tuple(asked(part) for part in parts)

@@ -17,6 +17,7 @@ from collector.store.reader import Reader
 from collector.store.schema import StoreError
 from dashboard.assessment import Assessment
 from dashboard.display import View
+from dashboard.door.visitor import asking
 from dashboard.panel import Coat, Event, Panel
 from dashboard.record.gather import ledgers, probes_of, since_of, software
 from dashboard.words import KEYS
@@ -61,7 +62,11 @@ class Decisions:
         if act is None or panel is None:
             return []
         act = "mix" if act == "recoat" and not panel.coats else act
-        return [self.decided(f"{event.id}.decided", event, panel, act, of=event.id)]
+        return [
+            self.decided(
+                f"{event.id}.decided", event, panel, act, of=event.id, signed=bool(asking().signed) or None
+            )
+        ]
 
     def decided(
         self,

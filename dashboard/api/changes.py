@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 from starlette.responses import StreamingResponse
 
 from dashboard.changes import Changes
@@ -17,13 +17,14 @@ def router(changes: Changes) -> APIRouter:
     routes = APIRouter(prefix="/api")
 
     @routes.get("/changes")
-    async def listen() -> Response:
+    async def listen(request: Request) -> Response:
         if changes.full:
             return problem(
                 503,
                 "as many pages listen already as may",
                 "ask again every few seconds: pages do it by themselves",
             )
-        return StreamingResponse(changes.events(), media_type="text/event-stream", headers=HEADERS)
+        is_in = getattr(request.state, "is_in", lambda: True)
+        return StreamingResponse(changes.events(is_in), media_type="text/event-stream", headers=HEADERS)
 
     return routes

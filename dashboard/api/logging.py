@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 
 from dashboard.api.entry_models import Entry, Mixed, Registration, Thumb, ThumbSure, body_of
+from dashboard.api.signing import is_signed, signing
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.entry import register_event
@@ -21,7 +23,7 @@ def router(desk: Desk) -> APIRouter:
     routes = APIRouter(prefix="/api")
 
     @routes.post("/events")
-    def log(entry: Entry) -> dict[str, Any]:
+    def log(request: Request, entry: Entry) -> dict[str, Any]:
         now = desk.shop.clock.now()
         event = Event(
             id=entry.id,
@@ -34,7 +36,12 @@ def router(desk: Desk) -> APIRouter:
         )
         told = felt(desk, event) if isinstance(entry, Thumb | ThumbSure) else None
         event = told.event if told else event
-        new = desk.shop.logbook.append(event)
+        if is_signed(event.kind, getattr(entry, "event", None), desk.shop.logbook):
+            with signing(request) as name:
+                event = replace(event, who=name or event.who)
+                new = desk.shop.logbook.append(event)
+        else:
+            new = desk.shop.logbook.append(event)
         panels = desk.panels()
         number = None
         if isinstance(entry, Mixed):

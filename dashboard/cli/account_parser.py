@@ -27,7 +27,7 @@ def add(
         help="with add (default work) and role: what they may do",
     )
     account.add_argument(
-        "--scope", action="append", choices=("read", "taps", "readings"),
+        "--scope", action="append", choices=("read", "taps"),
         help="with token: what it may do, once or more (default read)",
     )  # fmt: skip
     account.add_argument("--csv", type=Path, metavar="FILE", help="with trail: write it as CSV")

@@ -37,7 +37,12 @@ class Doorway:
         visitor = await anyio.to_thread.run_sync(door.visitor, headers)
         address = door.address((scope.get("client") or ("",))[0], headers)
         state: dict[str, Any] = scope.setdefault("state", {})
-        state |= {"visitor": visitor, "address": address}
+        state |= {
+            "visitor": visitor,
+            "address": address,
+            "signature": lambda: door.signature(visitor.session),
+            "is_in": lambda: door.is_in(visitor),
+        }
         if visitor.means is Means.OPEN_HOUSE:
             await self._answer(visitor, scope, receive, send)
             return
@@ -61,8 +66,8 @@ class Doorway:
             if not name:
                 await refused(403, DOOR_SAID["sign"], DOOR_SAID["sign_do"], SIGN)(scope, receive, send)
                 return
-            visitor = state["visitor"] = replace(visitor, signed=name)
-        await self._told(visitor, address, found, scope, receive, send)
+            state["visitor"] = replace(visitor, signed=name)
+        await self._told(address, found, scope, receive, send)
 
     def _too_fast(self, scope: Scope, address: str) -> Response | None:
         if scope["path"].startswith("/static/"):
@@ -81,7 +86,6 @@ class Doorway:
 
     async def _told(
         self,
-        visitor: Visitor,
         address: str,
         found: tuple[str, Least] | None,
         scope: Scope,
@@ -89,19 +93,18 @@ class Doorway:
         send: Send,
     ) -> None:
         """Answers. What was logged or taken out is a line of the trail before the answer goes out."""
-        method, path = scope["method"], scope["path"]
+        method, path, state = scope["method"], scope["path"], scope["state"]
         # What is done at the door itself stands in the trail in words of its own.
         told = found is not None and (found[1].told or not (method in READING or path.startswith("/door/")))
         what = DOOR_SAID["taken_out" if method in READING else "logged"]
 
         async def send_told(message: Message) -> None:
             if told and message["type"] == "http.response.start" and message["status"] < 400:
-                await anyio.to_thread.run_sync(
-                    self._door.trail.add, visitor, address, what, f"{method} {path}"
-                )
+                who = state["visitor"]  # by now it says who signed
+                await anyio.to_thread.run_sync(self._door.trail.add, who, address, what, f"{method} {path}")
             await send(message)
 
-        await self._answer(visitor, scope, receive, send_told)
+        await self._answer(state["visitor"], scope, receive, send_told)
 
     async def _answer(self, visitor: Visitor, scope: Scope, receive: Receive, send: Send) -> None:
         done = answering(visitor)

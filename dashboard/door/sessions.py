@@ -78,6 +78,12 @@ class Sessions:
             return Visitor(Means.PHONE, Role.WORK, str(label), names=names, session=ident)
         return Visitor(Means.PERSON, Role.of(role), str(name), session=ident, account=account)
 
+    def is_on(self, ident: str) -> bool:
+        """Whether there is one of that id that is not over; to ask is no use of it."""
+        rows = self._file.rows("SELECT account, made, used FROM session WHERE id = ?", ident)
+        now = self._file.now()
+        return any(not _over(account, made, used, now) for account, made, used in rows)
+
     def all(self) -> list[Session]:
         """Those that are not over, used last first."""
         rows = self._file.rows(

@@ -15,8 +15,8 @@ from dashboard.door.trail import Trail
 from dashboard.door.visitor import STRANGER, DoorError, Means, Role, Visitor
 
 PREFIX = "coldshed-"
-SCOPES = ("read", "taps", "readings")
-"""read: answers as JSON and CSV. taps: log what was done. readings: send readings in."""
+SCOPES = ("read", "taps")
+"""read: answers as JSON and CSV. taps: log what was done, but for what is signed."""
 MOST_TOKENS = 200
 SEEN_MS = 60_000
 
@@ -77,6 +77,10 @@ class Tokens:
         if used is None or not 0 <= now - used <= SEEN_MS:
             self._file.note("UPDATE token SET used = ? WHERE hash = ?", now, kept)
         return Visitor(Means.TOKEN, Role.ANYONE, name, frozenset(scopes.split()), session=ident)
+
+    def counts(self, ident: str) -> bool:
+        """Whether there is one of that id that was not revoked."""
+        return bool(self._file.rows("SELECT 1 FROM token WHERE id = ? AND revoked IS NULL", ident))
 
     def all(self) -> list[Token]:
         """Newest first, revoked ones too."""

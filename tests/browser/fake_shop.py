@@ -105,6 +105,8 @@ def open_shop(
         folder / "readings.db",
         lambda: View(ZoneInfo(ZONE), "degC", clock.now()),
     )
+    if door:
+        logbook.beside = deciding.beside
     app = create_app(
         watched=WatchReader(folder / "watch.db", logbook),
         logbook=logbook,

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from dashboard.panel import Event
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.every_page import axe
 from tests.browser.serving import Served, free_port
@@ -130,7 +131,7 @@ def test_a_sheet_left_open_logs_nothing_under_whoever_signed_in_in_another_tab(d
     page.fill("#door-in-password", PASSWORD)
     page.keyboard.press("Enter")
     page.wait_for_url("**/panels/skiff-deck-2")
-    assert door.events()[before:] == [("coat mixed", "Robin")]
+    assert door.events()[before:] == [("coat mixed", "Robin"), ("decided", "Robin")]
     assert page.evaluate("caches.has('coldshed-pages-x')") is False, "what one person saw, another does not"
     page.evaluate(signs_in, body)
     page.evaluate("coldshed.poll()")
@@ -168,6 +169,20 @@ def test_a_shop_phone_asks_who_signs_and_for_the_pin(door: Door) -> None:
     page.keyboard.press("Enter")
     page.wait_for_url("**/panels/box-a")
     assert ("decided", "Robin") in door.events()
+    at = door.house.clock.now()
+    door.house.shop.logbook.append(
+        Event("tap-hold-001", at, at, "Kim", "held", "box-a", {"reason": "soft corner"})
+    )
+    door.open("/panels/box-a/more")
+    form = page.locator("form[data-kind=released]")
+    form.locator("input[name=reason]").fill("it is hard now")
+    form.locator("button").last.click()
+    expect(page.locator("#door-sign")).to_be_visible()
+    page.select_option("#door-sign-name", "Robin")
+    page.fill("#door-sign-secret", PIN)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/panels/box-a")
+    assert door.events()[-2:] == [("released", "Robin"), ("decided", "Robin")]
 
 
 def test_who_manages_makes_and_takes_back_what_opens_the_door(door: Door) -> None:

@@ -94,11 +94,10 @@ def test_a_stranger_gets_no_word_of_the_shop(house: House) -> None:
         (["read"], "/", None, 403),
         (["read"], "/door/keys", None, 403),
         (["read"], "/api/events", {"id": "tap-token-01", "kind": "washed", "panel": "lid-4"}, 403),
-        (["readings"], "/api/events", {"id": "tap-token-01", "kind": "washed", "panel": "lid-4"}, 403),
         (["taps"], "/api/events", {"id": "tap-token-01", "kind": "washed", "panel": "lid-4"}, 200),
         (["taps"], "/api/panels/lid-4/decisions", {"id": "tap-token-01", "act": "demould"}, 403),
         (
-            ["read", "taps", "readings"],
+            ["read", "taps"],
             "/door/accounts",
             {"name": "x", "role": "manage", "password": "y"},
             403,
