@@ -149,8 +149,15 @@ class Announce(BrokerLogin):
 
 
 class Forward(Table):
-    """A time-series server that takes line protocol over the v2 write API."""
+    """A time-series server that takes line protocol.
 
+    server      "influxdb": lines go to /api/v2/write; "influxdb-1": to /write, as 1.x before 1.8 wants it;
+                "victoria-metrics": to /api/v2/write. It also says how the server is asked whether it has them
+    bucket      the database with influxdb-1; victoria-metrics has none and looks away
+    token_file  holds a token; with influxdb-1 "user:password"
+    """
+
+    server: Literal["influxdb", "influxdb-1", "victoria-metrics"] = "influxdb"
     url: str = Field(pattern=r"^https?://")
     bucket: str = Field(min_length=1)
     org: str = "-"
@@ -270,6 +277,10 @@ class Settings(Table):
     @property
     def notices_db(self) -> Path:
         return self.data_folder / "notices.db"
+
+    @property
+    def forward_db(self) -> Path:
+        return self.data_folder / "forward.db"
 
 
 def _misfit(table: str, index: int, key: str, text: str) -> PydanticCustomError:

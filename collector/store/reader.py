@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading, Suspicion
+from collector.store.arrived import Arrived, arrived_after
 from collector.store.digests import Digest, removed_days, stored
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
@@ -201,6 +202,13 @@ class Reader:
                     break
             batches.close()
         return found, seq
+
+    def arrived_after(self, seq: int, limit: int, upto: int | None = None) -> Arrived | None:
+        """What the batches after `seq` (and up to `upto`) brought, each reading with its batch; None if there is none.
+
+        Whole batches until there are `limit` readings or more; one that says what was revised comes alone.
+        """
+        return arrived_after(self._in_time, seq, upto, limit)
 
     def summaries(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> list[Summary]:
         """What is kept of hours whose readings were removed: those that touch the time from start to end."""

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 import apsw
 
-from collector.forward import Cursor
+from collector.forward.state import progress
 from collector.settings import Settings
 from collector.store.readings_schema import READINGS
 from collector.store.schema import NotYet, Schema, StoreError, open_reader
@@ -175,21 +175,33 @@ def _health(settings: Settings) -> dict[str, Any] | str:
 
 
 def forward_findings(settings: Settings, last_batch: int) -> Iterator[Finding]:
-    """The time-series server: reachable, and how much waits for it. Nothing is lost while it does."""
+    """The time-series server: reachable, how much waits for it, and what it did not take or keep."""
     if settings.forward is None:
         return
-    url = urlsplit(settings.forward.url)
-    port = url.port or (443 if url.scheme == "https" else 80)
+    server = urlsplit(settings.forward.url)
+    url = settings.forward.url.replace(f"{server.username}:{server.password}@", "")
     try:
-        waiting = last_batch - Cursor(settings.data_folder / "forward.cursor").read()
-    except (OSError, ValueError) as error:
+        now = progress(settings.data_folder)
+    except (OSError, StoreError) as error:
         yield wrong(f"forward: {error}", "correct it; what was sent twice overwrites itself")
         return
+    waiting = f"{last_batch - now.acknowledged} batches wait"
+    port = server.port or (443 if server.scheme == "https" else 80)
     try:
-        with socket.create_connection((url.hostname or "", port), timeout=3):
+        with socket.create_connection((server.hostname or "", port), timeout=3):
             pass
     except OSError as error:
         do = "start it, or correct url; readings wait meanwhile and nothing is lost"
-        yield note(f"forward: {settings.forward.url} does not answer ({error}); {waiting} batches wait", do)
-        return
-    yield ok(f"forward: {settings.forward.url} answers; {waiting} batches wait")
+        yield note(f"forward: {url} does not answer ({error}); {waiting}", do)
+    else:
+        if now.trouble:
+            do = "see to what it says; readings.db keeps all meanwhile, and what is missing there is sent again"
+            yield wrong(f"forward: {now.trouble}; {waiting}", do)
+        else:
+            yield ok(f"forward: {url} answers; {waiting}")
+    if now.kept:
+        do = f"readings.db has them; 'sqlite3 {settings.forward_db} \"SELECT * FROM kept\"' shows them"
+        yield note(f"forward: the server refused {now.kept} readings, the last with: {now.last_words}", do)
+    if now.too_old:
+        do = "let it keep them for longer if they are to be seen there"
+        yield note("forward: readings that are older than the server keeps them were passed over", do)

@@ -7,7 +7,7 @@ from contextlib import closing
 from pathlib import Path
 
 from collector import settings as settings_file
-from collector.forward import Cursor
+from collector.forward.state import progress
 from collector.settings import Settings
 from collector.store.backup import verify
 from collector.store.check import DO, Found, check_file, rests_on_more
@@ -98,7 +98,7 @@ def _fit_together(settings: Settings) -> Iterator[Finding]:
 
 
 def _sent(settings: Settings) -> int:
-    return Cursor(settings.data_folder / "forward.cursor").read()
+    return progress(settings.data_folder).acknowledged
 
 
 def _worked_out(settings: Settings) -> int:

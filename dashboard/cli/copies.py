@@ -7,6 +7,7 @@ from pathlib import Path
 
 from collector import settings as settings_file
 from collector.clock import SystemClock
+from collector.forward.state import FORWARD, OLD_CURSOR
 from collector.settings import Settings
 from collector.store.backup import back_up
 from collector.store.backup import restore as put_back
@@ -37,7 +38,9 @@ def backup(arguments: argparse.Namespace) -> int:
 def restore(arguments: argparse.Namespace) -> int:
     """Returns 0, or raises StoreError; then nothing was changed, or it says so."""
     settings = settings_file.load(arguments.settings)
-    beside = [settings.data_folder / "forward.cursor"]  # all is sent on once more: a repeat overwrites itself
-    aside = put_back(arguments.backup, files_of(settings), beside, SystemClock().now())
+    # No backup holds forward.db: all is sent on once more, and a repeat overwrites itself.
+    files = [*files_of(settings), (settings.forward_db, FORWARD)]
+    beside = [settings.data_folder / OLD_CURSOR]
+    aside = put_back(arguments.backup, files, beside, SystemClock().now())
     print(f"restored from {arguments.backup}; what was there before lies in {aside}")
     return 0

@@ -178,7 +178,7 @@ def serve(arguments: argparse.Namespace) -> int:
 
 
 def forward(arguments: argparse.Namespace) -> int:
-    from collector.forward import Cursor, Forwarder
+    from collector.forward.forwarder import Forwarder
     from collector.store.reader import Reader
 
     settings = settings_of(arguments)
@@ -199,7 +199,7 @@ def forward(arguments: argparse.Namespace) -> int:
         lambda: Reader.open(settings.readings_db),
         server,
         settings.site,
-        Cursor(settings.data_folder / "forward.cursor"),
+        settings.forward_db,
         clock_of(arguments, settings),
     ).run(each_turn)
     heartbeat.stopping()

@@ -8,6 +8,7 @@ import urllib.parse
 import urllib.request
 from pathlib import Path
 
+from collector.forward.state import progress
 from tests.dashboard.cli.test_commands import SCRIPT, SETTINGS, coldshed, night
 from tests.services import flush, running, victoria_metrics, wait_until
 
@@ -15,12 +16,17 @@ from tests.services import flush, running, victoria_metrics, wait_until
 def test_the_night_is_seen_in_the_servers_own_export(tmp_path: Path) -> None:
     """Imported, forwarded by the command, and every value is in the server's export at its own time."""
     with running(victoria_metrics(tmp_path / "server")) as server:
-        text = SETTINGS + f'\n[forward]\nurl = "http://127.0.0.1:{server.port}"\nbucket = "shed"\n'
+        text = (
+            SETTINGS
+            + f'\n[forward]\nurl = "http://127.0.0.1:{server.port}"\nbucket = "shed"\nserver = "victoria-metrics"\n'
+        )
         (tmp_path / "coldshed.toml").write_text(text, encoding="utf-8")
         assert coldshed(tmp_path, "import", night(tmp_path), "--source", "logger").returncode == 0
         process = subprocess.Popen([SCRIPT, "forward"], cwd=tmp_path)
         try:
-            wait_until((tmp_path / "data" / "forward.cursor").exists, "the first portion is acknowledged", 60)
+            wait_until(
+                lambda: progress(tmp_path / "data").acknowledged > 0, "the first portion is acknowledged", 60
+            )
             flush(server)
             query = urllib.parse.urlencode({"match[]": 'reading_value{site="test-shed",probe="L1"}'})
             url = f"http://127.0.0.1:{server.port}/api/v1/export?{query}"

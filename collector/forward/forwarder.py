@@ -1,0 +1,317 @@
+"""The follower that sends: batches past the cursor, their commits, a heartbeat, the facts; and asks if all is there."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Protocol
+
+from collector.clock import Clock
+from collector.forward.link import Link, ServerError
+from collector.forward.portion import LINES, Sender
+from collector.forward.read_back import Sent, count_held
+from collector.forward.state import ForwardState, NotHeld
+from collector.forward.waiting import Acknowledged, Waiting
+from collector.patience import GrowingWait, rest
+from collector.reading import ProbeFacts, Suspicion
+from collector.settings import Forward
+from collector.store.arrived import Arrived
+from collector.store.runs import Run
+from collector.store.schema import StoreError
+from collector.store.time_series import lines
+
+HEARTBEAT_S = 30.0
+FACTS_S = 600.0
+LOOK_FOR_FACTS_S = 10.0
+TRY_AGAIN_S = 600.0
+"""Between two attempts to bring the server what it acknowledged twice and does not have."""
+IDLE_S = 2.0
+"""After a portion that is not full: each costs writes on our card, and requests."""
+LONGEST_WAIT_S = 60.0
+
+log = logging.getLogger("coldshed.forward")
+
+Facts = tuple[list[ProbeFacts], list[Suspicion], list[Run]]
+
+
+class Committed(Protocol):
+    """What we need of the store's reader."""
+
+    def arrived_after(self, seq: int, limit: int, upto: int | None = None) -> Arrived | None: ...
+
+    def last_batch(self) -> int: ...
+
+    def probes(self) -> list[ProbeFacts]: ...
+
+    def suspicions(self) -> list[Suspicion]: ...
+
+    def runs(self) -> list[Run]: ...
+
+    def close(self) -> None: ...
+
+
+class _Ended(Exception):
+    """We were asked to stop."""
+
+
+class _NewConnection(Exception):
+    """The server has ended the old one unasked: it may have been started anew, and lost what it acknowledged last."""
+
+
+class Forwarder:
+    """One server of the settings. `open_store` is called in run(), and again after the store could not be read."""
+
+    def __init__(
+        self,
+        open_store: Callable[[], Committed],
+        settings: Forward,
+        site: str,
+        state_db: Path,
+        clock: Clock,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._open_store = open_store
+        self._settings = settings
+        self._site = site
+        self._state_db = state_db
+        self._clock = clock
+        self._monotonic = monotonic
+        self._stop: Callable[[], bool] = lambda: False
+        self._store: Committed | None = None
+        self._link: Link | None = None
+        self._db: ForwardState | None = None
+        self._sender = Sender(self._write)
+        self._waiting = Waiting()
+        self._beat = self._told = self._looked = self._tried = float("-inf")
+        self._facts: Facts | None = None
+        self._lost: list[NotHeld] = []
+        self._unasked = ""
+        self._state = "waiting"
+        self._kind = ""
+
+    @property
+    def state(self) -> str:
+        """ "waiting", "connected" or "failed: <why>"."""
+        return self._state
+
+    def run(self, stop: Callable[[], bool]) -> None:
+        """Sends until stopped. Nothing the server does ends it; what is not acknowledged is sent again later."""
+        self._stop = stop
+        wait = GrowingWait(longest=LONGEST_WAIT_S)
+        try:
+            while not stop():
+                try:
+                    sent = self.send_some()
+                except _Ended:
+                    break
+                except (ServerError, StoreError, OSError, ValueError) as error:
+                    self._failed(error)
+                    if isinstance(error, ServerError):
+                        rest(error.wait_s, stop)
+                    wait.pause(stop)
+                    continue
+                wait.reset()
+                if sent < LINES:
+                    rest(IDLE_S, stop)
+        finally:
+            self.close()
+
+    def send_some(self) -> int:
+        """Sends the next portion and what else is due; returns how many readings it held.
+
+        Raises ServerError if the server did not take it, StoreError if readings.db or forward.db cannot be used,
+        OSError or ValueError if the token file cannot; the cursor stays where it was.
+        """
+        store, state = self._opened()
+        try:
+            arrived = store.arrived_after(state.acknowledged, LINES)
+            if arrived is not None:
+                self._waiting.add(Acknowledged(self._send(state, arrived), self._monotonic()))
+                state.acknowledged = arrived.seq
+            self._tell(store, state)
+            self._ask(store, state)
+        except _NewConnection:
+            self._begin_again(state)
+            return LINES
+        except ServerError as error:
+            if not error.alive:
+                self._begin_again(state)
+            raise
+        if arrived is None or len(arrived.readings) < LINES:
+            state.save()
+        self._works(state)
+        return len(arrived.readings) if arrived else 0
+
+    def close(self) -> None:
+        """Closes the store, forward.db and the connection; send_some() opens them again, behind what is safe."""
+        self._hang_up()
+        self._close_store()
+        if self._db is not None:
+            self._db.close()
+            self._db = None
+
+    def _opened(self) -> tuple[Committed, ForwardState]:
+        if self._db is None:
+            self._db = ForwardState.open(self._state_db)
+            self._begin_again(self._db)
+            self._lost = self._db.not_held()
+        if self._store is None:
+            self._store = self._open_store()
+        if self._link is None:
+            self._link = Link(self._settings, self._clock.now)
+        return self._store, self._db
+
+    def _hang_up(self) -> None:
+        if self._link is not None:
+            self._link.close()
+            self._link = None
+
+    def _close_store(self) -> None:
+        if self._store is not None:
+            self._store.close()
+            self._store = None
+
+    def _begin_again(self, state: ForwardState) -> None:
+        """Behind what is safe: the server may have lost what came after."""
+        state.acknowledged = state.safe
+        self._waiting.clear()
+        self._beat = self._told = float("-inf")
+
+    def _write(self, text: list[str]) -> None:
+        if self._stop():
+            raise _Ended
+        assert self._link is not None
+        if not self._link.write(text):
+            raise _NewConnection
+
+    def _send(self, state: ForwardState, arrived: Arrived) -> Sent:
+        """Returns once the server has acknowledged the readings, then the commit that counts them."""
+        revised_by = arrived.seq if arrived.revised else 0
+        text = [lines.reading_line(self._site, reading, seq, revised_by) for reading, seq in arrived.readings]
+        kept, too_old = self._sender.send(text)
+        n = len(text) - len(kept) - too_old
+        state.too_old += too_old
+        state.save(kept, self._clock.now())
+        span, tick = (arrived.t_min, arrived.t_max), state.next_tick(self._clock.now())
+        self._write(
+            [lines.commit_line(self._site, arrived.seq, arrived.since, n, span, arrived.revised, tick)]
+        )
+        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, n)
+
+    def _tell(self, store: Committed, state: ForwardState) -> None:
+        """The facts if they changed or ten minutes are over, and the heartbeat twice a minute."""
+        now = self._monotonic()
+        stale = now - self._told >= FACTS_S
+        if stale or now - self._looked >= LOOK_FOR_FACTS_S:
+            self._looked = now
+            facts = store.probes(), store.suspicions(), store.runs()
+            if stale or _lasting(facts) != self._facts:
+                self._write(lines.fact_lines(self._site, *facts, state.next_tick(self._clock.now())))
+                self._facts, self._told = _lasting(facts), now
+        if now - self._beat >= HEARTBEAT_S:
+            at, newest = self._clock.now(), store.last_batch()
+            tick = state.next_tick(at)
+            self._write([lines.heartbeat_line(self._site, state.acknowledged, newest, at, state.kept, tick)])
+            self._beat = now
+
+    def _ask(self, store: Committed, state: ForwardState) -> None:
+        """Whether the server still has what it acknowledged; what it does not have is sent again, once at first."""
+        if self._lost and self._monotonic() - self._tried >= TRY_AGAIN_S:
+            self._tried = self._monotonic()
+            oldest = self._lost[0]
+            self._send_again(store, state, oldest.since, oldest.seq)
+        item = self._waiting.take_due(self._monotonic())
+        if item is not None:
+            found = self._held(item.sent)
+            if found is None or found >= item.sent.n:
+                self._waiting.found(item)
+                self._note(state, item.sent, None)
+            elif not item.missed:
+                log.warning("%s", self._missing(item.sent, found, "once"))
+                self._send_again(store, state, item.sent.since, item.sent.seq)
+            else:
+                self._waiting.found(item)
+                self._note(state, item.sent, found)
+        state.safe = max(state.safe, self._waiting.safe(self._monotonic()))
+
+    def _held(self, sent: Sent) -> int | None:
+        """How many the server has of them; None if it does not say, which is told and changes nothing."""
+        assert self._link is not None
+        try:
+            found = count_held(self._link, self._settings, self._site, sent)
+        except ServerError as error:
+            if not (error.alive or error.kind.isdecimal()):
+                raise
+            if not self._unasked:
+                log.warning("the server takes readings but does not say whether it has them: %s", error)
+            self._unasked = str(error)
+            return None
+        self._unasked = ""
+        return found
+
+    def _send_again(self, store: Committed, state: ForwardState, since: int, upto: int) -> None:
+        """What the server acknowledged and does not have."""
+        sent: Sent | None = None
+        while (arrived := store.arrived_after(sent.seq if sent else since, LINES, upto)) is not None:
+            more = self._send(state, arrived)
+            sent = more if sent is None else sent.with_next(more)
+        if sent is not None:
+            self._waiting.add_first(Acknowledged(sent, self._monotonic(), missed=1))
+
+    def _note(self, state: ForwardState, sent: Sent, found: int | None) -> None:
+        """Takes down what the server does not have though it took it twice (found: how many it has), or that it has."""
+        before = len(self._lost)
+        item = NotHeld(sent.since, sent.seq, sent.t_min, sent.t_max, sent.n, found or 0)
+        if found is not None or any((lost.since, lost.seq) == (item.since, item.seq) for lost in self._lost):
+            state.note_not_held(item, held=found is None)
+            self._lost = state.not_held()
+        if len(self._lost) < before:
+            self._tried = float("-inf")
+
+    def _missing(self, sent: Sent | NotHeld, found: int, often: str) -> str:
+        return (
+            f"{self._settings.url} took {sent.n} readings from {_utc(sent.t_min)} to {_utc(sent.t_max)} {often} "
+            f"and has {found} of them: see how long it keeps readings, and whether its disk is full"
+        )
+
+    def _works(self, state: ForwardState) -> None:
+        text = self._missing(self._lost[0], self._lost[0].found, "twice") if self._lost else ""
+        self._say("not held" if text else "", text, state)
+
+    def _failed(self, error: Exception) -> None:
+        kind = error.kind if isinstance(error, ServerError) else type(error).__name__
+        if not (isinstance(error, ServerError) and error.alive):
+            self._hang_up()
+        if isinstance(error, StoreError):
+            self._close_store()
+        self._say(kind, str(error), self._db)
+
+    def _say(self, kind: str, text: str, state: ForwardState | None) -> None:
+        """Once when it begins or changes its kind, and when it is over; never each time it comes again."""
+        self._state = f"failed: {text}" if text else "connected"
+        if kind == self._kind:
+            return
+        self._kind = kind
+        if text:
+            log.warning("not sent on: %s", text)
+        else:
+            log.info("sends on to %s", self._settings.url)
+        if state is not None:
+            try:
+                state.trouble(text, self._clock.now())
+            except StoreError as error:
+                log.warning("%s", error)
+
+
+def _lasting(facts: Facts) -> Facts:
+    """Without what changes with every commit: how long the newest run has lasted so far."""
+    probes, suspicions, runs = facts
+    return probes, suspicions, [*runs[:-1], *(replace(run, lasted=0) for run in runs[-1:])]
+
+
+def _utc(at: int) -> str:
+    return f"{datetime.fromtimestamp(at / 1000, UTC):%Y-%m-%d %H:%M} UTC"

@@ -1,0 +1,81 @@
+"""One portion of lines to the server, whatever it refuses: smaller requests, and bad lines found one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from collector.forward.link import Refused, ServerError, TooLarge
+from collector.forward.state import Kept
+
+LINES = 5000
+"""In one request, unless the server wants fewer."""
+MOST_BAD = 10
+"""Bad lines of one portion; a server that refuses more has something against all of them."""
+
+Write = Callable[[list[str]], None]
+"""Returns once the server has acknowledged these lines; raises ServerError."""
+
+
+class Sender:
+    """Sends lists of lines; remembers how many the server takes at once."""
+
+    def __init__(self, write: Write) -> None:
+        self._write = write
+        self._at_once = LINES
+        self._too_old = 0
+
+    def send(self, lines: list[str]) -> tuple[list[Kept], int]:
+        """Returns once all have been acknowledged but those that are returned: bad lines, each with the server's words,
+        and how many were older than the server keeps. Raises ServerError; then any of them may have been written.
+        """
+        kept: list[Kept] = []
+        done = self._too_old = 0
+        while done < len(lines):
+            chunk = lines[done : done + self._at_once]
+            try:
+                self._write(chunk)
+                done += len(chunk)
+            except TooLarge:
+                if len(chunk) == 1:
+                    raise
+                self._at_once = len(chunk) // 2
+            except Refused as error:
+                if self._only_too_old(error):
+                    done += len(chunk)
+                    continue
+                taken, bad = self._first_bad(chunk)
+                done += taken + (bad is not None)
+                kept += [bad] if bad else []
+                if len(kept) > MOST_BAD:
+                    text = f"{error}. It refuses more than {MOST_BAD} of {len(lines)}: none is passed over"
+                    raise ServerError(text, "refuses all", alive=True) from error
+        return kept, self._too_old
+
+    def _first_bad(self, lines: list[str]) -> tuple[int, Kept | None]:
+        """How many lines before the first bad one have been sent, and that one: halving what is left of a chunk that
+        was refused as a whole. None if the line on its own is taken after all.
+
+        Of 5,000 lines: 13 requests here, beside the one that was refused and the one that takes the rest.
+        """
+        good, end = 0, len(lines)
+        while end - good > 1:
+            middle = (good + end) // 2
+            try:
+                self._write(lines[good:middle])
+                good = middle
+            except Refused as error:
+                if self._only_too_old(error):
+                    good = middle
+                else:
+                    end = middle
+        try:
+            self._write(lines[good:end])
+        except Refused as error:
+            if not self._only_too_old(error):
+                return good, Kept(lines[good], error.words)
+        return end, None
+
+    def _only_too_old(self, refusal: Refused) -> bool:
+        """True if the server has taken all lines but those that are older than what it keeps, which are counted."""
+        self._too_old += refusal.too_old or 0
+        return refusal.too_old is not None
