@@ -157,6 +157,8 @@ def _probe(spot: Spot, source: str) -> Iterator[str]:
     if spot.decode != "logger_csv" and spot.names != (spot.id,):
         names = ", ".join(quoted(name) for name in spot.names)
         yield f"name = {names if len(spot.names) == 1 else f'[{names}]'}    # what it calls itself there"
+    if spot.decode == "senml":  # of plain JSON the topic is the name
+        yield f"topic = {quoted(spot.scope)}    # nothing that comes on another topic is taken for this probe"
     yield f"zone = {quoted(spot.zone)}"
     yield f"place = {quoted(spot.place)}    # {PLACES[spot.place]}; or: {_others(spot.place)}"
     yield f"interval_s = {spot.interval_s:g}    # how often it sends; silent after three of these"

@@ -16,6 +16,7 @@ import pytest
 from paho.mqtt import publish
 
 from collector import settings as settings_file
+from collector.assigned import Assigned
 from collector.clock import SteppedClock
 from collector.first_run.draft import draft_path
 from collector.first_run.facts import CannotSetUp
@@ -215,6 +216,9 @@ def test_topics_of_senml_and_json_become_sources_that_are_read_alike(opened: Set
     assert units == {"j1": "degF", "j2": "degC", "j3": "degC", "A1": None}
     names = {probe.id: probe.wire_names for probe in loaded.probe}
     assert names["A1"] == ("urn:dev:a/rh", "urn:dev:a/t")
+    assigned = Assigned(loaded)
+    assert assigned.refusal("A1", "shed/senml") is None
+    assert assigned.refusal("A1", "shed/j1") is not None, "no other device speaks for it"
 
 
 def said_by(port: int, sent: dict[str, str], session: SetUp, *names: str) -> None:
