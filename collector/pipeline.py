@@ -47,6 +47,8 @@ IDLE_S = 0.1
 QUEUE_ARRIVALS = 1000
 """Not held to exactly: each source may put one more."""
 FULL_S = 0.005
+LONGEST_NAME = 200
+"""Of a name that settings may claim (WireName); a topic may be longer."""
 EARLIEST_MS = 946_684_800_000
 """2000-01-01 UTC: a reading before it comes from a clock that was never set."""
 
@@ -281,6 +283,10 @@ class Pipeline:
         """Puts the sample into the batch as a probe's reading, or says why it cannot become one."""
         probe = self._probes.get((arrival.source, sample.name))
         if probe is None:
+            if not 0 < len(sample.name) <= LONGEST_NAME or not sample.name.isprintable():
+                return Refusal(
+                    "bad name", f"{sample.name[:80]!r}; allowed: 1 to {LONGEST_NAME} printable letters"
+                )
             heard = Heard(arrival.source, sample.name, sample.quantity, sample.value, arrival.received)
             self._batch.heard.append(heard)
             return Refusal(

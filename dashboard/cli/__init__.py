@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import logging
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -89,11 +87,11 @@ def _processes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. 0 done, 1 could not, 2 wrong words on the command line."""
     arguments = parser().parse_args(argv)
-    logging.basicConfig(
-        level=logging.INFO, stream=sys.stderr, format="%(asctime)s %(name)s: %(message)s", datefmt="%H:%M:%S"
-    )
     module, function = arguments.does.split(":")
+    from dashboard.cli import log_lines
     from dashboard.cli.errors import explained
+
+    log_lines.begin()
 
     with explained() as outcome:
         outcome.code = getattr(importlib.import_module(COMMANDS + module), function)(arguments)

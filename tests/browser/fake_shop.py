@@ -91,6 +91,7 @@ def open_shop(
     door: Door | None = None,
     settings: ShopSettings | None = None,
     bare: bool = False,
+    more_probes: tuple[ProbeFacts, ...] = (),
 ) -> FakeShop:
     """A shop; `filled` with five panels and their answers as of NOW; `heard`: its probes have `sent` (in_ice).
 
@@ -110,7 +111,7 @@ def open_shop(
     app = create_app(
         watched=WatchReader(folder / "watch.db", logbook),
         logbook=logbook,
-        probes=lambda: [] if bare else PROBES,
+        probes=lambda: [] if bare else [*PROBES, *more_probes],
         cards=lambda: [] if bare else CARDS,
         clock=clock,
         site="Invented shed",

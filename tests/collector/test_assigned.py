@@ -79,3 +79,22 @@ def test_a_probe_on_a_wire_has_no_topic(tmp_path: Path) -> None:
 def test_a_topic_that_is_no_filter_is_refused(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="topic"):
         parse(SHOP + probe("S1", topic="shed/#/senml"), tmp_path / "coldshed.toml")
+
+
+@pytest.mark.parametrize("topic", ["shed/a\u202eb", "shed/a\x1b[2J", "shed/" + "x" * 200, "shed/a\nb"])
+def test_a_topic_that_would_read_otherwise_than_it_is_becomes_no_name(tmp_path: Path, topic: str) -> None:
+    plain = SHOP.replace("senml", "json_map").replace(
+        '"json_map" }', '"json_map", field = [{ key = "/t", quantity = "temperature", unit = "degC" }] }'
+    )
+    settings = parse(plain + probe("S7"), tmp_path / "coldshed.toml")
+    settings.data_folder.mkdir()
+    writer = Writer.open(settings.readings_db, SteppedClock(NOW))
+    pipeline, told = Pipeline(settings, writer, SteppedClock(NOW)), list[Outcome]()
+    for heard_on in (topic, "shed/probe7/json_map"):
+        pipeline.take(Arrival("broker", b'{"t": 21.5}', NOW, heard_on, outcome=told.append))
+    pipeline.flush()
+    reader = Reader.open(settings.readings_db)
+    assert [refusal.kind for one in told for refusal in one.refused] == ["bad name", "unknown name"]
+    assert [one.name for one in reader.heard()] == ["shed/probe7/json_map"]
+    reader.close()
+    writer.close()
