@@ -174,6 +174,7 @@ def _short(facts: Facts, at: int, verdict: Verdict, last: int | None) -> Assessm
         readings_to=last,
         good_until=ends if ends is not None else at + NO_READING_TRUST_MS,
         batch=facts.batch,
+        seqs=tuple(sorted(facts.seqs.items())),
         verdict=verdict,
         mixed_at=newest.mixed_at if newest else None,
         cautions=_cautions(verdict),

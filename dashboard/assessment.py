@@ -84,7 +84,7 @@ class Assessment:
     """One panel at one time. `good_until`: past it every reader must say "not known". Times UTC ms.
 
     readings_to   the newest usable reading of the panel's temperature, None if there never was one
-    batch         the last batch of readings this rests on
+    batch         the last batch of readings this rests on; seqs  what it means for each site, where it is a sum
     coat          number of the newest coat, from 1; 0 if none was mixed
     measured_h, missing_h   hours of the newest coat's life with and without readings
     temperature_time_factor_Ch, equivalent_age_h, equivalent_age_interval_mean_h   see model.degree_hours
@@ -139,6 +139,7 @@ class Assessment:
     cards: tuple[tuple[str, str], ...] = ()
     lot: tuple[str, str, str] | None = None
     lot_panels: tuple[str, ...] = ()
+    seqs: tuple[tuple[str, int], ...] = ()
 
     def is_of(self, panel: Panel) -> bool:
         """Whether it was worked out from all that has been logged of the panel by now."""

@@ -10,12 +10,11 @@ import asyncio
 import json
 import logging
 from collections.abc import AsyncIterator, Callable
-from pathlib import Path
 
 from anyio import to_thread
 
 from collector.clock import Clock
-from collector.store.reader import Reader
+from collector.store.reads import Where, open_store
 from collector.store.schema import MAY_PASS, StoreError
 from dashboard.ports import Shop
 
@@ -122,7 +121,7 @@ async def _within(event: asyncio.Event, seconds: float) -> bool:
     return True
 
 
-def look_of(shop: Shop, readings: Path | None, at_the_door: Look = lambda: None) -> Look:
+def look_of(shop: Shop, readings: Where | None, at_the_door: Look = lambda: None) -> Look:
     """What pages are made from, in numbers: watch's answers, the log, what keeps readings from being stored, who may
     come in, and now and then the readings. Called from one thread at a time.
     """
@@ -131,7 +130,7 @@ def look_of(shop: Shop, readings: Path | None, at_the_door: Look = lambda: None)
     def readings_batch() -> int:
         nonlocal looks, batch
         if readings is not None and looks % READINGS_LOOKS == 0:
-            reader = Reader.open(readings)
+            reader = open_store(readings)
             try:
                 batch = reader.last_batch()
             finally:

@@ -11,6 +11,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from collector.reading import ProbeFacts
+from collector.store.reads import Where
 from collector.store.trouble import Kind, Trouble, read
 from dashboard.alarm import Alarm
 from dashboard.alarm_kinds import HOUR_MS, MINUTE_MS
@@ -213,8 +214,13 @@ def _suspect(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
     return [Condition("probe suspect", None, probe.id, say)]
 
 
-def recording(readings: Path, at: int) -> list[Condition]:
-    """What keeps collect from storing, the gravest. A file that is locked for less than a minute rings nothing."""
+def recording(readings: Where, at: int) -> list[Condition]:
+    """What keeps collect from storing, the gravest. A file that is locked for less than a minute rings nothing.
+
+    Where readings come from a server nobody stores here: each site tells of its own.
+    """
+    if not isinstance(readings, Path):
+        return []
     return [Condition("recording", None, None, _recording(item)) for item in _grave(read(readings), at)[:1]]
 
 

@@ -10,10 +10,9 @@ import json
 from collections.abc import Callable, Mapping
 from contextlib import closing
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Protocol
 
-from collector.store.reader import Reader
+from collector.store.reads import Where, open_store
 from collector.store.schema import StoreError
 from dashboard.assessment import Assessment
 from dashboard.display import View
@@ -49,10 +48,10 @@ class Answers(Protocol):
 
 @dataclass(frozen=True)
 class Decisions:
-    """Makes the `decided` event that goes beside an entry. `readings`: path of readings.db, None: there is none."""
+    """Makes the `decided` event that goes beside an entry. `readings`: where they are, None: there are none."""
 
     answers: Answers
-    readings: Path | None
+    readings: Where | None
     view: Callable[[], View]
 
     def beside(self, event: Event, panels: Mapping[str, Panel]) -> list[Event]:
@@ -124,18 +123,21 @@ class Decisions:
         """Digests of the raw readings that the answer rested on, of every probe of the panel; or why there are none:
         an entry is taken down all the same."""
         if self.readings is None:
-            return {"readings": [], "not_read": "no readings.db"}
-        since = since_of(panel, item.at)
+            return {"readings": [], "not_read": "no readings"}
+        since, seqs = since_of(panel, item.at), dict(item.seqs)
         try:
-            with closing(Reader.open(self.readings)) as reader:
-                series = ledgers(reader, probes_of(panel), since, item.at, item.batch)
+            with closing(open_store(self.readings)) as reader:
+                series = ledgers(reader, probes_of(panel), since, item.at, item.batch, seqs)
+                # A batch's number that is a sum over sites cuts nothing: that of the probe's own site does.
+                cuts = {one.probe: seqs.get(reader.site_of(one.probe), item.batch) for one in series}
         except StoreError as error:
             return {"readings": [], "not_read": str(error)}
         found = []
         for one in series:
             n, sha256 = one.digest()
             about = {"probe": one.probe, "quantity": one.quantity.value, "since": since, "until": item.at}
-            found.append({**about, "n": n, "sha256": sha256})
+            cut = {"batch": cuts[one.probe]} if seqs else {}
+            found.append({**about, **cut, "n": n, "sha256": sha256})
         return {"readings": found}
 
 

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
-from collector.store.reader import Reader
+from collector.store.reads import Where, open_store
 from collector.store.runs import Run, corrected
 from collector.store.schema import NotYet
 from dashboard.panel import Event
 
 
 class EntryTimes:
-    """By the runs in readings.db: what moved the readings of a run moves the entries made in it."""
+    """By the runs of the house's own clock, in readings.db: what moved its readings moves its entries."""
 
-    def __init__(self, readings: Path) -> None:
+    def __init__(self, readings: Where) -> None:
         self._readings = readings
 
     def corrected(self, events: list[Event]) -> list[Event]:
@@ -30,11 +29,11 @@ class EntryTimes:
 
     def _runs(self) -> list[Run]:
         try:
-            reader = Reader.open(self._readings)
+            reader = open_store(self._readings)
         except NotYet:
             return []
         try:
-            return reader.runs()
+            return reader.clocks().get("", [])
         finally:
             reader.close()
 

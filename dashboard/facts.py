@@ -28,6 +28,7 @@ class Facts:
     lots    what other coats have taught of the lots of the panel's coats, by the coat's number
     settled what of its course before a full hour was worked out before, from these facts; the traces need no more
             than what follows it. None: they hold all of the coats' lives
+    seqs    what `batch` means for each site, where it is a sum over several
     """
 
     panel: Panel
@@ -40,6 +41,7 @@ class Facts:
     weather: Weather | None = None
     lots: Mapping[int, LotKnown] = field(default_factory=dict)
     settled: Settled | None = field(default=None, repr=False)
+    seqs: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def temperature(self) -> Trace | None:

@@ -1,4 +1,4 @@
-"""What is kept in memory of readings.db: of every probe the last hours, and a log of the days before, kept up with by
+"""What is kept in memory of the readings: of every probe the last hours, and a log of the days before, kept up with by
 moving a cursor.
 
 A batch that brings only newer readings is appended; one that brings older ones is merged, so that a late
@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
 from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion
-from collector.store.reader import Batch, Reader
+from collector.store.reader import Batch
 from collector.store.readings_schema import MOVED
-from collector.store.runs import Run
+from collector.store.reads import Reads, Where, open_store, unsure_of
+from collector.store.runs import Run, Unsure
+from collector.store.site_state import SiteState
 from dashboard.devices import ProbeLog
 from dashboard.doubts import matters, spans, standing, unanswered
 from dashboard.kept_series import KEPT_MS, THIN_MS, KeptSeries, Log, Read, slot
@@ -43,8 +44,8 @@ class Follower:
     turned   called while much is read at once
     """
 
-    def __init__(self, readings: Path, now: int, turned: Callable[[], None] = lambda: None) -> None:
-        self._path = readings
+    def __init__(self, readings: Where, now: int, turned: Callable[[], None] = lambda: None) -> None:
+        self._readings = readings
         self._now = now
         self._turned = turned
         self._series: dict[Key, KeptSeries] = {}
@@ -53,39 +54,56 @@ class Follower:
         self._changes: dict[str, int] = {}
         self._needed: Mapping[str, int] = {}
         self._reloads = 0
+        self._begins = True
+        self._owed: list[Batch] = []
         self.batch = 0
         self.probes: dict[str, ProbeFacts] = {}
         self.logs: Mapping[str, ProbeLog] = {}
-        self.runs: list[Run] = []
+        self.clocks: Mapping[str, list[Run]] = {}
+        self.sites: list[SiteState] = []
+        self.site_of: Mapping[str, str] = {}
+        self.seqs: Mapping[str, int] = {}
         self.suspicions: list[Suspicion] = []
 
     def refresh(self) -> set[str]:
         """Probes that have something new since the last call. Raises NotYet while collect has never run."""
-        reader = Reader.open(self._path)
+        reader = open_store(self._readings)
         try:
             self.probes = {probe.id: probe for probe in reader.probes()}
-            self.runs = reader.runs()
+            self.clocks, self.sites = reader.clocks(), reader.sites()
+            self.site_of = {probe: reader.site_of(probe) for probe in self.probes}
             self.suspicions = reader.suspicions()
-            if not self._series and not self.batch:
-                return self._first_load(reader)
-            revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
-            if any(batch.revised == MOVED for batch in revised):
-                return self._first_load(reader)
-            touched: set[str] = set()
-            while True:
-                readings, seq = reader.readings_after(self.batch, 20_000)
-                if seq == self.batch:
-                    break
-                self._take(readings)
-                touched.update(reading.probe for reading in readings)
-                self.batch = seq
-            for batch in revised:
-                self._read_again(reader, batch)
+            touched = self._first_load(reader) if self._begins else self._next(reader)
+            self.seqs = reader.seqs(self.batch)
             return touched
         finally:
             reader.close()
 
-    def _read_again(self, reader: Reader, span: Batch) -> None:
+    def _next(self, reader: Reads) -> set[str]:
+        """What was committed since. If the store cannot be read half-way, what is owed is taken in the next time."""
+        revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
+        if any(batch.revised == MOVED for batch in revised):
+            self._begins = True
+            return self._first_load(reader)
+        self._owed += revised
+        touched: set[str] = set()
+        while True:
+            readings, seq = reader.readings_after(self.batch, 20_000)
+            if seq == self.batch:
+                break
+            self._take(readings)
+            touched.update(reading.probe for reading in readings)
+            self.batch = seq
+        while self._owed:
+            self._read_again(reader, self._owed[0])
+            del self._owed[0]
+        return touched
+
+    def unsure(self, probes: Iterable[str]) -> tuple[Unsure, ...]:
+        """The stretches whose place in time is not known exactly, by the clocks that those probes go by."""
+        return unsure_of(self.clocks, {self.site_of.get(probe, "") for probe in probes})
+
+    def _read_again(self, reader: Reads, span: Batch) -> None:
         """Flags or values between these times are others than when they were taken in."""
         self._reloads += 1
         oldest = slot(self._now - KEPT_MS)
@@ -96,7 +114,7 @@ class Follower:
             if span.t_min < oldest:
                 self._changed((probe, quantity), span.t_min)
 
-    def _first_load(self, reader: Reader) -> set[str]:
+    def _first_load(self, reader: Reads) -> set[str]:
         """All series a few hours at a time: of what is older than they are kept only the log stays."""
         self._series = {}
         self.batch = reader.last_batch()
@@ -112,6 +130,8 @@ class Follower:
                 self._load_last(reader, (probe, quantity))
         for key in self._series:
             self._changed(key, 0)
+        self._owed.clear()
+        self._begins = not self._series and not self.batch
         return {probe for probe, _ in self._series}
 
     def _extend(self, read: Mapping[Key, Read], start: int, end: int) -> None:
@@ -122,7 +142,7 @@ class Follower:
             series.drop_before(min(self._since(key[0]), end), oldest)
         self._turned()
 
-    def _load_last(self, reader: Reader, key: Key) -> None:
+    def _load_last(self, reader: Reads, key: Key) -> None:
         """Of a probe that fell silent before all that was looked at."""
         if key in self._series:
             return
@@ -189,7 +209,7 @@ class Follower:
         facts = self.probes.get(probe or "")
         if facts is None:
             return None
-        reader = Reader.open(self._path)
+        reader = open_store(self._readings)
         try:
             days = range(start, end + 1, DAY_MS)
             parts = [reader.samples(facts.id, quantity, at, min(at + DAY_MS - 1, end)) for at in days]

@@ -5,11 +5,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import Protocol
 
 from collector.reading import Quantity
-from collector.store.runs import unsure
+from collector.store.reads import Where
 from dashboard import stays
 from dashboard.devices import probe_logs
 from dashboard.facts import Facts
@@ -52,7 +51,8 @@ def facts_of(
         air=stays.air(panel, Quantity.TEMPERATURE, asked),
         humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, asked),
         batch=follower.batch,
-        unsure=unsure(follower.runs),
+        seqs=follower.seqs,
+        unsure=follower.unsure(panel.probes),
         weather=weather,
         lots=lots or {},
     )
@@ -87,12 +87,12 @@ class Entries(Protocol):
 class Live:
     """Facts of any panel, or of a spot where none is registered. Safe to call from several threads.
 
-    readings   path of readings.db
+    readings   where the readings are
     forecast   the shop's forecast file, if it has one
     """
 
     def __init__(
-        self, readings: Path, logbook: Entries, card_of: CardOf, forecast: ForecastFile | None = None
+        self, readings: Where, logbook: Entries, card_of: CardOf, forecast: ForecastFile | None = None
     ) -> None:
         self._readings = readings
         self._logbook = logbook

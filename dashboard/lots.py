@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from functools import partial
 
 from collector.reading import Quantity
-from collector.store.runs import unsure
 from dashboard import stays
 from dashboard.coat_course import range_of, told_by, touches_of
 from dashboard.facts import start_of
@@ -100,7 +99,7 @@ class Lots:
         tests = _tests(coat, at)
         start, end = start_of(coat, card), max(test.at for test in tests)
         versions = tuple(follower.version_of(probe, end) for probe in sorted(panel.probes))
-        spans = unsure(follower.runs)
+        spans = follower.unsure(panel.probes)
         mark = (panel.mark, coat.number, card, len(tests), spans, *versions)
         if mark not in self._kept:
             if any(span.start < end and (span.end is None or span.end > start) for span in spans):

@@ -1,16 +1,18 @@
-"""What readings.db says of the probes: their last values, what was refused, and names nobody claims."""
+"""What the store says of the probes: their last values, what was refused, and names nobody claims."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
+from contextlib import closing
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
-from collector.store.reader import HeardName, Reader, Tally
+from collector.store.reader import HeardName, Tally
+from collector.store.reads import NotHeld, Where, open_store
 from collector.store.sequences import Missing
+from collector.store.site_state import SiteState
 from dashboard.field_check import RawSeries, Series
 
 
@@ -20,6 +22,8 @@ class Heard:
 
     missing  devices whose own count has gaps
     rivals   how many second, other values came for a time that had one already
+    sites    those that a time-series server holds
+    all_held False: what was refused, names, rivals and gaps in counts stay with each site, and are not known here
     """
 
     probes: tuple[ProbeFacts, ...] = ()
@@ -29,49 +33,53 @@ class Heard:
     suspicions: tuple[Suspicion, ...] = ()
     rivals: int = 0
     missing: tuple[Missing, ...] = ()
+    sites: tuple[SiteState, ...] = ()
+    all_held: bool = True
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
         return [reading for reading in self.newest if reading.probe == probe]
 
 
-def hear(readings: Path) -> Heard:
-    """One look at the file. Raises collector.store.schema.NotYet while collect has never run."""
-    reader = Reader.open(readings)
-    try:
+def hear(readings: Where) -> Heard:
+    """One look at them. Raises collector.store.schema.NotYet while collect has never run."""
+    with closing(open_store(readings)) as reader:
         probes = reader.probes()
-        newest = [reader.latest(probe.id, quantity) for probe in probes for quantity in Quantity]
-        return Heard(
+        newest = {(reading.probe, reading.quantity): reading for reading in reader.newest()}
+        found = [newest.get((probe.id, quantity)) for probe in probes for quantity in Quantity]
+        heard = Heard(
             probes=tuple(probes),
-            newest=tuple(reading for reading in newest if reading is not None),
-            refused=tuple(reader.tallies()),
-            unclaimed=tuple(reader.heard()),
+            newest=tuple(reading for reading in found if reading is not None),
             suspicions=tuple(reader.suspicions()),
-            rivals=reader.conflicts(),
-            missing=tuple(reader.missing()),
+            sites=tuple(reader.sites()),
         )
-    finally:
-        reader.close()
+        try:
+            return replace(
+                heard,
+                refused=tuple(reader.tallies()),
+                unclaimed=tuple(reader.heard()),
+                rivals=reader.conflicts(),
+                missing=tuple(reader.missing()),
+            )
+        except NotHeld:
+            return replace(heard, all_held=False)
 
 
-def series(readings: Path) -> Series:
-    """Series of one file. Raises collector.store.schema.NotYet while collect has never run."""
+def series(readings: Where) -> Series:
+    """Series of one store. Raises collector.store.schema.NotYet while collect has never run."""
 
     def read(probe: str, quantity: Quantity, start: int, end: int) -> RawSeries:
-        reader = Reader.open(readings)
-        try:
+        with closing(open_store(readings)) as reader:
             return RawSeries(*reader.samples(probe, quantity, start, end))
-        finally:
-            reader.close()
 
     return read
 
 
 def nothing(probe: str, quantity: Quantity, start: int, end: int) -> RawSeries:
-    """No readings: for a shop without a file."""
+    """No readings: for a shop without a store."""
     return RawSeries(np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64))
 
 
-def hearing(readings: Path) -> Callable[[], Heard]:
-    """hear() of one file, for the pages."""
+def hearing(readings: Where) -> Callable[[], Heard]:
+    """hear() of one store, for the pages."""
     return lambda: hear(readings)

@@ -10,13 +10,13 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 
 from collector.reading import ProbeFacts, Quantity, Suspicion
-from collector.store.reader import Batch, Reader
+from collector.store.reader import Batch
 from collector.store.readings_schema import MOVED
+from collector.store.reads import NotHeld, Reads, Where, open_store
 from dashboard.devices import ProbeLog
 from dashboard.doubts import matters, spans
 from dashboard.probe_trace import Trace
@@ -100,8 +100,8 @@ class _Kept:
 class RollUps:
     """Of one readings.db. Safe to call from several threads."""
 
-    def __init__(self, readings: Path) -> None:
-        self._path = readings
+    def __init__(self, readings: Where) -> None:
+        self._readings = readings
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple[Spot, int], _Kept] = OrderedDict()
         self._batch = -1
@@ -114,7 +114,7 @@ class RollUps:
         Raises collector.store.schema.NotYet while collect has never run.
         """
         with self._lock:
-            reader = Reader.open(self._path)
+            reader = open_store(self._readings)
             try:
                 self._catch_up(reader)
                 look = _Look(
@@ -140,9 +140,9 @@ class RollUps:
         self._make_room()
         return joined(kept.hours[hour] for hour in range(first, last + 1))
 
-    def _catch_up(self, reader: Reader) -> None:
+    def _catch_up(self, reader: Reads) -> None:
         """Forgets the hours touched since the last look, and those beside them, whose gaps may have closed."""
-        removed = frozenset(reader.removed())
+        removed = _removed(reader)
         newest = reader.last_batch()
         if self._batch < 0 or newest < self._batch or removed != self._removed:
             self._kept.clear()
@@ -166,6 +166,14 @@ class RollUps:
             self._kept.popitem(last=False)
 
 
+def _removed(reader: Reads) -> frozenset[int]:
+    """Only whether they change is asked; where nobody knows, what has been read stays as it was read."""
+    try:
+        return frozenset(reader.removed())
+    except NotHeld:
+        return frozenset()
+
+
 def _runs(hours: list[int]) -> Iterator[tuple[int, int]]:
     """Hours that follow one another, READ_H at most: first and last."""
     begin = 0
@@ -179,7 +187,7 @@ def _runs(hours: list[int]) -> Iterator[tuple[int, int]]:
 class _Look:
     """One look at the file, with what is known of its probes."""
 
-    reader: Reader
+    reader: Reads
     probes: Mapping[str, ProbeFacts]
     logs: LogOf
     suspicions: list[Suspicion]

@@ -11,11 +11,11 @@ import logging
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from collector.clock import Clock
 from collector.reading import Quantity
+from collector.store.reads import Where
 from collector.store.schema import MAY_PASS, NotYet
 from collector.store.trouble import kind_of
 from collector.supervise import Stop
@@ -55,14 +55,14 @@ it says.
 class Watch:
     """The process's parts; round() is one turn of it.
 
-    readings   path of readings.db
+    readings   where they are: the path of readings.db, or a server
     zone       the time zone of the words told to the broker
     forecast   the shop's forecast file, if it has one
     turned     called whenever a round, or one panel of it, is done
     waiting    panels whose turn comes in the next round
     """
 
-    readings: Path
+    readings: Where
     logbook: LogbookReader
     cards: CardShelf
     store: WatchWriter

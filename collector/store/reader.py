@@ -22,6 +22,7 @@ from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
 from collector.store.schema import Damaged, StoreError, cut_off, open_reader
 from collector.store.sequences import Missing, missing
+from collector.store.site_state import SiteState
 from collector.store.spans import AT, JOINED, served_between
 from collector.store.summaries import HOUR_MS, Summary
 
@@ -239,6 +240,22 @@ class Reader:
         """All runs, in the order they were begun."""
         with self._in_time() as connection:
             return read_runs(connection)
+
+    def clocks(self) -> dict[str, list[Run]]:
+        """The runs, as those of this house's own clock."""
+        return {"": self.runs()}
+
+    def site_of(self, probe: str) -> str:
+        """All probes here are the house's own."""
+        return ""
+
+    def seqs(self, batch: int) -> dict[str, int]:
+        """A batch's number needs no further meaning here."""
+        return {}
+
+    def sites(self) -> list[SiteState]:
+        """A house of one has none."""
+        return []
 
     def newest_run(self) -> Run | None:
         """The run begun last; None before the first."""

@@ -8,15 +8,15 @@ from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
-from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 
 from collector.reading import Quantity
 from collector.store.digests import READINGS, day_of
-from collector.store.reader import Ledger, Reader
-from collector.store.runs import unsure
+from collector.store.reader import Ledger
+from collector.store.reads import NotHeld, Reads, Where, open_store, unsure_of
+from collector.store.runs import Unsure
 from collector.store.schema import NotYet
 from dashboard.cards import CardFileError, card_of
 from dashboard.devices import probe_logs
@@ -45,10 +45,10 @@ class Book(Protocol):
 class Archive:
     """The shop's files, for a record. `card_text`: a card's text by its id; `said`: headlines of a panel as shown.
 
-    readings   path of readings.db
+    readings   where the readings are
     """
 
-    readings: Path
+    readings: Where
     logbook: Book
     card_text: Callable[[str], str | None]
     said: Callable[[str], list[tuple[int, str, str]]]
@@ -69,8 +69,10 @@ class Archive:
         at = _end(events, panel_id, now)
         since = since_of(panel, at)
         texts = {coat.card: self.card_text(coat.card) for coat in panel.coats}
-        with closing(Reader.open(self.readings)) as reader:
+        with closing(open_store(self.readings)) as reader:
             batch = reader.last_batch()
+            seqs = reader.seqs(batch)
+            days, removed, kept_at_site = _of_days(reader, panel, since, at)
             return Used(
                 panel=panel_id,
                 site=self.site,
@@ -84,12 +86,13 @@ class Archive:
                 cards={name: text for name, text in sorted(texts.items()) if text is not None},
                 probes=tuple(probe for probe in reader.probes() if probe.id in probes),
                 suspicions=tuple(item for item in reader.suspicions() if item.probe in probes),
-                unsure=tuple(item for item in unsure(reader.runs()) if item.end is None or item.end > since),
+                unsure=_unsure(reader, probes, since),
                 said=tuple(item for item in self._headlines(panel_id) if item.at <= at),
-                days=tuple(_days(reader, probes, since, at)),
-                series=tuple(ledgers(reader, probes, since, at, batch)),
+                days=days,
+                series=tuple(ledgers(reader, probes, since, at, batch, seqs)),
                 lots=self._lots(panel, every, events, at),
-                removed=tuple(_day(day) for day in sorted(reader.removed()) if _within(day, panel, at)),
+                removed=removed,
+                kept_at_site=kept_at_site,
             )
 
     def _lots(
@@ -133,8 +136,13 @@ def since_of(panel: Panel, at: int) -> int:
     return panel.coats[0].mixed_at - DAY_MS if panel.coats else at
 
 
-def ledgers(reader: Reader, probes: Iterable[str], since: int, until: int, batch: int) -> list[Series]:
-    """Readings of those probes up to commit `batch`, both ends in; a day at a time, so that no read is cut off."""
+def ledgers(
+    reader: Reads, probes: Iterable[str], since: int, until: int, batch: int, seqs: Mapping[str, int]
+) -> list[Series]:
+    """Readings of those probes up to commit `batch`, both ends in; a day at a time, so that no read is cut off.
+
+    seqs   what the commit's number means for each site, where it is a sum over several
+    """
     found = []
     for probe in probes:
         for quantity in QUANTITIES:
@@ -142,7 +150,7 @@ def ledgers(reader: Reader, probes: Iterable[str], since: int, until: int, batch
                 reader.ledger(probe, quantity, start, min(start + DAY_MS - 1, until))
                 for start in range(since, until + 1, DAY_MS)
             ]
-            found.append(_series(probe, quantity, parts, batch))
+            found.append(_series(probe, quantity, parts, seqs.get(reader.site_of(probe), batch)))
     return [one for one in found if len(one.t)]
 
 
@@ -176,7 +184,24 @@ def _of_panel(events: Iterable[Event], panel_id: str, probes: Iterable[str]) -> 
     return kept
 
 
-def _days(reader: Reader, probes: Iterable[str], since: int, until: int) -> list[DayDigest]:
+def _unsure(reader: Reads, probes: Iterable[str], since: int) -> tuple[Unsure, ...]:
+    spans = unsure_of(reader.clocks(), {reader.site_of(probe) for probe in probes})
+    return tuple(item for item in spans if item.end is None or item.end > since)
+
+
+def _of_days(
+    reader: Reads, panel: Panel, since: int, at: int
+) -> tuple[tuple[DayDigest, ...], tuple[str, ...], bool]:
+    """Digests of finished days, and days that were given up; True: only the site itself has them."""
+    try:
+        days = tuple(_days(reader, probes_of(panel), since, at))
+        removed = tuple(_day(day) for day in sorted(reader.removed()) if _within(day, panel, at))
+    except NotHeld:
+        return (), (), True
+    return days, removed, False
+
+
+def _days(reader: Reads, probes: Iterable[str], since: int, until: int) -> list[DayDigest]:
     names = set(probes)
     return [
         DayDigest(

@@ -152,6 +152,8 @@ def _unmeasured(used: Used, results: Results, panel: Panel, say: Wording) -> Ite
         )
     if used.removed:
         yield RECORD["removed_days"].format(days=", ".join(used.removed)) + "."
+    if used.kept_at_site:
+        yield RECORD["kept_at_site"] + "."
     if results.air_only:
         yield RECORD["air_alone"] + "."
     if results.moisture_missing_h is None:

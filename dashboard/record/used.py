@@ -125,6 +125,7 @@ class Used:
     said        headlines as they were shown
     days        digests that the store made of finished days
     removed     finished days, as "2026-11-25", of the panel's life whose readings the store gave up to make room
+    kept_at_site  digests and removed days are not known here: only the site's own computer has them
     lots        what others had taught of the lots of its coats by then, by the coat's number: their own entries and
                 readings stand on the records of their panels
     """
@@ -147,6 +148,7 @@ class Used:
     series: tuple[Series, ...] = ()
     lots: Mapping[int, LotKnown] = field(default_factory=dict)
     removed: tuple[str, ...] = ()
+    kept_at_site: bool = False
 
     def of(self, probe: str | None, quantity: Quantity) -> Series | None:
         """One series; None if there is none."""
@@ -160,6 +162,8 @@ class Used:
         lots = {str(number): known.to_json() for number, known in self.lots.items()}
         series = [one.to_json() for one in self.series]
         plain |= {"cards": dict(self.cards), "removed": list(self.removed)}
+        if not self.kept_at_site:
+            del plain["kept_at_site"]  # a record of a house of one reads as it did before there were others
         return plain | {"series": series, "lots": lots}
 
     @classmethod

@@ -307,7 +307,7 @@ def _fits(event: Event, used: Used) -> DecisionFits:
         return DecisionFits(event.id, None, None)
     same = None
     if said["readings"] and all(item["since"] >= used.since for item in said["readings"]):
-        same = all(_same_readings(item, said["batch"], used) for item in said["readings"])
+        same = all(_same_readings(item, item.get("batch", said["batch"]), used) for item in said["readings"])
     digests = {name: digest_of(text) for name, text in used.cards.items()}
     cards: Mapping[str, str] = dict(said["cards"])
     return DecisionFits(event.id, same, all(digests.get(name) == digest for name, digest in cards.items()))

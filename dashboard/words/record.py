@@ -28,6 +28,8 @@ RECORD: dict[str, str] = {
     "all_measured": "No hour is missing from the first coat on.",
     "missing_surface": "{span} of {all} without the panel's temperature",
     "removed_days": "Readings of {days} (UTC) were removed since to make room; decisions rested on them",
+    "kept_at_site": "Whether readings were removed since, and what finished days were digested to, only the"
+    " site's own computer knows",
     "missing_moisture": "{span} without the air's dew point",
     "no_moisture": "The air's moisture was not measured: blush cannot be told",
     "air_alone": "The panel itself was not measured: its temperature is worked out from the air",

@@ -44,8 +44,17 @@ def escaped(text: str) -> str:
 
     A backslash at the end would escape what follows: the form of the client library puts a blank behind it.
     """
-    value = text.translate(_ESCAPES)
-    return value + " " if value.endswith("\\") else value
+    return as_sent(text.translate(_ESCAPES))
+
+
+def as_sent(text: str) -> str:
+    """A tag's value as the server has it once it was escaped."""
+    return text + " " if text.endswith("\\") else text
+
+
+def as_named(text: str) -> str:
+    """Inverse of as_sent()."""
+    return text[:-1] if text.endswith("\\ ") else text
 
 
 def line(measurement: str, tags: Mapping[str, str], fields: Mapping[str, float | None], at: int) -> str:

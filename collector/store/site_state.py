@@ -1,0 +1,53 @@
+"""How a site stands that sends its readings to a time-series server."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MINUTE_MS = 60_000
+UNHEARD_MS = 2 * MINUTE_MS
+"""A site speaks twice a minute; one that has not for so long is cut off, or down."""
+LAGS_MS = 2 * MINUTE_MS
+"""What a site has kept for so long without sending it on lags; a look or two is no lag."""
+APART_MS = 2 * MINUTE_MS
+"""A site whose clock is further ahead of ours is not believed: its readings would seem fresh when they are old."""
+
+
+@dataclass(frozen=True, slots=True)
+class SiteState:
+    """One site as a time-series server shows it.
+
+    heard_at    UTC ms of our clock when it was last heard; None: never
+    behind      batches that it has kept and not sent on
+    lags_since  UTC ms of our clock since when at least one of them waits; None: none does
+    missing     readings that it has sent and that the server does not show
+    kept        lines that the server refused and that lie at the site
+    ahead_ms    how far its clock was before ours when it was last heard; below 0: behind
+    arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
+    known       whether what it says of its probes is here as a whole
+    """
+
+    name: str
+    heard_at: int | None = None
+    behind: int = 0
+    lags_since: int | None = None
+    missing: int = 0
+    kept: int = 0
+    ahead_ms: int = 0
+    arrived_at: int | None = None
+    newest_at: int | None = None
+    known: bool = False
+
+    def is_cut(self, now: int) -> bool:
+        """Whether it has not been heard for too long at `now` (UTC ms)."""
+        return self.heard_at is None or now - self.heard_at > UNHEARD_MS
+
+    def lags(self, now: int) -> bool:
+        """Whether it is heard, and readings wait there."""
+        waits = self.lags_since is not None and now - self.lags_since > LAGS_MS
+        return waits and not self.is_cut(now)
+
+    @property
+    def is_ahead(self) -> bool:
+        """Whether its clock is so far before ours that nothing of it is believed."""
+        return self.ahead_ms > APART_MS

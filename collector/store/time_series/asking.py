@@ -1,0 +1,76 @@
+"""Asks a time-series server over HTTP: with its token, a time limit, and no hammering of one that is away."""
+
+from __future__ import annotations
+
+import base64
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Literal
+
+from collector.store.schema import NotYet, StoreError
+
+CONNECT_S = 2.0
+READ_S = 10.0
+AGAIN_S = 2.0
+"""A server that did not answer is left alone for so long: whoever asks meanwhile is told at once."""
+MOST_WORDS = 300
+
+Scheme = Literal["Token", "Basic", "Bearer"]
+"""How the token is shown: "Basic" is a user's name and password with a colon between them."""
+
+
+class Unanswered(NotYet):
+    """The server does not answer, or not as it should: wait and ask again. The text says why."""
+
+
+class Asking:
+    """One server. For any thread. `token_file` is read before each question: it may be changed while we run."""
+
+    def __init__(
+        self,
+        url: str,
+        scheme: Scheme = "Token",
+        token_file: Path | None = None,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        try:
+            import urllib3
+        except ImportError as error:
+            raise StoreError("the library that asks servers is missing: install coldshed[server]") from error
+        self.url = url.rstrip("/")
+        self._scheme = scheme
+        self._token_file = token_file
+        self._monotonic = monotonic
+        self._away: tuple[float, str] | None = None
+        self._errors = urllib3.exceptions.HTTPError
+        timeout = urllib3.Timeout(connect=CONNECT_S, read=READ_S)
+        self._pool = urllib3.PoolManager(maxsize=8, retries=False, timeout=timeout)
+
+    def get(self, path: str, asked: Mapping[str, str]) -> bytes:
+        """The answer's body. Raises Unanswered, with the server's own words if it refuses."""
+        if self._away is not None and self._monotonic() < self._away[0] + AGAIN_S:
+            raise Unanswered(self._away[1])
+        try:
+            answer = self._pool.request("GET", self.url + path, fields=dict(asked), headers=self._headers())
+        except self._errors as error:
+            raise self._is_away(f"{self.url} does not answer: {error}") from error
+        except OSError as error:
+            raise self._is_away(f"the token for {self.url} cannot be read: {error}") from error
+        if answer.status != 200:
+            words = answer.data.decode("utf-8", "replace").strip()[:MOST_WORDS]
+            raise self._is_away(f"{self.url} answers {answer.status} {answer.reason}: {words}")
+        self._away = None
+        return bytes(answer.data)
+
+    def _is_away(self, why: str) -> Unanswered:
+        self._away = (self._monotonic(), why)
+        return Unanswered(why)
+
+    def _headers(self) -> dict[str, str]:
+        if self._token_file is None:
+            return {}
+        token = self._token_file.read_text(encoding="utf-8").strip()
+        if self._scheme == "Basic":
+            token = base64.b64encode(token.encode()).decode("ascii")
+        return {"Authorization": f"{self._scheme} {token}"}
