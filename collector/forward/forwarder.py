@@ -284,7 +284,7 @@ class Forwarder:
 
     def _failed(self, error: Exception) -> None:
         kind = error.kind if isinstance(error, ServerError) else type(error).__name__
-        if not (isinstance(error, ServerError) and error.alive):
+        if not (isinstance(error, ServerError) and (error.alive or kind.startswith("5"))):
             self._hang_up()
         if isinstance(error, StoreError):
             self._close_store()

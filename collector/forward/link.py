@@ -76,11 +76,12 @@ class Link:
             org=settings.org,
             timeout=TIMEOUT_MS,
             enable_gzip=False,
+            ssl_ca_cert=settings.ca_file,
             auth_basic=settings.server == "influxdb-1" and ":" in token,
         )
-        self._connections = 0
         self._told_to_close = True
         self._broken = False
+        self._count_connections()
 
     def close(self) -> None:
         self._client.close()
@@ -130,10 +131,19 @@ class Link:
         self._look_at_connection(api.last_response.urllib3_response)
         return str(api.last_response.data)
 
-    def _look_at_connection(self, answer: Any) -> None:
+    def _count_connections(self) -> None:
+        """urllib3 connects anew without a word where the server has hung up; so its connections count themselves."""
         pool = self._client.api_client.rest_client.pool_manager.connection_from_url(self._settings.url)
-        self._broken |= not self._told_to_close and pool.num_connections != self._connections
-        self._connections = pool.num_connections
+        plain = pool.ConnectionCls
+
+        def connect(connection: Any) -> None:
+            plain.connect(connection)
+            self._broken |= not self._told_to_close
+
+        pool.ConnectionCls = type("Counted", (plain,), {"connect": connect})
+
+    def _look_at_connection(self, answer: Any) -> None:
+        """Whether the server has said that the connection ends with this answer."""
         wish = str(answer.headers.get("Connection", "")).lower()
         self._told_to_close = wish == "close" or (answer.version == 10 and wish != "keep-alive")
 

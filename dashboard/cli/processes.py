@@ -187,8 +187,6 @@ def forward(arguments: argparse.Namespace) -> int:
         raise CommandError(
             f"{arguments.settings}: no [forward] table: say there which server takes the readings"
         )
-    if server.token_file is not None:
-        server = server.model_copy(update={"token_file": str(settings.folder / server.token_file)})
     stop, heartbeat = stop_of(arguments), Heartbeat.of_environment()
 
     def each_turn() -> bool:
@@ -197,7 +195,7 @@ def forward(arguments: argparse.Namespace) -> int:
 
     Forwarder(
         lambda: Reader.open(settings.readings_db),
-        server,
+        server.with_files_in(settings.folder),
         settings.site,
         settings.forward_db,
         clock_of(arguments, settings),

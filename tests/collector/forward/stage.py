@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import http.server
 import json
+import ssl
 import threading
 import urllib.parse
 import urllib.request
@@ -169,7 +170,11 @@ class Stub:
 
 
 @contextmanager
-def stub(answer: Callable[[str, list[str]], Answer] | None = None, keep_alive: bool = True) -> Iterator[Stub]:
+def stub(
+    answer: Callable[[str, list[str]], Answer] | None = None,
+    keep_alive: bool = True,
+    tls: ssl.SSLContext | None = None,
+) -> Iterator[Stub]:
     """On a free loopback port, until the block ends."""
     told = Stub() if answer is None else Stub(answer)
 
@@ -211,6 +216,8 @@ def stub(answer: Callable[[str, list[str]], Answer] | None = None, keep_alive: b
 
     with Quiet(("127.0.0.1", 0), Handler) as server:
         server.daemon_threads = True
+        if tls is not None:
+            server.socket = tls.wrap_socket(server.socket, server_side=True)
         told.port = server.server_address[1]
         thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
         thread.start()

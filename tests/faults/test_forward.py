@@ -1,0 +1,431 @@
+"""A time-series server that refuses, stalls, forgets or lies: nothing is lost, and it is told why."""
+
+from __future__ import annotations
+
+import email.utils
+import http.client
+import logging
+import socket
+import ssl
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+
+from collector.clock import SteppedClock
+from collector.forward.forwarder import Forwarder
+from collector.forward.link import ServerError
+from collector.reading import Quantity, Reading
+from collector.store.time_series.lines import reading_line
+from collector.store.writer import Writer
+from tests.certificates import Authority
+from tests.collector.forward.stage import (
+    EVENING,
+    NOW,
+    SITE,
+    TAKEN,
+    Answer,
+    Ticking,
+    at_work,
+    by_24,
+    commit,
+    expected,
+    exported,
+    forwarder,
+    last_batch,
+    night,
+    selected,
+    stub,
+    told,
+)
+from tests.services import Server, free_port, influxdb, running, victoria_metrics, wait_until
+
+MANY = 2500
+"""Minutes: with two series just what goes into one request."""
+
+
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine we may stand still for longer than a read may take; run() would try again."""
+    monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", 60.0)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Path:
+    return filled(tmp_path, night())
+
+
+def filled(folder: Path, rows: list[Reading]) -> Path:
+    path = folder / "readings.db"
+    commit(path, *by_24(rows))
+    return path
+
+
+def all_lines(rows: list[Reading]) -> list[str]:
+    return sorted(reading_line(SITE, row, seq) for seq, batch in enumerate(by_24(rows), 1) for row in batch)
+
+
+def refusing(bad: list[str], words: str) -> Any:
+    """Answers that refuse every request with one of these lines in it."""
+
+    def answer(path: str, lines: list[str]) -> Answer:
+        return (400, {}, f'{{"error": "{words}"}}') if set(bad) & set(lines) else TAKEN
+
+    return answer
+
+
+@pytest.mark.parametrize("status", [400, 401, 403, 404, 413, 422, 429, 500, 502, 503])
+def test_b51_no_answer_loses_a_reading(store: Path, status: int):
+    """Refused whatever we try, then taken: all is there; meanwhile the cursor stands, and why is told."""
+    with stub(lambda path, lines: (status, {}, '{"error": "an invented reason"}')) as server:
+        sender = forwarder(store, server.port)
+        with pytest.raises(ServerError, match=f"{status}.*an invented reason"):
+            sender.send_some()
+        assert told(store).acknowledged == 0
+        server.answer = lambda path, lines: TAKEN
+        assert sender.send_some() == len(night())
+        sender.close()
+        assert server.readings() == all_lines(night())
+    assert told(store).kept == 0
+
+
+def test_b51_one_bad_line_among_5000_is_found_in_20_requests_and_the_rest_is_taken(tmp_path: Path):
+    """Wherever it stands, the first and the last place too."""
+    rows = night(MANY)
+    store = filled(tmp_path, rows)
+    everything = all_lines(rows)
+    for bad in (by_time(everything)[place] for place in (0, 2499, 4999)):
+        with stub(refusing([bad], "an invented objection")) as server:
+            sender = forwarder(store, server.port)
+            assert sender.send_some() == 5000
+            sender.close()
+        needed = [lines for _, lines in server.writes if lines[0].startswith(("reading", "commit"))]
+        assert len(needed) <= 20, "requests for the readings and their commit"
+        assert server.readings() == sorted(set(everything) - {bad})
+        assert any(line.startswith("commit") and "n=4999.0" in line for line in server.taken), (
+            "it counts the rest"
+        )
+        now = told(store)
+        assert (now.kept, now.last_words, now.trouble) == (1, "an invented objection", "")
+        store.with_name("forward.db").unlink()
+
+
+def by_time(lines: list[str]) -> list[str]:
+    return sorted(lines, key=lambda line: int(line.rsplit(" ")[-1]))
+
+
+def test_b51_ten_bad_lines_are_set_aside_and_a_server_that_refuses_more_loses_none(tmp_path: Path):
+    """With eleven it has something against all of them: nothing is passed over until a person has seen to it."""
+    store = filled(tmp_path, night())
+    lines = all_lines(night())
+    with stub(refusing(lines[::90], "an invented objection")) as server:
+        sender = forwarder(store, server.port)
+        with pytest.raises(ServerError, match="refuses more than 10"):
+            sender.send_some()
+        assert told(store).kept == told(store).acknowledged == 0
+        server.taken.clear()
+        server.answer = refusing(lines[:10], "an invented objection")
+        sender.send_some()
+        sender.close()
+        assert server.readings() == lines[10:]
+    assert told(store).kept == 10
+
+
+def test_b51_a_new_token_is_taken_up_without_a_restart(store: Path, tmp_path: Path):
+    """401 until the file holds another one."""
+    token = tmp_path / "token"
+    token.write_text("old\n")
+    with stub() as server:
+        server.answer = lambda path, lines: (
+            TAKEN if server.tokens[-1] == "Token new" else (401, {}, "expired")
+        )
+        with at_work(forwarder(store, server.port, token_file=str(token))) as sender:
+            wait_until(
+                lambda: "401" in sender.state and str(token) in sender.state, "what to do, in the state"
+            )
+            wait_until(lambda: "401" in told(store).trouble, "and in the file that others read")
+            token.write_text("new\n")
+            wait_until(lambda: told(store).acknowledged == last_batch(store), "the night to be sent")
+            wait_until(lambda: sender.state == "connected" and not told(store).trouble, "the state to say so")
+        assert server.readings() == all_lines(night())
+
+
+def test_b51_a_missing_token_file_is_told(store: Path):
+    with at_work(forwarder(store, free_port(), token_file="/nowhere/token")) as sender:
+        wait_until(lambda: "/nowhere/token" in sender.state, "the file in the state")
+
+
+def test_b51_a_server_that_takes_less_at_once_gets_less(store: Path):
+    """413 for more than a hundred lines; the size that worked is kept."""
+    with stub(
+        lambda path, lines: TAKEN if len(lines) <= 100 else (413, {"Connection": "close"}, "")
+    ) as server:
+        sender = forwarder(store, server.port)
+        assert sender.send_some() == len(night())
+        sender.close()
+        assert server.readings() == all_lines(night())
+        assert max(len(lines) for _, lines in server.writes[5:]) <= 100
+        assert len(server.taken) == len(set(server.taken)), "nothing was sent twice"
+
+
+@pytest.mark.parametrize(
+    ("header", "seconds"),
+    [
+        ("120", 120.0),
+        (email.utils.formatdate(NOW // 1000 + 90, usegmt=True), 90.0),
+        (email.utils.formatdate(NOW // 1000 - 90, usegmt=True), 0.0),
+        ("99999999", 3600.0),
+        ("soon", 0.0),
+    ],
+)
+def test_b51_retry_after_is_heeded_in_both_its_forms(
+    store: Path, monkeypatch: pytest.MonkeyPatch, header: str, seconds: float
+):
+    """RFC 9110, 10.2.3: a number of seconds, or a date (made here by the standard library); an hour at most."""
+    rests: list[float] = []
+    monkeypatch.setattr("collector.forward.forwarder.rest", lambda wait, stop: rests.append(wait))
+    with stub() as server:
+
+        def answer(path: str, lines: list[str]) -> Answer:
+            return (429, {"Retry-After": header}, "") if len(server.writes) == 1 else TAKEN
+
+        server.answer = answer
+        with at_work(forwarder(store, server.port)):
+            wait_until(lambda: told(store).acknowledged == last_batch(store), "the night to be sent")
+        assert server.readings() == all_lines(night())
+    assert rests[0] == seconds
+
+
+def test_b51_days_of_503_flood_neither_the_server_nor_the_log(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    """A day and a half by the waits: a request a minute, one line in the log, and then everything arrives."""
+    rows, waits = night(12), list[float]()
+    store = filled(tmp_path, rows)
+    monkeypatch.setattr("collector.patience.rest", lambda wait, stop: waits.append(wait))
+    with caplog.at_level(logging.INFO, logger="coldshed.forward"), stub() as server:
+        away = 36 * 3600
+
+        def answer(path: str, lines: list[str]) -> Answer:
+            return (503, {}, "") if sum(waits) < away else TAKEN
+
+        server.answer = answer
+        with at_work(forwarder(store, server.port)) as sender:
+            wait_until(lambda: told(store).acknowledged == last_batch(store), "the night to be sent", 60)
+            wait_until(lambda: sender.state == "connected", "the state to say so")
+        assert server.readings() == all_lines(rows)
+    assert max(waits) == 60.0
+    assert len(waits) < away / 60 + 20
+    assert [record.levelname for record in caplog.records] == ["WARNING", "INFO"]
+
+
+def test_b51_a_server_that_hangs_holds_up_neither_our_end_nor_the_recording(store: Path):
+    """While it hangs, commits go through and the log is folded in: nobody reads."""
+    with socket.create_server(("127.0.0.1", 0)) as deaf, ExitStack() as held:
+        with at_work(forwarder(store, deaf.getsockname()[1])):
+            held.enter_context(deaf.accept()[0])
+            writer = Writer.open(store, SteppedClock(EVENING))
+            for minute in range(50):
+                at = NOW + 60_000 * minute
+                assert writer.commit([Reading("S1", Quantity.TEMPERATURE, 5.0, at, at)]).stored == 1
+            busy, _, _ = writer.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            assert busy == 0
+            writer.close()
+        assert told(store).acknowledged == 0
+
+
+def test_b51_what_was_written_before_a_500_is_not_there_twice(store: Path, tmp_path: Path):
+    """A proxy before a real server: the first answers are lost on the way back."""
+    with running(influxdb(tmp_path / "server")) as behind, stub() as server:
+
+        def answer(path: str, lines: list[str]) -> Answer:
+            status = passed_on(behind, path, lines)
+            assert status == 204
+            return TAKEN if len(server.writes) > 3 else (500, {}, "timed out")
+
+        server.answer = answer
+        sender = forwarder(store, server.port, server="influxdb-1")
+        for _ in range(3):
+            with pytest.raises(ServerError, match="500"):
+                sender.send_some()
+        assert sender.send_some() == len(night())
+        sender.close()
+        assert selected(behind, "reading", "value") == expected(night(), "value")
+
+
+def passed_on(server: Server, path: str, lines: list[str]) -> int:
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=20)
+    try:
+        connection.request("POST", path, "\n".join(lines).encode())
+        return connection.getresponse().status
+    finally:
+        connection.close()
+
+
+def minutes_pass(sender: Forwarder, seconds: Ticking, minutes: int) -> None:
+    """The forwarder turns twice a minute, as its heartbeat does."""
+    for _ in range(2 * minutes):
+        seconds.at += 30.0
+        sender.send_some()
+
+
+def test_b51_a_server_that_acknowledges_and_drops_is_found_out(store: Path):
+    """Asked within a minute; sent again once; then it is told, new readings go on, and it is tried again."""
+    seconds = Ticking()
+    with stub() as server:
+        server.count = lambda: 950
+        sender = forwarder(store, server.port, monotonic=seconds, server="influxdb")
+        sender.send_some()
+        assert server.questions == []
+        minutes_pass(sender, seconds, 1)
+        assert len(server.questions) == 1
+        question = parse_qs(urlsplit(server.questions[0]).query)["q"][0]
+        assert f"seq > 0 AND seq <= {last_batch(store)}" in question
+        assert sum(line.startswith("reading,") for line in server.taken) == 2 * len(night()), (
+            "all of it once more"
+        )
+        assert sender.state == "connected"
+        minutes_pass(sender, seconds, 1)
+        assert "took 960 readings from 2026-11-25 11:07 UTC to 2026-11-25 19:06 UTC twice" in sender.state
+        assert "has 950 of them" in told(store).trouble
+        server.count = lambda: 1
+        commit(store, [Reading("S1", Quantity.TEMPERATURE, 5.0, NOW, NOW)])
+        assert sender.send_some() == 1, "what is new goes on"
+        server.count = lambda: 960
+        minutes_pass(sender, seconds, 13)
+        assert sender.state == "connected"
+        assert told(store).not_held == []
+        assert told(store).trouble == ""
+        sender.close()
+
+
+def test_b51_a_server_that_cannot_be_asked_is_believed_and_that_is_said_once(
+    store: Path, caplog: pytest.LogCaptureFixture
+):
+    """A token that may write and not read."""
+    seconds = Ticking()
+    with stub() as server:
+        sender = forwarder(store, server.port, monotonic=seconds)
+        sender.send_some()
+        minutes_pass(sender, seconds, 3)
+        assert sender.state == "connected"
+        sender.close()
+        again = forwarder(store, server.port, monotonic=seconds)
+        assert again.send_some() == 0, "it was safe"
+        again.close()
+    assert len([record for record in caplog.records if "does not say whether" in record.message]) == 1
+
+
+def test_b51_a_server_that_closes_politely_each_time_is_not_taken_for_one_started_anew(store: Path):
+    with stub(keep_alive=False) as server:
+        sender = forwarder(store, server.port)
+        assert sender.send_some() == len(night())
+        assert sender.send_some() == 0
+        sender.close()
+        assert len(server.taken) == len(set(server.taken))
+
+
+def test_b51_another_kind_of_value_stored_there_before_is_told_and_nothing_is_passed_over(
+    store: Path, tmp_path: Path
+):
+    """InfluxDB fixes a field's type by its first value; it is cleared away, and all arrives."""
+    with running(influxdb(tmp_path / "server")) as server:
+        assert (
+            passed_on(server, "/write?db=coldshed&precision=ms", [f'reading value="warm" {EVENING}']) == 204
+        )
+        sender = forwarder(store, server.port, server="influxdb-1")
+        with pytest.raises(ServerError, match="field type conflict"):
+            sender.send_some()
+        assert told(store).acknowledged == told(store).kept == 0
+        asked(server, "DROP MEASUREMENT reading")
+        assert sender.send_some() == len(night())
+        sender.close()
+        assert selected(server, "reading", "value") == expected(night(), "value")
+
+
+def asked(server: Server, question: str) -> None:
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=20)
+    try:
+        connection.request("POST", "/query?db=coldshed", f"q={question}".replace(" ", "+"), FORM)
+        assert b"error" not in connection.getresponse().read()
+    finally:
+        connection.close()
+
+
+FORM = {"Content-Type": "application/x-www-form-urlencoded"}
+
+
+def test_b51_what_is_older_than_the_server_keeps_is_passed_over_and_the_commit_counts_the_rest(
+    tmp_path: Path,
+):
+    """InfluxDB with a day of retention answers 400 and says how many it dropped."""
+    old = [
+        Reading("S1", Quantity.TEMPERATURE, 5.0, 1_000_000_000_000 + at, 1_000_000_000_000 + at)
+        for at in range(7)
+    ]
+    store = filled(tmp_path, old)
+    with running(influxdb(tmp_path / "server")) as server:
+        asked(server, "ALTER RETENTION POLICY autogen ON coldshed DURATION 52w")
+        sender = forwarder(store, server.port, server="influxdb-1")
+        assert sender.send_some() == 7
+        sender.close()
+        assert selected(server, "commit", "n") == {(SITE, "", "", ""): [(NOW, 0.0)]}
+    assert (told(store).acknowledged, told(store).kept, told(store).too_old) == (1, 0, 7)
+
+
+@pytest.mark.parametrize("while_away", [0, 100])
+def test_b51_a_server_killed_after_its_acknowledgement_gets_again_what_it_lost(
+    tmp_path: Path, while_away: int
+):
+    """VictoriaMetrics keeps on disk what it acknowledged more than some seconds ago; killed at once, it has nothing."""
+    store, seconds = filled(tmp_path, night()), Ticking()
+    with running(victoria_metrics(tmp_path / "server")) as server:
+        sender = forwarder(store, server.port, monotonic=seconds)
+        assert sender.send_some() == len(night())
+        server.kill()
+        server.start()
+        assert exported(server, "reading_value") == {}, "else nothing is shown here"
+        late = night(480 + while_away)[len(night()) :]
+        if late:
+            commit(store, late)
+        seconds.at += 30.0
+        for _ in range(2):
+            sender.send_some()
+        sender.close()
+        assert exported(server, "reading_value") == expected(night() + late, "value")
+        assert exported(server, "commit_seq")[SITE, "", "", ""][-1][1] == float(last_batch(store))
+
+
+def test_b51_a_restart_sends_again_what_was_not_safe_and_ticks_go_on_growing(store: Path):
+    """Also with a clock that was set back an hour meanwhile."""
+    with stub() as server:
+        first = forwarder(store, server.port)
+        first.send_some()
+        first.close()
+        second = forwarder(store, server.port, clock=SteppedClock(NOW - 3_600_000))
+        second.send_some()
+        second.close()
+        ticks = [
+            int(line.rsplit(" ")[-1]) for line in server.taken if line.startswith(("commit,", "heartbeat,"))
+        ]
+    assert sum(line.startswith("reading,") for line in server.taken) == 2 * len(night())
+    assert ticks == sorted(set(ticks))
+    assert len(ticks) == 4
+
+
+def test_b51_a_certificate_that_has_expired_is_told_and_a_new_one_ends_it(store: Path, tmp_path: Path):
+    """An authority of the shop's own; the server's certificate ended yesterday."""
+    authority = Authority(tmp_path / "authority")
+    tls = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    tls.load_cert_chain(*authority.sign("ended", days=-1))
+    with stub(tls=tls) as server:
+        url = f"https://127.0.0.1:{server.port}"
+        with at_work(forwarder(store, server.port, url=url, ca_file=str(authority.file))) as sender:
+            wait_until(lambda: "cannot be trusted" in sender.state, "the reason in the state")
+            assert "expired" in sender.state
+            assert server.writes == []
+            tls.load_cert_chain(*authority.sign("renewed"))
+            wait_until(lambda: told(store).acknowledged == last_batch(store), "the night to be sent")
+        assert server.readings() == all_lines(night())
