@@ -131,7 +131,10 @@ def parse(payload: bytes, name: str, written_at: int) -> Forecast:
     if text.lstrip().startswith("{"):
         made_at, hours = _json_hours(text, name, written_at)
         return _forecast(made_at, _json_rows(hours, name), name)
-    return _forecast(written_at, _csv_rows(text, name), name)
+    try:
+        return _forecast(written_at, _csv_rows(text, name), name)
+    except csv.Error as error:
+        raise ForecastError(f"{name}: not CSV: {error}") from error
 
 
 @dataclass(frozen=True)
@@ -204,7 +207,9 @@ def _columns(heads: list[str], name: str) -> dict[str, tuple[int, str]]:
             found["time"] = index, ""
     for key in ("time", "air"):
         if key not in found:
-            raise ForecastError(f"{name}:1: no column of {key} in {heads}: the header may have {HEADINGS}")
+            raise ForecastError(
+                f"{name}:1: no column of {key} in {str(heads)[:200]}: the header may have {HEADINGS}"
+            )
     return found
 
 

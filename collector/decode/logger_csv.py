@@ -18,6 +18,10 @@ from collector.decode.times import utc_ms
 from collector.toml_lines import nearest
 
 MAX_BYTES = 20 * 1024 * 1024
+LONGEST_LINE = 128 * 1024
+"""Characters: a row of millions of cells would fill a small computer's memory."""
+MOST_REFUSED = 10_000
+"""Rows of one file; the same of millions of refusals."""
 FUTURE_MS = 300_000
 """A logger's clock may be this much ahead of ours; more is most often a wrong zone."""
 EARLIEST_MS = 946_684_800_000
@@ -46,13 +50,19 @@ class LoggerCsvDecoder:
             columns = self._columns(header)
             for number, row in rows:
                 self._row(number, row, len(header), columns, latest, decoded)
+                if len(decoded.refused) >= MOST_REFUSED:
+                    raise _Unusable(
+                        "format",
+                        f"line {number}: {MOST_REFUSED} rows could not be read; nothing after it was: is this "
+                        "the logger's file, and does its [source.decode] fit it?",
+                    )
         except _Unusable as error:
             decoded.refused.append(error.refusal)
         return decoded
 
     def _rows(self, text: str) -> Iterator[tuple[int, list[str]]]:
         """Line number and stripped cells of each row that is not blank."""
-        rows = csv.reader(io.StringIO(text, newline=""), delimiter=self._settings.delimiter, strict=True)
+        rows = csv.reader(_lines(text), delimiter=self._settings.delimiter, strict=True)
         while True:
             try:
                 row = next(rows, None)
@@ -130,6 +140,14 @@ class _Unusable(Exception):
     def __init__(self, kind: str, text: str) -> None:
         super().__init__(text)
         self.refusal = Refusal(kind, text)
+
+
+def _lines(text: str) -> Iterator[str]:
+    """With their ends, as csv.reader wants them."""
+    for number, line in enumerate(io.StringIO(text, newline=""), start=1):
+        if len(line) > LONGEST_LINE:
+            raise _Unusable("too long", f"line {number}: {len(line)} characters; allowed: {LONGEST_LINE}")
+        yield line
 
 
 def _text(payload: bytes) -> str:

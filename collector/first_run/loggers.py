@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from codecs import getincrementaldecoder
 from pathlib import Path
 from typing import Literal
 
@@ -44,18 +45,20 @@ def layout_of(folder: Path, zone: str) -> Layout:
             raise CannotSetUp(
                 f"{folder} holds no .csv file: put one of the logger's files there, then look again"
             )
-        head = newest.read_bytes()[:HEAD].decode("utf-8-sig")
+        with newest.open("rb") as file:
+            begun = file.read(HEAD)
+        whole = len(begun) < HEAD
+        head = getincrementaldecoder("utf-8-sig")().decode(begun, whole)  # a letter may be cut in two
     except OSError as error:
         raise CannotSetUp(
             f"{folder}: cannot be read ({error.strerror}): name a folder that is there"
         ) from error
     except UnicodeDecodeError as error:
         raise CannotSetUp(f"{newest}: is not UTF-8 text: let the logger write UTF-8") from error
-    return _layout(newest, head, zone)
+    return _layout(newest, head.splitlines()[: None if whole else -1], zone)
 
 
-def _layout(file: Path, head: str, zone: str) -> Layout:
-    whole = head.splitlines() if len(head) < HEAD else head.splitlines()[:-1]
+def _layout(file: Path, whole: list[str], zone: str) -> Layout:
     if len(whole) < 2:
         raise CannotSetUp(f"{file}: needs a row of headings and at least one row of readings")
     delimiters: tuple[Delimiter, ...] = (",", ";", "\t")
@@ -76,8 +79,8 @@ def _layout(file: Path, head: str, zone: str) -> Layout:
     )
     if time is None:
         raise CannotSetUp(
-            f"{file}: no column of times was found in {', '.join(headings)}; taken are times such as "
-            "2026-01-10 18:20:00 or seconds since 1970: see [source.decode] time in collector/example.toml"
+            f"{file}: no column of times was found in {', '.join(headings)[:LONGEST_HEADING]!r}; taken are times "
+            "such as 2026-01-10 18:20:00 or seconds since 1970: see [source.decode] time in collector/example.toml"
         )
     numbers = {}
     for heading, cell in zip(headings, last, strict=True):

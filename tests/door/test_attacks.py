@@ -151,31 +151,6 @@ def test_a_body_of_200_MB_is_refused_and_not_kept(house: House, cookie: str) -> 
     assert sent < 20_000_000, "told long before all was sent"
 
 
-def test_a_body_that_trickles_is_cut_off(house: House, cookie: str) -> None:
-    from dashboard.door import limits
-
-    assert limits.BODY_S <= 15
-    # The application alone, with a shorter time: nothing else of it depends on how long.
-    import asyncio
-
-    async def never() -> dict[str, object]:
-        await asyncio.Event().wait()
-        raise AssertionError
-
-    told: list[dict[str, object]] = []
-
-    async def send(message: dict[str, object]) -> None:
-        told.append(message)
-
-    async def app(*_: object) -> None:
-        raise AssertionError("it reads a body that never came")
-
-    guarded = limits.Limits(app, body_s=0.05)  # type: ignore[arg-type]
-    scope = {"type": "http", "method": "POST", "path": "/api/events", "headers": []}
-    asyncio.run(guarded(scope, never, send))  # type: ignore[arg-type]
-    assert told[0]["status"] == 408
-
-
 def test_a_head_that_never_ends_is_cut_off(house: House) -> None:
     answer = raw(house, b"GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
     head, _, body = answer.partition(b"\r\n\r\n")
