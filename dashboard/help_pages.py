@@ -40,9 +40,10 @@ _FILES = {
     "broker": (PROBES, "broker.md"),
     "verdicts": (PROBES, "verdicts.md"),
     "install": (PROBES, "systemd/install.md"),
+    "servers": (SHOP, "help/servers.md"),
 }
 """By its address where each page stands, in the order of the contents."""
-FOR_BUILDERS = ("wiring", "firmware", "payloads", "broker", "verdicts", "install")
+FOR_BUILDERS = ("wiring", "firmware", "payloads", "broker", "verdicts", "install", "servers")
 """Pages for whoever builds probes and sets up the shop computer."""
 
 

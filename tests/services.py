@@ -139,8 +139,10 @@ def mosquitto(folder: Path, *, more: str = "") -> Server:
     return Server(folder, [find("mosquitto"), "-c", str(settings)], port)
 
 
-def victoria_metrics(folder: Path) -> Server:
-    """A time-series server that shows what was written after flush(), and keeps the last of repeats."""
+def victoria_metrics(folder: Path, **more: str) -> Server:
+    """A time-series server that shows what was written after flush(), and keeps the last of repeats. `more`: further
+    options by their names.
+    """
     port = free_port()
     folder.mkdir(parents=True, exist_ok=True)
     options = {
@@ -150,7 +152,7 @@ def victoria_metrics(folder: Path) -> Server:
         "search.latencyOffset": "0s",
         "dedup.minScrapeInterval": "1ms",
         "loggerLevel": "WARN",
-    }
+    } | more
     command = [find("victoria-metrics"), *(f"-{name}={value}" for name, value in options.items())]
     return Server(folder, command, port)
 

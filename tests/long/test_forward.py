@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.collector.forward.outage import drained
+from tests.collector.forward.outage import drained, killed_again_and_again
 from tests.services import influxdb, victoria_metrics
 
 ROUNDS = 7 * 8640
