@@ -30,8 +30,7 @@ class OneLine(logging.Formatter):
 def escaped(text: str) -> str:
     """As it reads, on one line."""
     return "".join(
-        letter if unicodedata.category(letter) not in UNSEEN else ascii(letter)[1:-1]
-        for letter in text
+        letter if unicodedata.category(letter) not in UNSEEN else ascii(letter)[1:-1] for letter in text
     )
 
 

@@ -24,6 +24,8 @@ from tests.services import InfluxServer, Server, running, wait_until
 
 PROBES = 8
 EVERY_MS = 10_000
+FIRST = EVENING - 8 * 86_400_000
+"""All of it lies in the past: one server drops what is more than two days ahead."""
 PATIENCE_S = 900.0
 
 
@@ -39,7 +41,7 @@ class Drained:
 
 def round_of(number: int) -> list[Reading]:
     """Eight invented temperatures ten seconds after those before."""
-    at = EVENING + EVERY_MS * number
+    at = FIRST + EVERY_MS * number
     return [
         Reading(f"P{probe}", Quantity.TEMPERATURE, round(10 + probe + 5 * math.sin(number / 600), 2), at, at)
         for probe in range(PROBES)
@@ -48,10 +50,10 @@ def round_of(number: int) -> list[Reading]:
 
 def fill(store: Path, rounds: int) -> None:
     """One commit for each round, as collect does it."""
-    clock = SteppedClock(EVENING)
+    clock = SteppedClock(FIRST)
     writer = Writer.open(store, clock)
     for number in range(rounds):
-        clock.at = EVENING + EVERY_MS * number
+        clock.at = FIRST + EVERY_MS * number
         writer.commit(round_of(number))
     writer.close()
 

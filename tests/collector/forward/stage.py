@@ -21,6 +21,7 @@ from collector.forward.state import Progress, progress
 from collector.reading import Quality, Quantity, Reading
 from collector.settings import Forward
 from collector.store.reader import Reader
+from collector.store.time_series.lines import reading_line
 from collector.store.writer import Writer
 from tests.services import Server, flush
 
@@ -49,6 +50,16 @@ def commit(store: Path, *batches: Sequence[Reading]) -> None:
     for rows in batches:
         writer.commit(rows)
     writer.close()
+
+
+def filled(folder: Path, rows: list[Reading]) -> Path:
+    path = folder / "readings.db"
+    commit(path, *by_24(rows))
+    return path
+
+
+def all_lines(rows: list[Reading]) -> list[str]:
+    return sorted(reading_line(SITE, row, seq) for seq, batch in enumerate(by_24(rows), 1) for row in batch)
 
 
 def by_24(rows: Sequence[Reading]) -> list[Sequence[Reading]]:
