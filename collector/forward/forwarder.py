@@ -14,7 +14,7 @@ from collector.clock import Clock
 from collector.forward.link import Link, ServerError
 from collector.forward.portion import LINES, Sender
 from collector.forward.read_back import Sent, count_held
-from collector.forward.state import ForwardState, NotHeld
+from collector.forward.state import ForwardState, Kept, NotHeld
 from collector.forward.waiting import Acknowledged, Waiting
 from collector.patience import GrowingWait, rest
 from collector.reading import ProbeFacts, Suspicion
@@ -127,11 +127,13 @@ class Forwarder:
         OSError or ValueError if the token file cannot; the cursor stays where it was.
         """
         store, state = self._opened()
+        rows = 0
         try:
             arrived = store.arrived_after(state.acknowledged, LINES)
             if arrived is not None:
-                self._waiting.add(Acknowledged(self._send(state, arrived), self._monotonic()))
-                state.acknowledged = arrived.seq
+                sent, rows = self._send(state, arrived)
+                self._waiting.add(Acknowledged(sent, self._monotonic()))
+                state.acknowledged = sent.seq
             self._tell(store, state)
             self._ask(store, state)
         except _NewConnection:
@@ -141,10 +143,10 @@ class Forwarder:
             if not error.alive:
                 self._begin_again(state)
             raise
-        if arrived is None or len(arrived.readings) < LINES:
+        if rows < LINES:
             state.save()
         self._works(state)
-        return len(arrived.readings) if arrived else 0
+        return rows
 
     def close(self) -> None:
         """Closes the store, forward.db and the connection; send_some() opens them again, behind what is safe."""
@@ -161,9 +163,20 @@ class Forwarder:
             self._lost = self._db.not_held()
         if self._store is None:
             self._store = self._open_store()
+            self._look_at_end(self._store, self._db)
         if self._link is None:
             self._link = Link(self._settings, self._clock.now)
         return self._store, self._db
+
+    def _look_at_end(self, store: Committed, state: ForwardState) -> None:
+        """A readings.db that ends before what was sent is another one, or has lost its end: all of it is sent."""
+        newest = store.last_batch()
+        if newest < state.safe:
+            log.warning(
+                "readings.db ends at batch %d, and %d was sent: all is sent again", newest, state.safe
+            )
+            state.acknowledged = state.safe = 0
+            self._begin_again(state)
 
     def _hang_up(self) -> None:
         if self._link is not None:
@@ -188,19 +201,24 @@ class Forwarder:
         if not self._link.write(text):
             raise _NewConnection
 
-    def _send(self, state: ForwardState, arrived: Arrived) -> Sent:
-        """Returns once the server has acknowledged the readings, then the commit that counts them."""
+    def _send(self, state: ForwardState, arrived: Arrived) -> tuple[Sent, int]:
+        """Returns once the server has acknowledged the readings, then the commit that counts them; and how many there
+        were with those that it refused.
+        """
         revised_by = arrived.seq if arrived.revised else 0
-        text = [lines.reading_line(self._site, reading, seq, revised_by) for reading, seq in arrived.readings]
-        kept, too_old = self._sender.send(text)
-        n = len(text) - len(kept) - too_old
-        state.too_old += too_old
-        state.save(kept, self._clock.now())
+        n, rows, aside = 0, 0, list[Kept]()
+        for piece in arrived.pieces:
+            text = [lines.reading_line(self._site, reading, seq, revised_by) for reading, seq in piece]
+            kept, too_old = self._sender.send(text)
+            n, rows = n + len(text) - len(kept) - too_old, rows + len(text)
+            aside += kept
+            state.too_old += too_old
+        state.save(aside, self._clock.now())
         span, tick = (arrived.t_min, arrived.t_max), state.next_tick(self._clock.now())
         self._write(
             [lines.commit_line(self._site, arrived.seq, arrived.since, n, span, arrived.revised, tick)]
         )
-        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, n)
+        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, n), rows
 
     def _tell(self, store: Committed, state: ForwardState) -> None:
         """The facts if they changed or ten minutes are over, and the heartbeat twice a minute."""
@@ -257,7 +275,7 @@ class Forwarder:
         """What the server acknowledged and does not have."""
         sent: Sent | None = None
         while (arrived := store.arrived_after(sent.seq if sent else since, LINES, upto)) is not None:
-            more = self._send(state, arrived)
+            more, _ = self._send(state, arrived)
             sent = more if sent is None else sent.with_next(more)
         if sent is not None:
             self._waiting.add_first(Acknowledged(sent, self._monotonic(), missed=1))

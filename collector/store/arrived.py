@@ -14,8 +14,9 @@ from collector.store.spans import AT, JOINED, served_between
 Numbered = tuple[Reading, int]
 """A reading and the seq of the batch it came in."""
 
-SLICE_MS = 6 * 3_600_000
-"""A batch may reach from last month to now: it is looked for piece by piece, each in a read of its own."""
+SLICE_MS = 900_000
+"""A batch may reach from last month to now, and what was revised over six hours of a thousand series: it is read piece
+by piece, each in a read of its own."""
 
 _WHAT = f"s.probe, s.quantity, r.value, {AT}, r.t + r.lag + run.offset, r.quality, r.batch"
 _SERIES = f"{JOINED} JOIN series s ON s.id = r.series"
@@ -25,10 +26,11 @@ _SERIES = f"{JOINED} JOIN series s ON s.id = r.series"
 class Arrived:
     """The batches after `since` up to `seq`: all of them new, or one that says what was revised.
 
-    revised    0: `readings` came in these batches. Else FLAGS or MOVED (readings_schema.py): `readings` are all that
-               are served from t_min to t_max, whenever they came
+    revised    0: the readings came in these batches. Else FLAGS or MOVED (readings_schema.py): they are all that are
+               served from t_min to t_max, whenever they came
     t_min, t_max   UTC ms, both in
-    readings   by time; of two of one series that are served at the same time, the lesser
+    pieces     the readings by time, some at once, to be gone through once while the store is open (may raise
+               StoreError); of two of one series that are served at the same time, the lesser
     """
 
     since: int
@@ -36,7 +38,11 @@ class Arrived:
     revised: int
     t_min: int
     t_max: int
-    readings: list[Numbered]
+    pieces: Iterator[list[Numbered]]
+
+
+InTime = Callable[[], AbstractContextManager[apsw.Connection]]
+"""Gives the connection for one read, which is cut off after a while."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,36 +54,35 @@ class _Batch:
     offset: int
 
 
-def arrived_after(
-    in_time: Callable[[], AbstractContextManager[apsw.Connection]], seq: int, upto: int | None, limit: int
-) -> Arrived | None:
-    """Whole batches after `seq`, up to `upto`, until there are `limit` readings or more; None if there is no batch.
-
-    in_time   gives the connection for one read that is cut off after a while
-    """
+def arrived_after(in_time: InTime, seq: int, upto: int | None, limit: int) -> Arrived | None:
+    """Whole batches after `seq`, up to `upto`, until there are `limit` readings or more; None if there is no batch."""
     with in_time() as connection:
         batches = _next(connection, seq, upto, limit)
     if not batches:
         return None
     first = last = batches[0]
+    if first.revised:
+        return Arrived(seq, first.seq, first.revised, first.t_min, first.t_max, _all_between(in_time, first))
     found: list[Numbered] = []
     for last in batches:
         for start, end in _slices(last.t_min, last.t_max):
             with in_time() as connection:
-                rows = (
-                    _served(connection, start, end)
-                    if last.revised
-                    else _brought(connection, last, start, end)
-                )
-                found += [_numbered(row) for row in rows]
+                found += [_numbered(row) for row in _brought(connection, last, start, end)]
         if len(found) >= limit:
             break
     readings = _once(found)
-    span = [reading.at for reading, _ in readings]
-    if first.revised or not span:
-        moved = 0 if first.revised else first.offset
-        span = [first.t_min + min(moved, 0), first.t_max + max(moved, 0)]
-    return Arrived(seq, last.seq, first.revised, min(span), max(span), readings)
+    if readings:
+        span = readings[0][0].at, readings[-1][0].at
+    else:
+        span = first.t_min + min(first.offset, 0), first.t_max + max(first.offset, 0)
+    return Arrived(seq, last.seq, 0, *span, iter([readings]))
+
+
+def _all_between(in_time: InTime, batch: _Batch) -> Iterator[list[Numbered]]:
+    for start, end in _slices(batch.t_min, batch.t_max):
+        with in_time() as connection:
+            found = [_numbered(row) for row in _served(connection, start, end)]
+        yield _once(found)
 
 
 def _next(connection: apsw.Connection, seq: int, upto: int | None, limit: int) -> list[_Batch]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import apsw
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,6 +27,7 @@ from tests.collector.forward.stage import (
     last_batch,
     night,
     selected,
+    stub,
     told,
 )
 from tests.services import free_port, influxdb, running, victoria_metrics, wait_until
@@ -127,6 +129,48 @@ def test_the_facts_are_told_at_the_start_when_they_change_and_every_ten_minutes(
         assert after(590) == [0.0, 1.0]
         assert after(11) == [0.0, 1.0, 1.0]
         sender.close()
+
+
+@pytest.mark.usefixtures("unhurried")
+def test_a_store_that_ends_before_what_was_sent_is_sent_whole(store: Path, caplog: pytest.LogCaptureFixture):
+    """Put in its place by hand, or its end was lost: its batches are others than those the server knows."""
+    seconds = Ticking()
+    with stub() as server:
+        sender = forwarder(store, server.port, monotonic=seconds)
+        for _ in range(4):
+            sender.send_some()
+            seconds.at += 30.0
+        sender.close()
+        for name in ("readings.db", "readings.db-wal", "readings.db-shm"):
+            store.with_name(name).unlink(missing_ok=True)
+        commit(store, night(3))
+        again = forwarder(store, server.port, monotonic=seconds)
+        assert again.send_some() == 6
+        again.close()
+    assert "ends at batch 1, and 40 was sent" in caplog.text
+    assert told(store).acknowledged == 1
+
+
+@pytest.mark.usefixtures("unhurried")
+def test_what_was_revised_over_hours_is_read_piece_by_piece_and_counted_as_one(store: Path):
+    """As when a run is found to lie elsewhere: its whole span, in pieces of a quarter of an hour."""
+    with stub() as server:
+        sender = forwarder(store, server.port)
+        sender.send_some()
+        connection = apsw.Connection(str(store))
+        connection.execute(
+            "INSERT INTO batch(seq, t_min, t_max, run, committed, revised) VALUES(41, ?, ?, 1, ?, 2)",
+            (EVENING, EVENING + 480 * 60_000, NOW),
+        )
+        connection.close()
+        server.writes.clear()
+        assert sender.send_some() == len(night())
+        sender.close()
+    pieces = [lines for _, lines in server.writes if lines[0].startswith("reading")]
+    assert len(pieces) == 32
+    assert all(",rev=41 " in line for lines in pieces for line in lines)
+    (commit_of_it,) = [lines[0] for _, lines in server.writes if "revised=2.0" in lines[0]]
+    assert "seq=41.0,since=40.0,n=960.0" in commit_of_it
 
 
 def test_an_absent_server_costs_time_and_nothing_else(store: Path, tmp_path: Path):
