@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import Quality, Quantity
-from collector.store.reader import Reader
+from collector.store.reads import NotHeld, Reads
 
 UNITS = {Quantity.TEMPERATURE: "degC", Quantity.RELATIVE_HUMIDITY: "%", Quantity.CO2: "ppm"}
 Times = NDArray[np.int64]
@@ -26,7 +26,7 @@ Correct = Callable[[str, Quantity, Times, Floats], tuple[Floats, list[str]]]
 
 
 def export_csv(
-    reader: Reader,
+    reader: Reads,
     probes: Iterable[str],
     start_ms: int,
     end_ms: int,
@@ -59,9 +59,12 @@ def words(quality: Quality) -> str:
     return "+".join(str(flag.name).lower() for flag in quality) or "good"
 
 
-def _stretches(reader: Reader, start_ms: int, end_ms: int) -> Iterator[tuple[int, int]]:
+def _stretches(reader: Reads, start_ms: int, end_ms: int) -> Iterator[tuple[int, int]]:
     """Days, both ends in, that cover the range as far as there is anything."""
-    span = reader.span()
+    try:
+        span = reader.span()
+    except NotHeld:
+        span = (start_ms, end_ms)
     if span is None:
         return
     start, last = max(start_ms, span[0] - STRETCH_MS), min(end_ms, span[1] + STRETCH_MS)

@@ -18,6 +18,8 @@ from pydantic_core import PydanticCustomError
 from collector.forward_table import Forward as Forward
 from collector.notice_tables import Notices, Recipient
 from collector.serve_table import Serve
+from collector.server_tables import Forward as Forward
+from collector.server_tables import ReadFrom as ReadFrom
 from collector.source_tables import (
     UNITS as UNITS,
 )
@@ -205,6 +207,7 @@ class Settings(Table):
     forecast: Forecast | None = None
     announce: Announce | None = None
     forward: Forward | None = None
+    read_from: ReadFrom | None = None
     notices: Notices | None = None
     folder: Path = Path()
 
@@ -238,10 +241,19 @@ class Settings(Table):
                     raise _misfit("probe", index, "name" if probe.name else "id", text)
                 wires.add((probe.source, name))
             seen.add(probe.id)
-        if self.forecast is not None and self.forecast.probe not in (None, *seen):
+        if self.read_from is not None:
+            self._only_reads()
+        elif self.forecast is not None and self.forecast.probe not in (None, *seen):
             text = f"no probe is called {self.forecast.probe!r}; {nearest(str(self.forecast.probe), sorted(seen))}"
             raise PydanticCustomError("misfit", "{text}", {"text": text, "where": ["forecast", "probe"]})
         return self
+
+    def _only_reads(self) -> None:
+        """A machine that reads from a server has no probes of its own: what it collected nobody would look at."""
+        beside = [name for name in ("source", "probe", "forward") if getattr(self, name)]
+        if beside:
+            text = f"{beside[0]!r} stands beside it: a machine either collects, or reads from a server; leave one out"
+            raise PydanticCustomError("misfit", "{text}", {"text": text, "where": ["read_from"]})
 
     @property
     def data_folder(self) -> Path:
@@ -352,6 +364,7 @@ _MODELS: dict[str, type[Table]] = _TAGGED | {
     "forecast": Forecast,
     "announce": Announce,
     "forward": Forward,
+    "read_from": ReadFrom,
     "notices": Notices,
     "to": Recipient,
     "field": FieldMap,

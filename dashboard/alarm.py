@@ -26,3 +26,8 @@ class Alarm:
     seen_by: str | None = None
     panels: tuple[str, ...] = ()
     urgent: bool = True
+
+    @property
+    def of(self) -> str:
+        """The panel, probe or site that it is about; "" if it is about none of them."""
+        return self.panel or self.probe or str(self.say.values.get("site", ""))

@@ -79,14 +79,14 @@ def alarm_line(
         state_words=STATES[state.value].format(until=until),
         act=ACTS[alarm.kind] if over is None else "",
         names=LABELS["notice_panels"].format(names=", ".join(alarm.panels))
-        if alarm.probe and alarm.panels
+        if alarm.panel is None and alarm.panels
         else "",
         told=tuple(_told(person, how, at, view) for person, how, at in told),
         quiet=kind.alarm and kind.wakes is not Wakes.ALWAYS and state is AlarmState.UNACKNOWLEDGED,
         open=seen is None and state is not AlarmState.OUT_OF_SERVICE,
         alarm=kind.alarm,
         kind=alarm.kind,
-        of=alarm.panel or alarm.probe or "",
+        of=alarm.of,
     )
 
 

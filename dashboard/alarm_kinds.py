@@ -104,6 +104,14 @@ KINDS: dict[str, AlarmKind] = {
         on=0, off=MINUTE_MS, cause="probes", wakes=Wakes.ASKED, gather=3 * MINUTE_MS, most=2,
         why="a probe is taped on in a minute; waiting costs the night's answer",
     ),
+    "site unheard": AlarmKind(
+        on=0, off=MINUTE_MS, cause="sites", wakes=Wakes.SUGGESTED, gather=3 * MINUTE_MS, most=2,
+        why="a plug or a router is seen to in minutes; it records meanwhile, but nobody is told of a night there",
+    ),
+    "site lags": AlarmKind(
+        on=0, off=5 * MINUTE_MS, cause="sites", wakes=Wakes.ASKED, gather=3 * MINUTE_MS, most=2,
+        why="what waits is safe at the site; waiting costs answers that are as late as it is",
+    ),
     "recording": AlarmKind(
         on=0, off=MINUTE_MS, cause="recording", wakes=Wakes.SUGGESTED, most=2,
         why="room can be made now; waiting costs the night",

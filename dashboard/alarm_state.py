@@ -88,8 +88,7 @@ class Marks:
     def out_of_service(self, alarm: Alarm) -> Said | None:
         if KINDS[alarm.kind].wakes is Wakes.ALWAYS:
             return None  # whatever an older logbook says: it burns
-        of = alarm.panel or alarm.probe or ""
-        return self.out.get((alarm.kind, of)) or self.out.get((alarm.kind, ""))
+        return self.out.get((alarm.kind, alarm.of)) or self.out.get((alarm.kind, ""))
 
 
 def cause_of(alarm: str) -> str:

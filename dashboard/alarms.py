@@ -17,7 +17,7 @@ from model.verdict import Say
 REOPENED_MS = 10 * MINUTE_MS
 
 Cause = tuple[str, str]
-"""(kind, panel or probe): one occurrence of it at a time."""
+"""(kind, panel, probe or site): one occurrence of it at a time."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Condition:
 
     @property
     def cause(self) -> Cause:
-        return self.kind, self.panel or self.probe or ""
+        return self.kind, self.panel or self.probe or str(self.say.values.get("site", ""))
 
     def naming(self, panels: tuple[str, ...], urgent: bool) -> Condition:
         """The same, about these panels."""
@@ -52,7 +52,7 @@ class AlarmStates:
     """Carries conditions from round to round; update() answers with the occurrences that changed."""
 
     def __init__(self, standing: Iterable[Alarm] = ()) -> None:
-        self._active: dict[Cause, Alarm] = {(a.kind, a.panel or a.probe or ""): a for a in standing}
+        self._active: dict[Cause, Alarm] = {(a.kind, a.of): a for a in standing}
         self._since: dict[Cause, int] = {}
         self._away: dict[Cause, int] = {}
         self._over: dict[Cause, Alarm] = {}

@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 
 from collector.clock import Clock
 from collector.reading import ProbeFacts
+from collector.store.reads import Where
 from collector.store.schema import MAY_PASS, StoreError
 from collector.store.trouble import kind_of, read
 from dashboard import security
@@ -78,7 +79,7 @@ def create_app(
     invented: bool = False,
     allowed_hosts: Iterable[str] = LOOPBACK,
     port: int = 8137,
-    readings: Path | None = None,
+    readings: Where | None = None,
     card_facts: Callable[[], Mapping[str, tuple[float, float]]] = dict,
     card: CardOf = no_card,
     leave_minute: int = 22 * 60,
@@ -91,10 +92,12 @@ def create_app(
     door: Door | None = None,
     numbers: bool = False,
     settings: ShopSettings | None = None,
+    data: Path | None = None,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
-    readings   path of readings.db, for what each probe last said and what was refused
+    readings   where they are: the path of readings.db, or a server
+    data       the folder that watch writes to; None: that of readings.db
     card_facts by a card's id the least and the greatest temperature it covers, degC
     card       a card by its id
     leave_minute   when the last person leaves, minutes since the shop's midnight
@@ -118,8 +121,8 @@ def create_app(
         site,
         time_zone,
         invented,
-        (lambda: read(readings)) if readings else list,
-        (lambda: processes(readings, notices)) if readings else dict,
+        (lambda: read(readings)) if isinstance(readings, Path) else list,
+        (lambda: processes(readings, notices, data)) if readings else dict,
         Live(readings, logbook, card, forecast).facts if readings else nobody,
         card,
         leave_minute,
@@ -200,9 +203,17 @@ def _guard(
     )
 
 
-def processes(readings: Path, notices: Path | None = None) -> dict[str, Doing]:
-    """What the other processes do, by their files; notify only where somebody is told."""
-    found = {"collect": doing(readings), "watch": doing(readings.with_name(WATCH.name))}
+def processes(readings: Where, notices: Path | None = None, data: Path | None = None) -> dict[str, Doing]:
+    """What the other processes do, by their files; collect only where it stores, notify only where somebody is told.
+
+    data   the folder that watch writes to; None: that of readings.db
+    """
+    found: dict[str, Doing] = {}
+    if isinstance(readings, Path):
+        found["collect"] = doing(readings)
+        data = data or readings.parent
+    if data is not None:
+        found["watch"] = doing(data / WATCH.name)
     return found if notices is None else found | {"notify": doing(notices)}
 
 

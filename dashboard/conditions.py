@@ -22,6 +22,7 @@ from dashboard.doubts import QUIET, words
 from dashboard.follow import Follower
 from dashboard.margin import closing
 from dashboard.panel import Panel
+from dashboard.site_conditions import cut_sites, of_sites
 from model.verdict import Flag, Mark, Say, State, Value
 
 POT_LEAD_MS = 10 * MINUTE_MS
@@ -57,7 +58,10 @@ def conditions(
     """All that is so at `at` (UTC ms); `panels` are those still open, `zone` the shop's."""
     listed = list(assessments)
     found = [so for item in listed for so in of_panel(item, panels.get(item.panel), at, zone)]
-    for probe in sorted(probes.values(), key=lambda probe: PLACES_BY_WEIGHT.index(probe.place)):
+    found += of_sites(follower.sites, follower.site_of, panels, at)
+    cut = cut_sites(follower.sites, at)
+    heard = [probe for probe in probes.values() if follower.site_of.get(probe.id, "") not in cut]
+    for probe in sorted(heard, key=lambda probe: PLACES_BY_WEIGHT.index(probe.place)):
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _silent(probe, follower, at)]
         found += [_with_panels(one, probe.id, panels, listed, at) for one in _suspect(probe, follower, at)]
     return found

@@ -66,9 +66,9 @@ def sentences(alarms: Iterable[Alarm], view: View) -> list[str]:
         if not named:
             found += [view.sentence(alarm.say) for alarm in group]
             continue
-        names = sorted({name for alarm in group for name in (alarm.panels or (alarm.probe or "",))})
-        if "probe" in group[0].say.values:
-            names = sorted({str(alarm.probe) for alarm in group})
+        names = sorted({name for alarm in group for name in (alarm.panels or (alarm.of,))})
+        if {"probe", "site"} & group[0].say.values.keys():
+            names = sorted({alarm.of for alarm in group})
         found.append(GROUPED[key].format(n=len(names), names=", ".join(names)))
     return found
 
@@ -84,7 +84,7 @@ def _lines(one: Standing, view: View) -> tuple[str, list[str]]:
     more = told[1:]
     kinds = sorted({alarm.kind for alarm in one.so}, key=ORDER.index)
     more += [ACTS[kind] for kind in kinds]
-    probes = [alarm for alarm in one.so if alarm.probe is not None]
+    probes = [alarm for alarm in one.so if alarm.panel is None and alarm.of]
     panels = sorted({name for alarm in probes for name in alarm.panels})
     if panels:
         more.append(LABELS["notice_panels"].format(names=", ".join(panels)))

@@ -24,6 +24,7 @@ class SiteState:
     kept        lines that the server refused and that lie at the site
     ahead_ms    how far its clock was before ours when it was last heard; below 0: behind
     arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
+    why         what the server says, or what is wrong with it, where it does not answer; "": it answers
     known       whether what it says of its probes is here as a whole
     """
 
@@ -37,6 +38,7 @@ class SiteState:
     arrived_at: int | None = None
     newest_at: int | None = None
     known: bool = False
+    why: str = ""
 
     def is_cut(self, now: int) -> bool:
         """Whether it has not been heard for too long at `now` (UTC ms)."""

@@ -96,6 +96,8 @@ def _probes(desk: Desk, view: View) -> dict[str, Any]:
         "rivals": heard.rivals,
         "missing": [dataclasses.asdict(item) for item in heard.missing],
         "unclaimed": [dataclasses.asdict(item) for item in heard.unclaimed],
+        "sites": [dataclasses.asdict(item) for item in heard.sites],
+        "all_held": heard.all_held,
     }
 
 

@@ -74,8 +74,8 @@ def file_findings(settings: Settings) -> Iterator[Finding]:
 def written_files(settings: Settings) -> list[tuple[Path, Schema]]:
     """What the shop's processes write; notices.db only where somebody is told."""
     told = [(settings.notices_db, NOTICES)] if settings.notices is not None else []
-    files = (settings.readings_db, READINGS), (settings.watch_db, WATCH), (settings.shop_db, SHOP)
-    return [*files, *told]
+    mine = [] if settings.read_from else [(settings.readings_db, READINGS)]
+    return [*mine, (settings.watch_db, WATCH), (settings.shop_db, SHOP), *told]
 
 
 def file_finding(path: Path, schema: Schema) -> Iterator[Finding]:

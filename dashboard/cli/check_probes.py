@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from zoneinfo import ZoneInfo
 
-from collector.reading import Quality, Reading, Suspicion
+from collector.reading import ProbeFacts, Quality, Reading, Suspicion
 from collector.settings import Probe, Settings, wire_names
 from collector.store.reader import HeardName, Reader, Tally
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
@@ -50,7 +50,7 @@ def by_probe(readings: Iterable[Reading]) -> dict[str, list[Reading]]:
     return found
 
 
-def probe_findings(probe: Probe, newest: list[Reading], now: int) -> Iterator[Finding]:
+def probe_findings(probe: Probe | ProbeFacts, newest: list[Reading], now: int) -> Iterator[Finding]:
     """One probe, by the newest reading of each of its quantities."""
     if not newest:
         do = "'coldshed listen' shows what is heard, and under which name"

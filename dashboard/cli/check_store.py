@@ -28,16 +28,24 @@ def check_store(settings_path: Path, named: Path | None) -> Iterator[Finding]:
     if named is None:
         settings = settings_file.load(settings_path)
         for path, schema in files_of(settings):
-            if schema is not NOTICES or settings.notices is not None:
+            if _is_written(schema, settings):
                 yield from _one(path, schema)
         yield from _fit_together(settings)
-        yield from recording_findings(settings.readings_db)
+        if settings.read_from is None:
+            yield from recording_findings(settings.readings_db)
     elif named.is_dir():
         yield from _backup(named)
     elif named.is_file():
         yield from _one(named, _schema_of(named))
     else:
         raise CommandError(f"{named}: there is no such file or backup")
+
+
+def _is_written(schema: Schema, settings: Settings) -> bool:
+    """Whether a process of this machine writes such a file."""
+    if schema is READINGS:
+        return settings.read_from is None
+    return schema is not NOTICES or settings.notices is not None
 
 
 def recording_findings(readings: Path) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from collector.store.reader import Reader
 from collector.store.schema import StoreError
 from dashboard.alive import doing
 from dashboard.cards import CardShelf
-from dashboard.cli import check_house, check_notices, check_probes, check_settings, check_wires
+from dashboard.cli import check_house, check_notices, check_probes, check_settings, check_sites, check_wires
 from dashboard.cli.card_table import check_card
 from dashboard.cli.check_store import check_store, recording_findings
 from dashboard.cli.findings import Finding, wrong
@@ -44,9 +44,12 @@ def everything(settings: Settings, now: int) -> Iterator[Finding]:
     yield from check_settings.forecast_findings(settings, now)
     yield from check_notices.notice_findings(settings, now)
     yield from check_house.folder_findings(settings.data_folder)
-    yield from recording_findings(settings.readings_db)
     yield from check_house.process_findings(settings)
-    yield from _readings(settings, now)
+    if settings.read_from is None:
+        yield from recording_findings(settings.readings_db)
+        yield from _readings(settings, now)
+    else:
+        yield from check_sites.site_findings(settings, settings.read_from, now)
     yield from check_house.page_findings(settings, serve_runs=doing(settings.shop_db) != "not running")
     yield from check_wires.source_findings(settings)
     yield from check_house.file_findings(settings)

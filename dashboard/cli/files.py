@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 
 from collector import settings as settings_file
 from collector.export import Correct, Floats, Times, export_csv
@@ -11,10 +12,11 @@ from collector.file_import import ImportRefused, import_file
 from collector.reading import Quantity
 from collector.settings import Settings
 from collector.steady_clock import SteadyClock, this_machine
-from collector.store.reader import Reader
+from collector.store.reads import open_store
 from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
+from dashboard.cli.read_from import readings_of
 from dashboard.cli.times import utc_ms
 from dashboard.correction import correct as corrected
 from dashboard.devices import probe_logs
@@ -43,14 +45,16 @@ def export(arguments: argparse.Namespace) -> int:
     settings = settings_file.load(arguments.settings)
     start = utc_ms(arguments.start, "UTC", "--from") if arguments.start else 0
     end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else house_clock(settings).now()
-    correct = _correct(settings) if arguments.corrected else None
-    reader = Reader.open(settings.readings_db)
+    if settings.read_from is not None and not arguments.start:
+        raise CommandError("--from is missing: when its first reading was, a server does not tell")
+    reader = open_store(readings_of(settings))
     try:
         known = [probe.id for probe in reader.probes()]
         if arguments.probe not in known:
             raise CommandError(
                 f"no probe is called {arguments.probe!r}; there are: {', '.join(known) or 'none'}"
             )
+        correct = _correct(settings, known) if arguments.corrected else None
         if arguments.output is None:
             sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
             rows = export_csv(reader, [arguments.probe], start, end, sys.stdout, correct)
@@ -66,13 +70,13 @@ def export(arguments: argparse.Namespace) -> int:
     return 0 if rows else 1
 
 
-def _correct(settings: Settings) -> Correct:
+def _correct(settings: Settings, probes: Sequence[str]) -> Correct:
     """By what the logbook says; nothing is corrected while nobody has logged anything."""
     try:
         events = read_logbook(settings).events()
     except NotYet:
         events = []
-    logs = probe_logs(events, [probe.id for probe in settings.probe])
+    logs = probe_logs(events, probes)
 
     def correct(probe: str, quantity: Quantity, t: Times, value: Floats) -> tuple[Floats, list[str]]:
         made = corrected(t, value, logs[probe].stretches(quantity), 0.0)

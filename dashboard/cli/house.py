@@ -8,6 +8,7 @@ from collector.clock import Clock
 from collector.settings import Settings
 from collector.steady_clock import this_machine
 from collector.store.house_clock import HouseClock
+from dashboard.cli.read_from import readings_of
 from dashboard.decided import Decisions
 from dashboard.display import View
 from dashboard.entry_times import EntryTimes
@@ -29,7 +30,7 @@ def decisions(settings: Settings, clock: Clock) -> Decisions:
     def view() -> View:
         return View.chosen(book.preference, zone, clock.now())
 
-    return Decisions(WatchReader(settings.watch_db, book), settings.readings_db, view)
+    return Decisions(WatchReader(settings.watch_db, book), readings_of(settings), view)
 
 
 def read_logbook(settings: Settings) -> LogbookReader:

@@ -16,6 +16,7 @@ from dashboard.cards import CardShelf
 from dashboard.cli.doors import base_of, headers_for, in_words
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import decisions, house_clock
+from dashboard.cli.read_from import readings_of
 from dashboard.cli.times import iso
 from dashboard.correction import UNIT
 from dashboard.display import View
@@ -58,7 +59,7 @@ def _weighed(settings: Settings, event: Event, logbook: Logbook) -> tuple[Event,
     panels, now = fold(events), event.recorded
     check(event, panels, events, None)
     try:
-        facts = Live(settings.readings_db, logbook, CardShelf(settings.folder / "cards").get).facts(
+        facts = Live(readings_of(settings), logbook, CardShelf(settings.folder / "cards").get).facts(
             panels[event.panel or ""], now
         )
     except NotYet:

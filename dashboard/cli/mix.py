@@ -5,17 +5,19 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator
+from contextlib import closing
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
 from collector.settings import Settings
-from collector.store.reader import Reader
+from collector.store.reads import open_store
 from collector.store.schema import NotYet
 from dashboard import mix_view
 from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import forecast_of, house_clock, read_logbook
+from dashboard.cli.read_from import readings_of
 from dashboard.display import View
 from dashboard.live import Live
 from dashboard.mix_asked import AskError, Given, asked_of, mix_of
@@ -49,7 +51,7 @@ def mix(arguments: argparse.Namespace) -> int:
         question, job = Question(spot, card, asked_of(given, spot.panel)), mix_of(given)
     except AskError as error:
         raise CommandError(str(error)) from error
-    facts = Live(settings.readings_db, house, house.shelf.get, forecast_of(settings)).facts(spot.panel, now)
+    facts = Live(readings_of(settings), house, house.shelf.get, forecast_of(settings)).facts(spot.panel, now)
     hour = mix_hour(facts, card, question.asked, now)
     if spot.panel.coats or spot.panel.hold:
         hour = over_panel(hour, spot.panel, _assessment(settings, house, spot.panel), now)
@@ -96,11 +98,8 @@ def _assessment(settings: Settings, house: _House, panel: Panel) -> Any:
 
 
 def _probes(settings: Settings) -> list[Any]:
-    reader = Reader.open(settings.readings_db)
-    try:
+    with closing(open_store(readings_of(settings))) as reader:
         return list(reader.probes())
-    finally:
-        reader.close()
 
 
 def _given(arguments: argparse.Namespace) -> Iterator[tuple[str, str]]:

@@ -46,7 +46,7 @@ def notify(arguments: argparse.Namespace) -> int:
             zone=ZoneInfo(settings.time_zone),
             site=settings.site,
             pages=settings.serve.public_url or "",
-            troubles=lambda: read(settings.readings_db),
+            troubles=lambda: [] if settings.read_from else read(settings.readings_db),
             turned=heartbeat.turned,
         ).run(stop)
     finally:

@@ -18,6 +18,7 @@ from dashboard import field_check, probe_view
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
+from dashboard.cli.read_from import readings_of
 from dashboard.cli.times import utc_ms
 from dashboard.correction import UNIT, Correction, CorrectionError
 from dashboard.devices import ProbeLog, probe_logs
@@ -224,7 +225,7 @@ def _guide(arguments: argparse.Namespace, settings: Settings, found: Probe) -> G
         who=arguments.who,
         since=utc_ms(arguments.since, settings.time_zone, "--since") if arguments.since else None,
         clock=clock,
-        series=series(settings.readings_db),
+        series=series(readings_of(settings)),
         ask=ask,
         tell=lambda text: print(text, flush=True),
         pause=lambda: time.sleep(LOOK_S),

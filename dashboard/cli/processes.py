@@ -8,6 +8,7 @@ import logging
 import os
 import socket
 import threading
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,14 +38,17 @@ START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:])
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """collect, watch and serve (and forward, where the settings name a server), until a signal."""
+    """collect, watch and serve (and forward, where the settings name a server), until a signal.
+
+    Where readings come from a server nothing is collected.
+    """
     if not arguments.settings.exists():
         from dashboard.cli.set_up import begin, may_begin
 
         if may_begin(arguments):
             return begin(arguments)
     settings = settings_of(arguments)
-    names = ["collect", "watch", "serve"]
+    names = ["watch", "serve"] if settings.read_from else ["collect", "watch", "serve"]
     also = {"forward": settings.forward, "notify": settings.notices}
     names += [name for name, table in also.items() if table is not None]
     children = commands(names, arguments.settings, arguments.demo_clock)
@@ -74,6 +78,7 @@ def watch(arguments: argparse.Namespace) -> int:
     from dashboard.announce import Announcer, Broker
     from dashboard.cards import CardShelf
     from dashboard.cli.house import forecast_of
+    from dashboard.cli.read_from import readings_of
     from dashboard.entry_times import EntryTimes
     from dashboard.logbook import LogbookReader
     from dashboard.watch import Watch
@@ -93,7 +98,7 @@ def watch(arguments: argparse.Namespace) -> int:
     store = WatchWriter(settings.watch_db)
     try:
         return Watch(
-            readings=settings.readings_db,
+            readings=readings_of(settings),
             logbook=LogbookReader(settings.shop_db, EntryTimes(settings.readings_db)),
             cards=CardShelf(settings.folder / "cards"),
             store=store,
@@ -112,11 +117,12 @@ def watch(arguments: argparse.Namespace) -> int:
 
 def serve(arguments: argparse.Namespace) -> int:
     from collector.reading import ProbeFacts
-    from collector.store.reader import Reader
+    from collector.store.reads import open_store
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
     from dashboard.cli.doors import base_of, is_loopback, names, open_door, tell_code
     from dashboard.cli.house import decisions, forecast_of
+    from dashboard.cli.read_from import readings_of
     from dashboard.cli.told_settings import told_settings
     from dashboard.door.wire import config_for
     from dashboard.entry_times import EntryTimes
@@ -128,22 +134,20 @@ def serve(arguments: argparse.Namespace) -> int:
     stop = stop_of(arguments)
     shelf = CardShelf(settings.folder / "cards")
     clock = clock_of(arguments, settings)
-    deciding = decisions(settings, clock)
+    deciding, readings = decisions(settings, clock), readings_of(settings)
     times = EntryTimes(settings.readings_db)
     door = open_door(settings, clock)
     logbook = Logbook(settings.shop_db, shelf.names, times, deciding.beside).open()
 
     def probes() -> list[ProbeFacts]:
-        reader = Reader.open(settings.readings_db)
-        try:
+        with closing(open_store(readings)) as reader:
             return reader.probes()
-        finally:
-            reader.close()
 
     app = create_app(
         watched=WatchReader(settings.watch_db, logbook),
         logbook=logbook,
-        readings=settings.readings_db,
+        readings=readings,
+        data=settings.data_folder,
         probes=probes,
         cards=shelf.names,
         card_facts=shelf.facts,

@@ -13,6 +13,7 @@ from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.findings import Finding, ok, wrong
 from dashboard.cli.house import house_clock, read_logbook
+from dashboard.cli.read_from import readings_of
 from dashboard.display import View
 from dashboard.record.document import differing, document, read, to_text
 from dashboard.record.gather import Archive
@@ -63,7 +64,7 @@ def _used(settings: Settings, name: str) -> Used:
         names = ", ".join(panel.name for panel in panels.values()) or "none yet: coldshed panel add NAME"
         raise CommandError(f"no panel is called {name!r}; there are: {names}")
     archive = Archive(
-        settings.readings_db,
+        readings_of(settings),
         logbook,
         CardShelf(settings.folder / "cards").text,
         WatchReader(settings.watch_db, logbook).said,

@@ -14,6 +14,7 @@ from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import forecast_of, house_clock, read_logbook
+from dashboard.cli.read_from import readings_of
 from dashboard.display import View
 from dashboard.live import Live
 from dashboard.night_strip import NightStrip, is_fresh, night_strip, said
@@ -93,7 +94,7 @@ def _print(strip: NightStrip) -> None:
 
 def _what_if(settings: Settings, panel: Panel, item: Assessment, view: View, asked: dict[str, str]) -> None:
     shelf, logbook = CardShelf(settings.folder / "cards"), read_logbook(settings)
-    live = Live(settings.readings_db, logbook, shelf.get, forecast_of(settings))
+    live = Live(readings_of(settings), logbook, shelf.get, forecast_of(settings))
     leave = settings.shop.leave_minute
     try:
         read = question(asked, view, leave, tonight.gels_at(item), shelf.names())

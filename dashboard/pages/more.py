@@ -14,6 +14,7 @@ from dashboard.devices import ProbeLog
 from dashboard.display import TIE, View
 from dashboard.doubts import unanswered, words
 from dashboard.probes import Heard
+from dashboard.site_view import site_line
 from dashboard.words import LABELS, QUALITY
 
 
@@ -47,7 +48,15 @@ def router(desk: Desk) -> APIRouter:
         lines.sort(key=lambda line: not line.late and not line.doubted)
         troubles = desk.shop.troubles()
         return desk.page(
-            request, "probes.html", view, tab="more", heard=heard, lines=lines, troubles=troubles
+            request,
+            "probes.html",
+            view,
+            tab="more",
+            heard=heard,
+            lines=lines,
+            troubles=troubles,
+            sites=[site_line(site, view) for site in heard.sites] if heard else [],
+            away=next((site.why for site in heard.sites if site.why), "") if heard else "",
         )
 
     return routes

@@ -32,6 +32,7 @@ from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
 from dashboard.words.shop import SHOP_LABELS, SHOP_SENTENCES
+from dashboard.words.sites import SITE_ALARMS, SITE_LABELS
 from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 from dashboard.words.unsent import TAPPED, UNSENT_LABELS
@@ -46,7 +47,7 @@ HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLI
 WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS | WHY_GUARDS | WHY_CHANGES | WHY_NUMBERS
 NEXTS = answers.NEXTS | KIND_NEXTS
 CHOICES = answers.CHOICES | MIX_CHOICES
-ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES
+ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES | SITE_ALARMS
 DID = labels.DID | ALARM_DID
 PARTS = (
     labels.LABELS,
@@ -66,6 +67,7 @@ PARTS = (
     DOOR_LABELS,
     SHOP_LABELS,
     UNSENT_LABELS,
+    SITE_LABELS,
 )
 """Each area of the pages has its own words; no key stands in two of them."""
 LABELS: dict[str, str] = {key: text for part in PARTS for key, text in part.items()}

@@ -29,6 +29,8 @@ GROUPED: dict[str, str] = {
     "alarm_blush": "Wash {n} panels: {names}",
     "alarm_silent": "Check {n} probes, silent: {names}",
     "alarm_never_heard": "Check {n} probes, never heard: {names}",
+    "alarm_site_cut": "See to the network of {n} sites: {names}",
+    "alarm_site_lags": "See why {n} sites send late: {names}",
     "alarm_ready_sand": "Sand {n} panels when you like: {names}",
     "alarm_ready_demould": "Demould {n} panels when you like: {names}",
     "alarm_cured": "Check {n} panels, then sign them off: {names}",
@@ -48,6 +50,8 @@ ACTS: dict[str, str] = {
     "blush exposure": "Wash it with water and a white pad, wipe it dry, then go on.",
     "probe silent": "Check its battery and cable; test with thumb until it is heard.",
     "probe suspect": "See to the probe, then say so on its page.",
+    "site unheard": "It goes on recording and sends all once it is back. Test with thumb there.",
+    "site lags": "What it records is safe and comes late. On its computer, coldshed check says why.",
     "recording": "Make room on the disk or plug it in again: until then nothing is kept.",
     "ready to sand": "Wash it first if it feels greasy. Respirator and dust extraction.",
     "ready to demould": "Look at the tile and the record first.",
@@ -73,6 +77,8 @@ KIND_NAMES: dict[str, str] = {
     "margin closing": "The margin over a young film closes",
     "probe silent": "A probe over a young film is silent",
     "probe suspect": "A probe is not to be believed",
+    "site unheard": "A site is not heard any more",
+    "site lags": "A site sends its readings late",
     "recording": "Nothing is recorded any more",
 }
 """What a person may ask to be woken for, as the page names it."""

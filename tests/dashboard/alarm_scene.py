@@ -10,13 +10,14 @@ What should have rung is taken from the truth of the night, not from any answer.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
+from collector.store.site_state import SiteState
 from dashboard.follow import Trace
 from dashboard.panel import Coat, Panel
 from tests.collector.suspicion.nights import MINUTES, Floats, Nights, draw, spoken
@@ -168,6 +169,9 @@ class Shed:
         doubtful = [(told.since, END)] if told else []
         made = Trace.of(PROBES[probe], quantity, t, values, np.zeros(len(t), np.int64), doubtful=doubtful)
         return replace(made, doubt=told)
+
+    sites: tuple[SiteState, ...] = ()
+    site_of: Mapping[str, str] = {}
 
     def heard(self, probe: str) -> int | None:
         return int(self._heard[probe][self._upto - 1])

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from collector.reading import ProbeFacts
+from collector.store.site_state import SiteState
 from dashboard.alarm_kinds import KINDS, Wakes
 from dashboard.alarms import AlarmStates
 from dashboard.assessment import Assessment, Film, Night, Passing
@@ -145,6 +147,9 @@ def test_exposure_is_told_of_only_when_it_can_be_washed() -> None:
 
 class Silent:
     """A follower that heard nothing from any probe for an hour."""
+
+    sites: tuple[SiteState, ...] = ()
+    site_of: Mapping[str, str] = {}
 
     def heard(self, probe: str) -> int:
         return NOW - HOUR

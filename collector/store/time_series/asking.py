@@ -11,7 +11,7 @@ from typing import Literal
 from collector.store.schema import NotYet, StoreError
 
 CONNECT_S = 2.0
-READ_S = 10.0
+READ_S = 5.0
 AGAIN_S = 2.0
 """A server that did not answer is left alone for so long: whoever asks meanwhile is told at once."""
 MOST_WORDS = 300

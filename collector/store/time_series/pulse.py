@@ -35,7 +35,7 @@ class Pulse:
     def _beat(self, seq: int, newest: int, theirs: int, kept: int, now: int, at_once: bool) -> None:
         heard = now if at_once else min(now, theirs)
         self._waiting.append((heard, newest))
-        while self._waiting and self._waiting[0][1] <= seq:
+        while self._waiting and (newest <= seq or self._waiting[0][1] <= seq):
             self._waiting.popleft()
         self.state = replace(
             self.state,

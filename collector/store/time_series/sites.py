@@ -65,13 +65,13 @@ class Sites:
         self._looked_s: float | None = None
         self._answered_s: float | None = None
         self._begun = False
+        self._joined: set[str] = set()
+        self._in_sum: set[str] = set()
         self._again: list[tuple[SiteReader, Batch]] = []
         self.away = ""
 
     def open(self) -> ServerReader:
-        """Raises Unanswered if the server has never answered since we started; afterwards what was seen stands
-        and grows old.
-        """
+        """While the server does not answer, what was seen stands and grows old; if it never has, nothing is known."""
         with self._looking if not self._begun else _if_free(self._looking) as mine:
             if mine and (self._looked_s is None or self._steady() - self._looked_s >= LOOK_S):
                 try:
@@ -79,14 +79,12 @@ class Sites:
                     self.away = ""
                 except Unanswered as error:
                     self.away = str(error)
-                    if not self._begun:
-                        raise
                 self._looked_s = self._steady()
         return ServerReader(self)
 
     @property
     def batch(self) -> int:
-        return sum(site.seq for site in self.readers.values())
+        return sum(self._seqs().values())
 
     def states(self) -> list[SiteState]:
         """How each site stands now."""
@@ -95,17 +93,17 @@ class Sites:
                 self._pulses[name].state,
                 missing=reader.missing,
                 known=reader.facts is not None,
+                why=self.away,
             )
             for name, reader in self.readers.items()
         ]
 
     def believed(self) -> list[SiteReader]:
         """Sites of which something is known, and whose clock is not ahead of ours."""
-        return [
-            reader
-            for name, reader in self.readers.items()
-            if reader.facts is not None and not self._pulses[name].state.is_ahead
-        ]
+        return [reader for name, reader in self.readers.items() if self._is_believed(name)]
+
+    def _is_believed(self, name: str) -> bool:
+        return self.readers[name].facts is not None and not self._pulses[name].state.is_ahead
 
     def now(self) -> int:
         return self._clock.now()
@@ -119,8 +117,9 @@ class Sites:
             self._take(readers, since, now)
         for name, reader in self.readers.items():
             reader.read_facts()
-            for batch, since in reader.arrived():
-                self._arrived(reader, batch, since, now, name)
+            if self._joins(name, reader):
+                for batch, since in reader.arrived():
+                    self._arrived(reader, batch, since, now, name)
         self._answered_s = self._steady()
 
     def _begin(self, now: int) -> None:
@@ -131,6 +130,24 @@ class Sites:
             reader.begin(now)
         self.seqs_at = {self.batch: self._seqs()}
         self._begun = True
+
+    def _joins(self, name: str, reader: SiteReader) -> bool:
+        """Whether the site counts now. One that did not until now is read from the beginning; while it does not, its
+        commits wait.
+        """
+        if not self._is_believed(name):
+            self._joined.discard(name)
+            return False
+        if name not in self._joined:
+            self._joined.add(name)
+            everything = Batch(reader.seq, 0, LAST_MS, MOVED)
+            if name in self._in_sum:
+                self._again.append((reader, everything))
+            else:
+                self._in_sum.add(name)
+                if reader.seq:
+                    self._step(Step(reader, everything, reader.seq, 0))
+        return True
 
     def _by_liveliness(self, now: int) -> list[list[SiteReader]]:
         """Those that were cut long ago are asked for apart: what they may have to say begins then."""
@@ -162,19 +179,23 @@ class Sites:
         ):  # says nothing new by itself: it goes with the next commit, whose sum is another
             self._again.append((reader, batch))
             return
-        total = self.batch
-        self.steps.append(Step(reader, replace(batch, seq=total), batch.seq, since))
-        self.steps += [Step(of, replace(again, seq=total), again.seq, again.seq) for of, again in self._again]
-        self._again.clear()
-        self.seqs_at[total] = self._seqs()
         self._pulses[name].readings_came(now, batch.t_max)
+        self._step(Step(reader, batch, batch.seq, since))
+
+    def _step(self, step: Step) -> None:
+        """One that moves the sum, and with it what waited for another sum."""
+        total = self.batch
+        waited = [Step(of, again, again.seq, again.seq) for of, again in self._again]
+        self._again.clear()
+        self.steps += [replace(one, batch=replace(one.batch, seq=total)) for one in (step, *waited)]
+        self.seqs_at[total] = self._seqs()
         if len(self.steps) > REMEMBERED:
             del self.steps[: REMEMBERED // 2]
             first = self.steps[0].batch.seq
             self.seqs_at = {sum_: seqs for sum_, seqs in self.seqs_at.items() if sum_ >= first}
 
     def _seqs(self) -> dict[str, int]:
-        return {name: reader.seq for name, reader in self.readers.items()}
+        return {name: reader.seq for name, reader in self.readers.items() if name in self._in_sum}
 
 
 class _if_free:

@@ -1,0 +1,37 @@
+"""Where this machine's readings are: readings.db beside it, or the server that [read_from] names."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+from collector.clock import SystemClock
+from collector.server_tables import ReadFrom
+from collector.settings import Settings
+from collector.store.reads import Where
+from collector.store.time_series.asking import Asking, Scheme
+from collector.store.time_series.export_api import ExportApi
+from collector.store.time_series.influxql import InfluxQL
+from collector.store.time_series.rows import Engine
+from collector.store.time_series.sites import Sites
+
+
+def readings_of(settings: Settings) -> Where:
+    """One store for a process: a sum of batches means something only to who has counted it."""
+    if settings.read_from is None:
+        return settings.readings_db
+    return _sites(settings.read_from, settings.folder)
+
+
+@lru_cache(maxsize=4)
+def _sites(table: ReadFrom, folder: Path) -> Sites:
+    return Sites(engine_of(table, folder), table.sites, SystemClock())
+
+
+def engine_of(table: ReadFrom, folder: Path) -> Engine:
+    """The engine that asks such a server; `folder`: of the settings."""
+    token = None if table.token_file is None else folder / table.token_file
+    if table.server == "victoria-metrics":
+        return ExportApi(Asking(table.url, "Bearer", token))
+    scheme: Scheme = "Basic" if table.server == "influxdb-1" else "Token"
+    return InfluxQL(Asking(table.url, scheme, token), table.bucket)

@@ -1,0 +1,64 @@
+"""How each site stands, in words, for the Probes page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from collector.store.site_state import SiteState
+from dashboard.display import View
+from dashboard.words import LABELS
+
+OLD_MS = 10 * 60_000
+"""What was measured so long before it came is old, for whatever reason."""
+
+
+@dataclass(frozen=True)
+class SiteLine:
+    """late: somebody should see to it. told: what there is to say, the gravest first."""
+
+    name: str
+    late: bool
+    heard: str
+    told: tuple[str, ...]
+
+
+def site_line(site: SiteState, view: View) -> SiteLine:
+    """One site as of now."""
+    bad = site.is_cut(view.now) or site.is_ahead or site.lags(view.now) or not site.known
+    return SiteLine(site.name, bad, _heard(site, view), tuple(_told(site, view)))
+
+
+def _heard(site: SiteState, view: View) -> str:
+    if site.heard_at is None:
+        return LABELS["site_never"]
+    if site.is_cut(view.now):
+        return LABELS["site_cut"].format(at=view.clock(site.heard_at))
+    if site.newest_at is None:
+        return LABELS["site_heard_only"].format(age=view.age(site.heard_at))
+    return LABELS["site_heard"].format(age=view.age(site.heard_at), at=view.clock(site.newest_at))
+
+
+def _told(site: SiteState, view: View) -> Iterator[str]:
+    if site.heard_at is None:
+        yield LABELS["site_never_so"]
+        return
+    if site.is_cut(view.now):
+        yield LABELS["site_cut_so"]
+        return
+    if site.is_ahead:
+        yield LABELS["site_ahead"].format(span=view.span(site.ahead_ms, up=False))
+    elif not site.known:
+        yield LABELS["site_unknown"]
+    if site.lags(view.now) and site.lags_since is not None:
+        yield LABELS["site_lags"].format(n=site.behind, at=view.clock(site.lags_since))
+    elif (
+        site.arrived_at is not None
+        and site.newest_at is not None
+        and site.arrived_at - site.newest_at > OLD_MS
+    ):
+        yield LABELS["site_late"].format(at=view.clock(site.newest_at))
+    if site.missing:
+        yield LABELS["site_missing"].format(n=site.missing)
+    if site.kept:
+        yield LABELS["site_kept"].format(n=site.kept)

@@ -1,0 +1,30 @@
+"""Words about sites whose readings come from a time-series server; part of words.LABELS and words.ALARMS."""
+
+from __future__ import annotations
+
+SITE_ALARMS: dict[str, str] = {
+    "alarm_site_cut": "See to the network of {site}: not heard since {silent_at}",
+    "alarm_site_never": "See to {site}: never heard",
+    "alarm_site_ahead": "Set the clock of {site}: it runs ahead",
+    "alarm_site_lags": "See why {site} sends late, since {lags_at}",
+    "alarm_sites_away": "See to the time-series server: it does not answer",
+}
+
+SITE_LABELS: dict[str, str] = {
+    "sites": "Sites",
+    "site_heard": "Heard {age}, readings to {at}",
+    "site_heard_only": "Heard {age}, no readings yet",
+    "site_cut": "Not heard since {at}",
+    "site_cut_so": "It goes on recording and sends all once it is back.",
+    "site_never": "Never heard",
+    "site_never_so": "Is this what its own settings call it, and does coldshed forward run there?",
+    "site_ahead": "Its clock is {span} ahead of ours: nothing of it is believed.",
+    "site_lags": "Sends late: {n} batches wait there since {at}.",
+    "site_late": "What came last is old: it was measured by {at}.",
+    "site_unknown": "What it says of its probes is not here as a whole: they are not shown.",
+    "site_missing": "{n} readings that it sent are not on the server. They are looked for again.",
+    "site_kept": "{n} lines that the server refused lie there.",
+    "sites_away": "The server does not answer: {why}",
+    "not_held": "What was refused, names nobody claims and gaps in counts: on the Probes page of each site's own"
+    " computer. A server cannot hold them.",
+}
