@@ -17,9 +17,8 @@ from pydantic_core import PydanticCustomError
 
 from collector.forward_table import Forward as Forward
 from collector.notice_tables import Notices, Recipient
+from collector.read_from_table import ReadFrom as ReadFrom
 from collector.serve_table import Serve
-from collector.server_tables import Forward as Forward
-from collector.server_tables import ReadFrom as ReadFrom
 from collector.source_tables import (
     UNITS as UNITS,
 )

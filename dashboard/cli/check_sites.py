@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import closing
 
-from collector.server_tables import ReadFrom
+from collector.read_from_table import ReadFrom
 from collector.settings import Settings
 from collector.store.reads import open_store
 from collector.store.schema import StoreError

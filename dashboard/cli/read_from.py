@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from collector.clock import SystemClock
-from collector.server_tables import ReadFrom
+from collector.read_from_table import ReadFrom
 from collector.settings import Settings
 from collector.store.reads import Where
 from collector.store.time_series.asking import Asking, Scheme
@@ -30,8 +30,8 @@ def _sites(table: ReadFrom, folder: Path) -> Sites:
 
 def engine_of(table: ReadFrom, folder: Path) -> Engine:
     """The engine that asks such a server; `folder`: of the settings."""
-    token = None if table.token_file is None else folder / table.token_file
+    token, authority = (None if name is None else folder / name for name in (table.token_file, table.ca_file))
     if table.server == "victoria-metrics":
-        return ExportApi(Asking(table.url, "Bearer", token))
+        return ExportApi(Asking(table.url, "Bearer", token, authority))
     scheme: Scheme = "Basic" if table.server == "influxdb-1" else "Token"
-    return InfluxQL(Asking(table.url, scheme, token), table.bucket)
+    return InfluxQL(Asking(table.url, scheme, token, authority), table.bucket)

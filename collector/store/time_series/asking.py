@@ -25,13 +25,17 @@ class Unanswered(NotYet):
 
 
 class Asking:
-    """One server. For any thread. `token_file` is read before each question: it may be changed while we run."""
+    """One server. For any thread. `token_file` is read before each question: it may be changed while we run.
+
+    ca_file   PEM of an authority of the house's own; None: those that the system trusts
+    """
 
     def __init__(
         self,
         url: str,
         scheme: Scheme = "Token",
         token_file: Path | None = None,
+        ca_file: Path | None = None,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         try:
@@ -45,7 +49,8 @@ class Asking:
         self._away: tuple[float, str] | None = None
         self._errors = urllib3.exceptions.HTTPError
         timeout = urllib3.Timeout(connect=CONNECT_S, read=READ_S)
-        self._pool = urllib3.PoolManager(maxsize=8, retries=False, timeout=timeout)
+        certs = None if ca_file is None else str(ca_file)
+        self._pool = urllib3.PoolManager(maxsize=8, retries=False, timeout=timeout, ca_certs=certs)
 
     def get(self, path: str, asked: Mapping[str, str]) -> bytes:
         """The answer's body. Raises Unanswered, with the server's own words if it refuses."""

@@ -1,6 +1,4 @@
-"""The tables [forward] and [read_from] of coldshed.toml: the time-series server to which a site sends its readings, and
-that from which a dashboard reads those of sites.
-"""
+"""The table [read_from] of coldshed.toml: the server from which a dashboard reads the readings of sites."""
 
 from __future__ import annotations
 
@@ -15,22 +13,6 @@ SiteName = Annotated[Name, Field(pattern=r"^[^:]+$")]
 """Without a colon, which stands between a site and its probe."""
 
 
-class Forward(Table):
-    """A time-series server that takes line protocol.
-
-    server      "influxdb": lines go to /api/v2/write; "influxdb-1": to /write, as 1.x before 1.8 wants it;
-                "victoria-metrics": to /api/v2/write. It also says how the server is asked whether it has them
-    bucket      the database with influxdb-1; victoria-metrics has none and looks away
-    token_file  holds a token; with influxdb-1 "user:password"
-    """
-
-    server: Server = "influxdb"
-    url: str = Field(pattern=r"^https?://")
-    bucket: str = Field(min_length=1)
-    org: str = "-"
-    token_file: str | None = None
-
-
 class ReadFrom(Table):
     """Where this machine's dashboard reads from, in the place of probes of its own.
 
@@ -38,6 +20,7 @@ class ReadFrom(Table):
     url         for a cluster of victoria-metrics up to what comes before /api/v1
     bucket      the database; victoria-metrics has none
     token_file  holds a token; with influxdb-1 "user:password"
+    ca_file     PEM of the authority that signed the server's certificate, where that is one of your own
     sites       whose readings are shown: each as its own settings call it
     """
 
@@ -45,6 +28,7 @@ class ReadFrom(Table):
     url: str = Field(pattern=r"^https?://")
     bucket: str = ""
     token_file: str | None = None
+    ca_file: str | None = None
     sites: tuple[SiteName, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
