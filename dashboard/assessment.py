@@ -151,7 +151,7 @@ class Assessment:
 
     def to_json(self) -> str:
         """Inverse of from_json()."""
-        return json.dumps(_plain(self), separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+        return json.dumps(self, default=_plain, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
     @classmethod
     def from_json(cls, text: str) -> Assessment:
@@ -179,13 +179,12 @@ class Assessment:
 
 
 def _plain(value: Any) -> Any:
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {item.name: _plain(getattr(value, item.name)) for item in dataclasses.fields(value)}
+    """What JSON does not know by itself."""
+    if dataclasses.is_dataclass(value):
+        return {item.name: getattr(value, item.name) for item in dataclasses.fields(value)}
     if isinstance(value, frozenset):
         return sorted(str(item) for item in value)
-    if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
-    return value
+    raise TypeError(f"{type(value).__name__} has no place in a stored answer")
 
 
 def _night(raw: dict[str, Any]) -> Night:

@@ -104,16 +104,16 @@ def _columns(followed: PanelCourse, t: Times) -> Floats:
     if not len(central):
         return np.full((_TRACES, len(t)), np.nan)
     rows = np.searchsorted(central.t_ms, t, "right") - 1
-    low, high = newest.paths.get("cold", central), newest.paths.get("hot", central)
+    conversion = {path: _conversion(course, rows) for path, course in newest.paths.items()}
     past = t <= followed.at
     minute = np.clip((t - history.start) // 60_000, 0, max(len(history) - 1, 0))
     measured = past & _taken(history.measured, minute)
     dew = _taken(followed.dew, np.clip(rows, 0, max(len(followed.dew) - 1, 0)))
     found = np.stack(
         [
-            _conversion(low, rows, 0.1),
-            _conversion(central, rows, 0.5),
-            _conversion(high, rows, 0.9),
+            conversion.get("cold", conversion["central"])[:, 0],
+            conversion["central"][:, 1],
+            conversion.get("hot", conversion["central"])[:, 2],
             _transition(newest.middle, rows),
             np.where(measured, _taken(history.central, minute), np.nan),
             _air(followed.air, t, past),
@@ -125,8 +125,9 @@ def _columns(followed: PanelCourse, t: Times) -> Floats:
     return found
 
 
-def _conversion(course: Course, rows: np.ndarray[tuple[int], np.dtype[np.int64]], q: float) -> Floats:
-    answer = quantile(course.conversion[np.maximum(rows, 0)], q)
+def _conversion(course: Course, rows: np.ndarray[tuple[int], np.dtype[np.int64]]) -> Floats:
+    """Of the slow end, the middle and the quick end, (n, 3)."""
+    answer = quantile(course.conversion[np.maximum(rows, 0)], (0.1, 0.5, 0.9))
     answer[rows < 0] = 0.0
     return answer
 

@@ -22,6 +22,7 @@ from dashboard.devices import ProbeLog
 from dashboard.doubts import matters, spans, standing, unanswered
 from dashboard.kept_series import KEPT_MS, THIN_MS, KeptSeries, Log, Read, slot
 from dashboard.probe_trace import Trace as Trace
+from dashboard.slices import MOST_ROWS, Slices
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
@@ -30,6 +31,11 @@ TAIL_MS = 6 * HOUR_MS
 
 AT_ONCE_MS = HOUR_MS
 """So much is read at once after a start: an hour of a thousand probes every ten seconds takes less than a second."""
+
+PIECE_MS = 6 * HOUR_MS
+"""One series is read in pieces: the store looks at all readings of that time, and cuts off what takes a second."""
+STRIDES_H = (24, 12, 6, 3, 2, 1)
+AROUND_H = 3
 
 MOST_LATE = 256
 """Changes of older readings that are told apart, of each series."""
@@ -56,6 +62,7 @@ class Follower:
         self._reloads = 0
         self._begins = True
         self._owed: list[Batch] = []
+        self.slices = Slices()
         self.batch = 0
         self.probes: dict[str, ProbeFacts] = {}
         self.logs: Mapping[str, ProbeLog] = {}
@@ -106,6 +113,7 @@ class Follower:
     def _read_again(self, reader: Reads, span: Batch) -> None:
         """Flags or values between these times are others than when they were taken in."""
         self._reloads += 1
+        self.slices.forget(span.t_min)
         oldest = slot(self._now - KEPT_MS)
         for (probe, quantity), series in self._series.items():
             start, end = max(slot(span.t_min), oldest), slot(span.t_max) + THIN_MS - 1
@@ -119,6 +127,7 @@ class Follower:
         self._series = {}
         self.batch = reader.last_batch()
         self._reloads += 1
+        self.slices.forget()
         oldest = slot(self._now - KEPT_MS)
         start = min([oldest, *self._needed.values()])
         while start <= self._now + DAY_MS:
@@ -152,11 +161,13 @@ class Follower:
             self._series[key] = KeptSeries.empty(start)
             self._series[key].extend(reader.samples(*key, start, last.at))
 
-    def _take(self, readings: Iterable[Reading]) -> None:
+    def _take(self, readings: list[Reading]) -> None:
         grouped: dict[Key, list[Reading]] = {}
         for reading in readings:
             grouped.setdefault((reading.probe, reading.quantity), []).append(reading)
         oldest = slot(self._now - KEPT_MS)
+        if grouped:
+            self.slices.forget(min(reading.at for reading in readings))
         for key, group in grouped.items():
             kept = [reading for reading in group if reading.at >= oldest]
             if len(kept) < len(group):
@@ -200,19 +211,28 @@ class Follower:
         return made[1]
 
     def past(
-        self, probe: str | None, quantity: Quantity, start: int, end: int, beside: bool = False
+        self,
+        probe: str | None,
+        quantity: Quantity,
+        start: int,
+        end: int,
+        beside: bool = False,
+        shared: bool = False,
     ) -> Trace | None:
         """As trace(), of the times from `start` to `end` (UTC ms) alone, also where those are no longer kept here.
 
-        Read from the store, a day at a time.
+        Read from the store, a few hours at a time; shared: other panels go through the same hours.
         """
         facts = self.probes.get(probe or "")
         if facts is None:
             return None
         reader = open_store(self._readings)
         try:
-            days = range(start, end + 1, DAY_MS)
-            parts = [reader.samples(facts.id, quantity, at, min(at + DAY_MS - 1, end)) for at in days]
+            if shared:
+                parts = [self.slices.read(reader, (facts.id, quantity), start, end)]
+            else:
+                pieces = range(start, end + 1, PIECE_MS)
+                parts = [reader.samples(facts.id, quantity, at, min(at + PIECE_MS - 1, end)) for at in pieces]
         finally:
             reader.close()
         t, value, quality = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -245,6 +265,20 @@ class Follower:
             tuple(item for item in stretches if item[0] <= until),
             tuple((begin, min(end, until)) for begin, end in doubts if begin <= until),
         )
+
+    def steady(self, probe: str | None, quantity: Quantity, beside: bool) -> tuple[object, ...]:
+        """Another one whenever a trace is another for any reason but a newer reading that came in its turn."""
+        facts, late = self.probes.get(probe or ""), self._late.get((probe or "", quantity))
+        log = self.logs.get(probe or "")
+        mine = matters(self.suspicions, probe or "", quantity, beside)
+        return facts, self._reloads, late[-1] if late else None, log, mine
+
+    def stride_ms(self) -> int:
+        """So much time of all series, and what lies around it, can be kept as slices."""
+        intervals = [self.probes[probe].interval_s for probe, _ in self._series if probe in self.probes]
+        rows_an_hour = sum(HOUR_MS / 1000 / interval for interval in intervals)
+        hours = (MOST_ROWS / max(rows_an_hour, 1.0)) - AROUND_H
+        return next((stride for stride in STRIDES_H if stride <= hours), STRIDES_H[-1]) * HOUR_MS
 
     def holds(self, probe: str, since: int) -> bool:
         """Whether its readings from then on (UTC ms) are kept as they were read."""

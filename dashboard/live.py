@@ -10,6 +10,7 @@ from typing import Protocol
 from collector.reading import Quantity
 from collector.store.reads import Where
 from dashboard import stays
+from dashboard.anew import FactsOf
 from dashboard.devices import probe_logs
 from dashboard.facts import Facts
 from dashboard.follow import Follower
@@ -17,7 +18,7 @@ from dashboard.forecast_file import ForecastFile
 from dashboard.lot_known import LotKnown
 from dashboard.lots import Lots
 from dashboard.panel import Event, Panel
-from dashboard.settling import FactsOf, whole
+from dashboard.settling import whole
 from dashboard.stays import Ask
 from dashboard.weather import Weather, weather_of
 from model.resin_card import ResinCard

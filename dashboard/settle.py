@@ -34,7 +34,9 @@ def settled_by(facts: Facts, at: int) -> int:
     trace = facts.temperature
     assert trace is not None
     last = trace.last_usable(at)
-    hour = _hour(min(at - OPEN_MS, at if last is None else last))
+    hour = may_be_settled(at)
+    if last is not None:
+        hour = min(hour, _hour(last))
     if trace.last_usable(hour) is None:
         return 0
     for other in (facts.air, facts.humidity):
@@ -46,6 +48,11 @@ def settled_by(facts: Facts, at: int) -> int:
         ):
             hour = min(hour, _hour(heard))
     return hour
+
+
+def may_be_settled(at: int) -> int:
+    """The last full hour that can be settled at `at`, UTC ms, whatever was read."""
+    return _hour(at - OPEN_MS)
 
 
 def settle(facts: Facts, course: PanelCourse, until: int, assumed: Assumed) -> Settled:

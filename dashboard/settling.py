@@ -9,32 +9,28 @@ from its first coat, a day at a time. Nothing is stored: after a start every pan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+import heapq
+import logging
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-import numpy as np
-
 from collector.reading import Quantity
-from dashboard.course import accuracy_of, coats_that_count, course_of
-from dashboard.facts import Facts, run_up_from, start_of
+from dashboard.anew import Anew, FactsOf, after, begin_of, between, further, needed_from
+from dashboard.course import accuracy_of, coats_that_count
+from dashboard.facts import Facts, run_up_from
 from dashboard.follow import DAY_MS, Follower, Trace
-from dashboard.outlooks import panel_samples
 from dashboard.panel import Panel
-from dashboard.settle import TREND_MS, settle, settled_by
+from dashboard.settle import settled_by
 from dashboard.settled import Assumed, CoatAssumed, Settled, Unsettled
-from dashboard.stays import Ask
 from dashboard.unsure_time import matters
-from model.blocks import MINUTE_MS, Blocks
-from model.history import HOUR_MS
+
+log = logging.getLogger("coldshed.watch")
 
 Answer = TypeVar("Answer")
-FactsOf = Callable[[Ask], Facts]
-"""A panel's facts, its traces asked for one by one."""
 MOST_TURNS = 5
 """So often what was learned is learned anew from what it gave; it is the same by the third turn."""
-NEIGHBOUR_MS = HOUR_MS
-"""Minutes hang on the samples beside them: so much is read before what is not settled."""
 AHEAD_MS = DAY_MS
 """Readings that a clock ahead of ours has dated into the future are read too, as a follower has them."""
 _Asked = tuple[str | None, Quantity, bool]
@@ -48,6 +44,15 @@ class _Kept:
     settled: Settled
 
 
+@dataclass(frozen=True)
+class _Way:
+    """steady   of its traces when it set out"""
+
+    anew: Anew
+    asked: tuple[_Asked, ...]
+    steady: tuple[object, ...]
+
+
 class Settling:
     """For the panels of one follower.
 
@@ -58,6 +63,8 @@ class Settling:
         self._follower = follower
         self._turned = turned
         self._kept: dict[str, _Kept] = {}
+        self._ways: dict[str, _Way] = {}
+        self._been: set[str] = set()
 
     def needed(self, panels: Iterable[Panel]) -> dict[str, int]:
         """By probe, from when on (UTC ms) its readings are needed to go on from what is settled."""
@@ -65,12 +72,73 @@ class Settling:
         for panel in panels:
             kept = self._kept.get(panel.id)
             if kept is not None:
-                since = _after(kept.settled)
+                since = after(kept.settled)
                 found |= {probe: min(since, found.get(probe, since)) for probe in panel.probes}
         return found
 
+    def together(
+        self,
+        panels: Iterable[Panel],
+        facts_of: Callable[[Panel], FactsOf],
+        at: int,
+        enough: Callable[[], bool],
+    ) -> set[str]:
+        """Works out anew, side by side, all those of which nothing is settled; until `enough`.
+
+        Returns those that are still on their way: the next call goes on with them.
+        """
+        for panel in panels:
+            if panel.id not in self._ways and panel.id not in self._been:
+                self._been.add(panel.id)
+                with self._left_to_ask(panel.id):
+                    self._set_out(panel, facts_of(panel), at)
+        order = [(way.anew.end, name) for name, way in self._ways.items()]
+        heapq.heapify(order)
+        while order and not enough():
+            name = heapq.heappop(order)[1]
+            with self._left_to_ask(name):
+                way = self._ways[name]
+                way.anew.go_on()
+                if way.anew.is_done:
+                    self._arrived(self._ways.pop(name))
+                else:
+                    heapq.heappush(order, (way.anew.end, name))
+            self._turned()
+        if not self._ways:
+            self._follower.slices.forget()
+        return set(self._ways)
+
+    @contextmanager
+    def _left_to_ask(self, panel: str) -> Iterator[None]:
+        """What goes wrong with one panel holds up no other; ask() meets it again and tells."""
+        try:
+            yield
+        except Exception:
+            log.info("panel %r is worked out by itself", panel, exc_info=True)
+            self._ways.pop(panel, None)
+
+    def _set_out(self, panel: Panel, facts_of: FactsOf, at: int) -> None:
+        facts, asked = self._followed(facts_of)
+        to = _known_to(facts, at)
+        if to is None or to <= begin_of(facts) or matters(facts, at) or self._settled(facts, asked, at):
+            return
+        anew = Anew.of(self._follower, facts_of, facts, to, _first_guess(facts, to))
+        self._ways[panel.id] = _Way(anew, asked, self._steady(asked))
+
+    def _arrived(self, way: _Way) -> None:
+        """What was worked out is kept, unless something of long ago has changed on the way: then ask() begins again."""
+        settled = way.anew.settled
+        if settled is not None and way.steady == self._steady(way.asked):
+            mark = self._mark(way.anew.facts, way.asked, settled.until)
+            self._kept[way.anew.facts.panel.id] = _Kept(mark, settled)
+
+    def _steady(self, asked: tuple[_Asked, ...]) -> tuple[object, ...]:
+        return tuple(self._follower.steady(*one) for one in asked)
+
     def keep_only(self, panels: Collection[str]) -> None:
         self._kept = {name: kept for name, kept in self._kept.items() if name in panels}
+        self._ways = {name: way for name, way in self._ways.items() if name in panels}
+        self._been &= set(panels)
 
     def ask(self, panel: Panel, facts_of: FactsOf, at: int, answer: Callable[[Facts, int], Answer]) -> Answer:
         """What `answer` makes of the panel's facts as of `at` (UTC ms), with what is settled of its course."""
@@ -81,7 +149,7 @@ class Settling:
         if matters(facts, at):  # told for other times too: all of its life is needed
             return answer(whole(self._follower, facts_of, facts, at), at)
         settled = self._settled(facts, asked, at)
-        if settled is None and to > _begin(facts):
+        if settled is None and to > begin_of(facts):
             settled = self._anew(facts_of, facts, to, _first_guess(facts, to))
         for _ in range(MOST_TURNS):
             settled = self._onwards(facts_of, facts, asked, to, settled)
@@ -122,35 +190,34 @@ class Settling:
             return None
         enough = self._enough(facts_of, facts, to, settled)
         if settled_by(enough, to) > settled.until:
-            settled = _further(replace(enough, settled=settled), to, settled.assumed) or settled
+            settled = further(replace(enough, settled=settled), to, settled.assumed) or settled
         self._kept[facts.panel.id] = _Kept(self._mark(facts, asked, settled.until), settled)
         return settled
 
     def _enough(self, facts_of: FactsOf, facts: Facts, to: int, settled: Settled | None) -> Facts:
         """The facts with all readings that follow what is settled, from the store where they are not kept any more."""
-        since, trace = _needs(facts, settled), facts.temperature
+        since, trace = needed_from(facts, settled), facts.temperature
         assert trace is not None
         if settled is None:
-            joined = trace.last_usable(_begin(facts)) is not None
+            joined = trace.last_usable(begin_of(facts)) is not None
         else:
             joined = trace.last_usable(settled.until) == settled.last_at
         if joined and all(self._follower.holds(probe, since) for probe in facts.panel.probes):
             return facts
         return between(
-            self._follower, facts_of, since if joined else _needs(facts, settled, whole=True), to + AHEAD_MS
+            self._follower,
+            facts_of,
+            since if joined else needed_from(facts, settled, whole=True),
+            to + AHEAD_MS,
         )
 
     def _anew(self, facts_of: FactsOf, facts: Facts, to: int, assumed: Assumed) -> Settled | None:
         """From the first coat on; None while nothing is to be settled."""
-        settled: Settled | None = None
-        end = _begin(facts)
-        while end < to:
-            end = min(end + DAY_MS, to)
-            since = _needs(facts, settled, whole=True)
-            part = replace(between(self._follower, facts_of, since, end), settled=settled)
-            settled = _further(part, end, assumed) or settled
+        way = Anew.of(self._follower, facts_of, facts, to, assumed)
+        while not way.is_done:
+            way.go_on()
             self._turned()
-        return settled
+        return way.settled
 
 
 def whole(follower: Follower, facts_of: FactsOf, facts: Facts, at: int) -> Facts:
@@ -158,35 +225,6 @@ def whole(follower: Follower, facts_of: FactsOf, facts: Facts, at: int) -> Facts
     if not facts.panel.coats or facts.temperature is None:
         return facts
     return between(follower, facts_of, run_up_from(facts), at + AHEAD_MS)
-
-
-def between(follower: Follower, facts_of: FactsOf, start: int, end: int) -> Facts:
-    """The facts with the readings of these times (UTC ms), and the logs that are followed."""
-
-    def ask(probe: str | None, quantity: Quantity, beside: bool) -> Trace | None:
-        trace = follower.past(probe, quantity, start, end, beside)
-        now = follower.trace(probe, quantity, beside)
-        if trace is None or now is None:
-            return None
-        return replace(trace, newest=now.newest, logged=now.logged)
-
-    return facts_of(ask)
-
-
-def _further(facts: Facts, to: int, assumed: Assumed) -> Settled | None:
-    """What is settled by `to` (UTC ms), from what was before; None if that is no more."""
-    trace = facts.temperature
-    if trace is None or trace.last_usable(to) is None:
-        return None
-    until = settled_by(facts, to)
-    since = _begin(facts) if facts.settled is None else facts.settled.until
-    if until <= since:
-        return None
-    nothing = np.empty(0)
-    ahead = Blocks(to // MINUTE_MS * MINUTE_MS, nothing, nothing, nothing, np.empty(0, np.bool_), nothing)
-    samples = panel_samples(facts, trace, to)
-    course = course_of(facts, samples, ahead, None, to, assumed.accuracy_K)
-    return settle(facts, course, until, assumed)
 
 
 def _known_to(facts: Facts, at: int) -> int | None:
@@ -199,21 +237,6 @@ def _known_to(facts: Facts, at: int) -> int | None:
     if last is None:
         return None
     return last if trace.unheard(at) else at
-
-
-def _begin(facts: Facts) -> int:
-    return min(start_of(coat, card) for coat, card in coats_that_count(facts))
-
-
-def _needs(facts: Facts, settled: Settled | None, *, whole: bool = False) -> int:
-    """From when on readings are needed, UTC ms; whole: also those that only tell where the panel came from."""
-    if settled is not None:
-        return _after(settled)
-    return run_up_from(facts) if whole or facts.surface is None else _begin(facts) - NEIGHBOUR_MS
-
-
-def _after(settled: Settled) -> int:
-    return min(settled.last_at, settled.until - TREND_MS - NEIGHBOUR_MS)
 
 
 def _first_guess(facts: Facts, to: int) -> Assumed:

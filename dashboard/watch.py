@@ -21,6 +21,7 @@ from collector.store.trouble import kind_of
 from collector.supervise import Stop
 from dashboard.alarm_kinds import KINDS
 from dashboard.alarms import AlarmStates
+from dashboard.anew import FactsOf
 from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
@@ -39,6 +40,7 @@ from dashboard.lots import Lots
 from dashboard.panel import Panel
 from dashboard.settling import Settling
 from dashboard.watch_store import Alarm, WatchWriter
+from dashboard.weather import Weather
 
 log = logging.getLogger("coldshed.watch")
 
@@ -129,9 +131,12 @@ class Watch:
         began = self.monotonic()
         due = sorted((p for p in self._panels.values() if self._due(p, follower, at)), key=self._waited)
         self.waiting = len(due)
+        behind = self._from_the_start(due, follower, self._settling, began)
         for panel in due:
-            if self.monotonic() - began > TURN_S:
+            if self._is_over(began):
                 break  # what has come in meanwhile is taken in first; the others have their turn then
+            if panel.id in behind:
+                continue
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower, self._settling)
             self._latest[panel.id] = item
@@ -147,6 +152,19 @@ class Watch:
         self._stored()
         self._tell(rung, self._gone)
         self._gone = []
+
+    def _is_over(self, began: float) -> bool:
+        return self.monotonic() - began > TURN_S
+
+    def _from_the_start(
+        self, due: list[Panel], follower: Follower, settling: Settling, began: float
+    ) -> set[str]:
+        """After a start their lives are worked out together. Returns those that are not ready to be answered."""
+        at = self.clock.now()
+        fresh = [panel for panel in due if panel.id not in self._latest]
+        return settling.together(
+            fresh, lambda panel: self._asking(panel, follower, at), at, lambda: self._is_over(began)
+        )
 
     def _rung(self, follower: Follower) -> list[Alarm]:
         """Alarms that changed. None until every panel has had its turn after a start: what nobody has looked at yet is
@@ -175,12 +193,14 @@ class Watch:
         at = self.clock.now()
         weather = weather_now(self.forecast, follower, at)
         try:
-            lots = self._lots.known(panel, self._every.values(), follower, self.cards.get, at)
-            of = asking(panel, follower, self.cards.get, weather, lots)
-            return settling.ask(panel, of, at, assess)
+            return settling.ask(panel, self._asking(panel, follower, at, weather), at, assess)
         except Exception:
             log.exception("panel %r cannot be worked out", panel.id)
             return failed(facts_of(panel, follower, self.cards.get, weather), at)
+
+    def _asking(self, panel: Panel, follower: Follower, at: int, weather: Weather | None = None) -> FactsOf:
+        lots = self._lots.known(panel, self._every.values(), follower, self.cards.get, at)
+        return asking(panel, follower, self.cards.get, weather, lots)
 
     def _take_in_logbook(self) -> None:
         """Notes panels that are gone (closed or taken back), and those whose entries, or whose probes', changed."""

@@ -32,6 +32,14 @@ class Sums:
         self.total[bin_] = self.total.get(bin_, 0.0) + value
         self.count[bin_] = self.count.get(bin_, 0) + 1
 
+    def add_all(self, at: NDArray[np.int64], value: Floats) -> None:
+        """Many at once, each bin's in their order."""
+        bins, place = np.unique(at // BIN_MS, return_inverse=True)
+        totals, counts = np.bincount(place, value), np.bincount(place)
+        for bin_, total, count in zip(bins.tolist(), totals.tolist(), counts.tolist(), strict=True):
+            self.total[bin_] = self.total.get(bin_, 0.0) + total
+            self.count[bin_] = self.count.get(bin_, 0) + count
+
     def drop_before(self, bin_: int) -> None:
         for old in [key for key in self.count if key < bin_]:
             del self.total[old], self.count[old]

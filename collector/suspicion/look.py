@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -16,14 +16,12 @@ from collector.suspicion.response import NOISE_K2
 DAY = 720
 
 
-def look(site: Site) -> list[Votes]:
+def look(site: Site) -> Iterator[Votes]:
     """Every check's votes. Drift wants two days of bins; all others look at the last one."""
     noise = {probe.id: NOISE_K2 * min(1.0, probe.interval_s * 1000 / BIN_MS) for probe in site.probes}
     day = site.last(DAY)
-    return [
-        *(vote.moved(len(site.hour) - len(day.hour)) for vote in compare(day, noise)),
-        *twins.drift_votes(site),
-    ]
+    yield from (vote.moved(len(site.hour) - len(day.hour)) for vote in compare(day, noise))
+    yield from twins.drift_votes(site)
 
 
 def compare(day: Site, noise: dict[str, float]) -> list[Votes]:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from collector.clock import Clock
-from collector.reading import ProbeFacts, Quality, Quantity, Suspicion
+from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Suspicion
 from collector.store.reader import Reader
 from collector.store.schema import MAY_PASS, StoreError
 from collector.store.writer import Writer
@@ -24,6 +24,7 @@ from collector.suspicion.pace import is_slow, learned_s
 log = logging.getLogger("coldshed.collect")
 
 EACH_MS = 600_000
+HOUR_MS = 3_600_000
 KEPT_BINS = 1500
 """Fifty hours: drift compares with the same hour of the day before."""
 AT_ONCE = 20_000
@@ -70,12 +71,7 @@ class Lookout:
         if self._seq is not None and any(batch.revised for batch in self._reader.batches_after(self._seq)):
             self._sums, self._seq = {}, None  # times or flags of what was taken in are others now
         if self._seq is None:
-            self._seq = self._reader.last_batch()
-            for probe in self._probes:
-                for quantity in SERIES:
-                    t, value, quality = self._reader.samples(probe.id, quantity, first * BIN_MS, now)
-                    for at, one, flags in zip(t.tolist(), value.tolist(), quality.tolist(), strict=True):
-                        self._add(probe.id, quantity, at, one, Quality(flags))
+            self._sums, self._seq = self._all(first * BIN_MS, now)
             return
         while True:
             readings, seq = self._reader.readings_after(self._seq, AT_ONCE)
@@ -87,6 +83,18 @@ class Lookout:
             self._seq = seq
         for sums in self._sums.values():
             sums.drop_before(first)
+
+    def _all(self, since: int, now: int) -> tuple[dict[tuple[str, Quantity], Sums], int]:
+        """What was stored from `since` on (UTC ms), and the last batch of it: all series an hour at a time."""
+        seq = self._reader.last_batch()
+        found: dict[tuple[str, Quantity], Sums] = {}
+        ids = {probe.id for probe in self._probes}
+        for start in range(since, now + 1, HOUR_MS):
+            for key, (t, value, quality) in self._reader.every(start, min(start + HOUR_MS - 1, now)).items():
+                if key[0] in ids and key[1] in SERIES:
+                    usable = (quality & int(UNUSABLE)) == 0
+                    found.setdefault(key, Sums()).add_all(t[usable], value[usable])
+        return found, seq
 
     def _add(self, probe: str, quantity: Quantity, at: int, value: float, quality: Quality) -> None:
         if quality.usable and quantity in SERIES:

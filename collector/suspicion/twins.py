@@ -7,6 +7,7 @@ drifts cannot be told, so both are named.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
@@ -23,9 +24,9 @@ ALWAYS = 0.9
 UNIT_NEAR_K, UNIT_FAR_K, UNIT_BINS = 1.5, 12.0, 45
 
 
-def drift_votes(site: Site) -> list[Votes]:
-    """One for each of two probes that have told two days."""
-    found = []
+def drift_votes(site: Site) -> Iterator[Votes]:
+    """One for each of two probes that have told two days; one after the other, for of many probes there are very many
+    pairs."""
     for one, other in combinations([p.id for p in site.probes if p.id in site.temperature], 2):
         here, there = site.facts(one), site.facts(other)
         if (here.zone, here.place) != (there.zone, there.place):
@@ -50,8 +51,7 @@ def drift_votes(site: Site) -> list[Votes]:
             ) -> dict[str, float | str]:
                 return {"other": twin, "day_K": way * float(now[index])}
 
-            found.append(Votes(probe, "drift", drifts, ends, DAY, numbers))
-    return found
+            yield Votes(probe, "drift", drifts, ends, DAY, numbers)
 
 
 def unit_votes(site: Site) -> list[Votes]:

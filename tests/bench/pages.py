@@ -26,11 +26,10 @@ LINKED = re.compile(rb'(?:src|href)="(/static/[^"]+)"')
 PATHS = ("/", "/panels/lid-4", "/tonight", "/more/alarms", "/round/sheet")
 
 
-class Served:
-    """A shop's server and one connection to it that stays open, as a browser's does."""
+class Connection:
+    """One to a shop's server that stays open, as a browser's does."""
 
-    def __init__(self, process: subprocess.Popen[bytes], port: int) -> None:
-        self.pid = process.pid
+    def __init__(self, port: int) -> None:
         self.url = f"http://127.0.0.1:{port}"
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
 
@@ -38,6 +37,14 @@ class Served:
         self._connection.request("GET", path, headers={"Accept-Encoding": "gzip", **headers})
         answer = self._connection.getresponse()
         return answer.read(), answer
+
+
+class Served(Connection):
+    """A shop's server and a connection to it."""
+
+    def __init__(self, process: subprocess.Popen[bytes], port: int) -> None:
+        super().__init__(port)
+        self.pid = process.pid
 
     def rss_MB(self) -> float:
         """Resident memory."""

@@ -1,0 +1,130 @@
+"""What a panel more costs after a start and in each round: counted in rows that are read, never in seconds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from collector.reading import Reading
+from dashboard.anew import FactsOf
+from dashboard.assess import assess
+from dashboard.follow import Follower
+from dashboard.live import asking
+from dashboard.panel import Coat, Panel
+from dashboard.settling import Settling, whole
+from model.history import HOUR_MS
+from tests.dashboard.few_members import few_members as few_members
+from tests.dashboard.night import MIXED
+from tests.dashboard.test_settling import CARD, Shop
+
+HOURS = 60
+OLD = 3 * HOUR_MS + 17_000
+"""How far back a late reading lies: before what the youngest panel has settled by then."""
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
+    made = Shop(tmp_path_factory.mktemp("shop"))
+    made.pass_time(HOURS)
+    return made
+
+
+def panels(count: int) -> list[Panel]:
+    """The first has been there from the beginning; every third is measured by its air alone."""
+    found = []
+    for number in range(count):
+        at = MIXED + number * HOURS * HOUR_MS // count
+        coat = Coat(1, CARD.id, at, at, "laminate", f"e{number}")
+        found.append(
+            Panel(f"p{number}", "Lid", "shed", None if number % 3 == 2 else "S1", "A1", "wood", (coat,))
+        )
+    return found
+
+
+class Started:
+    """Watch's part of a start, without its clock."""
+
+    def __init__(self, shop: Shop) -> None:
+        self.shop = shop
+        self.follower = Follower(shop.path, shop.now)
+        self.follower.refresh()
+        self.settling = Settling(self.follower)
+
+    def together(self, listed: list[Panel], steps: float = float("inf")) -> set[str]:
+        left = [steps]
+
+        def enough() -> bool:
+            left[0] -= 1
+            return left[0] < 0
+
+        return self.settling.together(
+            listed, lambda one: asking(one, self.follower, self.shop.card), self.shop.now, enough
+        )
+
+    def answer(self, panel: Panel) -> str:
+        of = asking(panel, self.follower, self.shop.card)
+        return self.settling.ask(panel, of, self.shop.now, assess).to_json()
+
+    def from_the_start(self, panel: Panel) -> str:
+        fresh = Follower(self.shop.path, self.shop.now)
+        fresh.refresh()
+        of = asking(panel, fresh, self.shop.card)
+        return assess(whole(fresh, of, of(fresh.trace), self.shop.now), self.shop.now).to_json()
+
+
+def rows(shop: Shop, listed: list[Panel]) -> int:
+    """Read for them after a start, of all series."""
+    started = Started(shop)
+    assert not started.together(listed)
+    return started.follower.slices.rows_read
+
+
+def test_after_a_start_the_hours_are_read_once_for_all_panels(shop: Shop) -> None:
+    surface = [panel for panel in panels(9) if panel.surface_probe]
+    one, all_of_them = rows(shop, surface[:1]), rows(shop, surface)
+    assert one > 0
+    # Each may read an hour before its own beginning.
+    assert all_of_them <= one
+
+
+def test_panels_that_are_worked_out_together_are_answered_as_from_the_start(shop: Shop) -> None:
+    started, listed = Started(shop), panels(7)
+    while started.together(listed, steps=3):
+        pass
+    for panel in listed:
+        assert started.answer(panel) == started.from_the_start(panel)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Settling, "_anew", lambda *_: pytest.fail("worked out again"))
+        for panel in listed:
+            started.answer(panel)
+
+
+def test_what_comes_late_while_they_are_worked_out_counts_in_the_answer(tmp_path: Path) -> None:
+    shop = Shop(tmp_path)
+    shop.pass_time(HOURS)
+    started, listed = Started(shop), panels(4)
+    assert started.together(listed, steps=6)
+    shop.writer.commit([replace_at(one, shop.now - OLD) for one in shop.read(shop.now, off=2.0)])
+    started.follower.refresh()
+    started.together(listed)
+    for panel in listed:
+        assert started.answer(panel) == started.from_the_start(panel)
+    shop.writer.close()
+
+
+def test_a_panel_that_cannot_be_worked_out_holds_up_no_other(shop: Shop) -> None:
+    started, listed = Started(shop), panels(3)
+
+    def of(panel: Panel) -> FactsOf:
+        if panel is listed[0]:
+            raise ValueError("its card is torn")
+        return asking(panel, started.follower, shop.card)
+
+    assert not started.settling.together(listed, of, shop.now, lambda: False)
+    assert started.answer(listed[1]) == started.from_the_start(listed[1])
+
+
+def replace_at(reading: Reading, at: int) -> Reading:
+    return replace(reading, at=at, received=at)
