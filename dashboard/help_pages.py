@@ -41,9 +41,13 @@ _FILES = {
     "verdicts": (PROBES, "verdicts.md"),
     "install": (PROBES, "systemd/install.md"),
     "servers": (SHOP, "help/servers.md"),
+    "benchmarks": (SHOP, "help/benchmarks.md"),
+    "many-halls": (SHOP, "help/many_halls.md"),
 }
 """By its address where each page stands, in the order of the contents."""
-FOR_BUILDERS = ("wiring", "firmware", "payloads", "broker", "verdicts", "install", "servers")
+FOR_BUILDERS = (
+    "wiring", "firmware", "payloads", "broker", "verdicts", "install", "servers", "benchmarks", "many-halls"
+)  # fmt: skip
 """Pages for whoever builds probes and sets up the shop computer."""
 
 

@@ -6,14 +6,13 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from statistics import median
 
 from httpx import Response
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
-from tests.bench.line import Line
+from tests.bench.rows import Found, Row, Section, alone
 from tests.browser.conftest import FLAGS, PHONE
 from tests.browser.serving import Served, free_port
 from tests.dashboard.client import Client
@@ -30,35 +29,44 @@ DRAWN = """() => {
 }"""
 
 
-def charts() -> list[Line]:
+ROWS = {
+    "bytes": Row("first load, compressed", "kB", at_most=60.0),
+    "tail_bytes": Row("what is new a minute later, compressed", "kB"),
+    "cold": Row("server, nothing rolled up yet", "ms"),
+    "warm": Row("server, asked again", "ms"),
+    "tail": Row("server, what is new a minute later", "ms"),
+    "page": Row("server, the page around it", "ms"),
+    "first": Row("browser, first visit ever, until it is drawn", "s"),
+    "drawn": Row("browser, a later visit, until it is drawn", "s", at_most=1.0),
+    "asked": Row("  of it from asking for the data", "s"),
+}
+
+
+def measure() -> dict[str, Found]:
     """One panel, its two probes, three series of a week."""
     folder = Path(tempfile.mkdtemp())
     try:
         port = free_port()
         with week_shop(folder, port) as shop:
-            return [*_server(shop), *_browser(shop, port)]
+            return dict([*_server(shop), *_browser(shop, port)])
     finally:
         shutil.rmtree(folder)
 
 
-def _server(shop: WeekShop) -> list[Line]:
+def _server(shop: WeekShop) -> Iterator[tuple[str, Found]]:
     client = Client(shop.app)
     cold_ms, first = _timed(lambda: client.get(CHART))
-    warm_ms = median(_timed(lambda: client.get(CHART))[0] for _ in range(21))
-    page_ms = median(_timed(lambda: client.get(PAGE))[0] for _ in range(21))
+    warm_ms = [_timed(lambda: client.get(CHART))[0] for _ in range(21)]
+    page_ms = [_timed(lambda: client.get(PAGE))[0] for _ in range(21)]
     have = ",".join(block["id"] for block in first.json()["blocks"])
     shop.later(60_000)
     tail_ms, tail = _timed(lambda: client.get(f"{CHART}?have={have}"))
-    return [
-        Line(
-            "chart of 7 days at 10 s, first load, compressed", first.num_bytes_downloaded / 1000.0, "kB", 60.0
-        ),
-        Line("  what is new a minute later, compressed", tail.num_bytes_downloaded / 1000.0, "kB"),
-        Line("  server, nothing rolled up yet", cold_ms, "ms"),
-        Line("  server, median", warm_ms, "ms"),
-        Line("  server, what is new a minute later", tail_ms, "ms"),
-        Line("panel page of 7 days at 10 s, server, median", page_ms, "ms"),
-    ]
+    yield "bytes", alone([first.num_bytes_downloaded / 1000.0])
+    yield "tail_bytes", alone([tail.num_bytes_downloaded / 1000.0])
+    yield "cold", alone([cold_ms])
+    yield "warm", alone(warm_ms)
+    yield "tail", alone([tail_ms])
+    yield "page", alone(page_ms)
 
 
 def _timed(ask: Callable[[], Response]) -> tuple[float, Response]:
@@ -67,7 +75,7 @@ def _timed(ask: Callable[[], Response]) -> tuple[float, Response]:
     return 1e3 * (time.perf_counter() - begin), answer
 
 
-def _browser(shop: WeekShop, port: int) -> list[Line]:
+def _browser(shop: WeekShop, port: int) -> Iterator[tuple[str, Found]]:
     """A phone-sized headless Chromium on two cores, with the server on them; two visits put Plotly into its cache."""
     cores, served = os.sched_getaffinity(0), Served(shop.app, port)
     profile = tempfile.mkdtemp()
@@ -85,20 +93,9 @@ def _browser(shop: WeekShop, port: int) -> list[Line]:
         served.stop()
         shutil.rmtree(profile)
     kept = found[2:]
-    return [
-        Line("  first visit ever, from navigation to drawn", found[0][0] / 1000.0, "s"),
-        Line(
-            "  Plotly cached, from navigation to drawn, median",
-            median(of for of, _ in kept) / 1000.0,
-            "s",
-            1.0,
-        ),
-        Line(
-            "  Plotly cached, from asking for the data to drawn, median",
-            median(of for _, of in kept) / 1000.0,
-            "s",
-        ),
-    ]
+    yield "first", alone([found[0][0] / 1000.0])
+    yield "drawn", alone([drawn / 1000.0 for drawn, _ in kept])
+    yield "asked", alone([asked / 1000.0 for _, asked in kept])
 
 
 def _visit(context: BrowserContext, url: str) -> tuple[float, float]:
@@ -111,4 +108,4 @@ def _visit(context: BrowserContext, url: str) -> tuple[float, float]:
     return float(from_start), float(from_asking)
 
 
-PARTS = (charts,)
+SECTION = Section("chart", "A panel's chart: a week at 10 s", ROWS, measure)

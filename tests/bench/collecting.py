@@ -13,7 +13,6 @@ import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from statistics import median
 
 import apsw
 from paho.mqtt.client import Client
@@ -31,7 +30,7 @@ from collector.store.reader import Reader
 from collector.store.readings_schema import READINGS
 from collector.store.schema import NotYet, open_reader
 from collector.store.writer import Writer
-from tests.bench.line import Line, best_s, of_the_peer
+from tests.bench.rows import Found, Row, Section, alone, compared, each, scaled, turns
 from tests.collector import shops
 from tests.raw_mqtt import RawSender, numbered
 from tests.services import Server, mosquitto, running, wait_until
@@ -40,7 +39,8 @@ MESSAGES, MORE = 20_000, 400
 """MORE follow, so that the last that is timed lies in no half batch, which would wait for its time to be committed."""
 ROUNDS = 5
 STORE_ROUNDS = 15
-ROWS, BATCH = 20_000, 1000
+DECODE_ROUNDS, AT_ONCE = 9, 5_000
+ROWS_STORED, BATCH = 20_000, 1000
 LINES = 300_000
 FIRST = 1_700_000_000
 FIELDS = """
@@ -52,7 +52,21 @@ time = { key = "/ts", unit = "s" }
 """
 
 
-def decoding() -> list[Line]:
+JSON_LOADS, COUNTS = "json.loads alone", "paho-mqtt, a callback that counts"
+ROWS = {
+    "numbers": Row("plain JSON of 120 bytes, decoded and validated", "µs", JSON_LOADS, at_most=0.65),
+    "samples": Row("  and to named samples in SI", "µs", JSON_LOADS),
+    "long_numbers": Row("plain JSON of 390 bytes, decoded and validated", "µs", JSON_LOADS, at_most=0.65),
+    "long_samples": Row("  and to named samples in SI", "µs", JSON_LOADS),
+    "senml": Row("SenML of 130 bytes to named samples in SI", "µs", JSON_LOADS),
+    "serial": Row("lines of 110 bytes from a serial port", "/s", at_least=100_000.0),
+    "mqtt": Row("MQTT messages, QoS 1, until committed and acknowledged", "/s", COUNTS, at_least=0.45),
+    "mqtt_cpu": Row("  processor time of each", "µs", COUNTS),
+    "stored": Row("rows stored in commits of 1,000", "/s", "apsw's executemany", at_least=0.6),
+}
+
+
+def decoding() -> Iterator[tuple[str, Found]]:
     """Bytes to validated numbers, and on to samples, against json.loads alone on the same bytes."""
     field = [
         {"key": "/temp", "quantity": "temperature", "unit": "degC"},
@@ -67,43 +81,47 @@ def decoding() -> list[Line]:
         b'[{"bn": "urn:dev:mac:0024befffe804ff1/", "bt": 1795604832, "n": "t", "u": "Cel", "v": 12.5},'
         b' {"n": "rh", "u": "%RH", "v": 84.2}]'
     )
-    lines = []
-    for name, decode, payload in (
-        ("plain JSON of 120 bytes", plain, chatty),
-        ("plain JSON of 390 bytes", plain, gateway),
-        ("SenML of 130 bytes", SenML(kind="senml"), pack),
+    for begins, decode, payload in (
+        ("", plain, chatty),
+        ("long_", plain, gateway),
+        ("senml", SenML(kind="senml"), pack),
     ):
         decoder, arrival = decoder_for(decode), Arrival("b", payload, FIRST * 1000, "bench/p")
         assert len(decoder.decode(arrival).samples) == 2
-        ours, theirs = us(lambda d=decoder, a=arrival: d.decode(a)), us(lambda p=payload: json.loads(p))
+        ours, theirs = turns(
+            DECODE_ROUNDS,
+            many(lambda d=decoder, a=arrival: d.decode(a)),
+            many(lambda p=payload: json.loads(p)),
+        )
         if isinstance(decoder, JsonMapDecoder) and decoder.plain is not None:
-            numbers = us(lambda m=decoder.plain, p=payload: m.numbers(p))
-            lines.append(Line(f"decode and validate {name}", numbers, "us"))
-            lines.append(Line("  times json.loads", numbers / theirs, "", 0.65))
-        lines.append(Line(f"{name} to named samples in SI", ours, "us"))
-        lines.append(Line("  times json.loads", ours / theirs, ""))
-    return lines
+            yield f"{begins}samples", of_one(ours, theirs)
+            ours, theirs = turns(
+                DECODE_ROUNDS,
+                many(lambda m=decoder.plain, p=payload: m.numbers(p)),
+                many(lambda p=payload: json.loads(p)),
+            )
+            yield f"{begins}numbers", of_one(ours, theirs)
+        else:
+            yield begins, of_one(ours, theirs)
 
 
-def us(run: Callable[[], object], times: int = 20_000) -> float:
-    def many() -> None:
-        for _ in range(times):
+def many(run: Callable[[], object]) -> Callable[[], None]:
+    def all_of_them() -> None:
+        for _ in range(AT_ONCE):
             run()
 
-    return best_s(many) / times * 1e6
+    return all_of_them
 
 
-def storing() -> list[Line]:
+def of_one(ours_s: list[float], theirs_s: list[float]) -> Found:
+    return compared(scaled(1e6 / AT_ONCE, ours_s), scaled(1e6 / AT_ONCE, theirs_s))
+
+
+def storing() -> Iterator[tuple[str, Found]]:
     """Batches of 1,000 through the Writer, against executemany of the same rows into the same table."""
     readings = [
-        Reading(
-            f"P{number % 8}",
-            Quantity.TEMPERATURE,
-            10.0 + number / 1e4,
-            FIRST + number * 1000,
-            FIRST + number * 1000,
-        )
-        for number in range(ROWS)
+        Reading(f"P{n % 8}", Quantity.TEMPERATURE, 10.0 + n / 1e4, FIRST + n * 1000, FIRST + n * 1000)
+        for n in range(ROWS_STORED)
     ]
     rows = [(r.at, 1 + number % 8, r.value, 0, 0, 1) for number, r in enumerate(readings)]
     ours, bare = [], []
@@ -112,16 +130,16 @@ def storing() -> list[Line]:
             writer = Writer.open(Path(folder) / "readings.db", SystemClock())
             writer.commit(readings[:8])  # the series and the file's first pages are there for both
             writer.connection.execute("DELETE FROM reading")
-            ours.append(
-                wall(lambda w=writer: [w.commit(readings[i : i + BATCH]) for i in range(0, ROWS, BATCH)])
-            )
+            ours.append(wall(lambda w=writer: through_the_writer(w, readings)))
             writer.connection.execute("DELETE FROM reading")
             bare.append(wall(lambda c=writer.connection: plainly(c, rows)))
             writer.close()
-    return [
-        Line("rows stored, batches of 1,000", ROWS / median(ours), "/s"),
-        Line("  of a bare executemany", of_the_peer(ours, bare), "", 0.6, more=True),
-    ]
+    yield "stored", compared(each(ROWS_STORED, ours), each(ROWS_STORED, bare))
+
+
+def through_the_writer(writer: Writer, readings: list[Reading]) -> None:
+    for start in range(0, ROWS_STORED, BATCH):
+        writer.commit(readings[start : start + BATCH])
 
 
 def plainly(connection: apsw.Connection, rows: list[tuple[object, ...]]) -> None:
@@ -139,7 +157,7 @@ def wall(run: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def serial() -> list[Line]:
+def serial() -> Iterator[tuple[str, Found]]:
     """Lines of 110 bytes through a pseudo-terminal, each handed on with its time."""
     line = b"S1 T=12.50 RH=81.2 " + b"PAD=1 " * 15 + b"\n"
     master, slave = os.openpty()
@@ -170,10 +188,10 @@ def serial() -> list[Line]:
     os.waitpid(pid, 0)
     reader.join()
     os.close(master)
-    return [Line("lines of 110 bytes from a serial port", LINES / seconds, "/s", 100_000, more=True)]
+    yield "serial", alone([LINES / seconds])
 
 
-def mqtt() -> list[Line]:
+def mqtt() -> Iterator[tuple[str, Found]]:
     """QoS 1 until acknowledged: into the store and committed, against a callback that only counts."""
     ours, bare = [], []
     with tempfile.TemporaryDirectory() as name:
@@ -187,12 +205,8 @@ def mqtt() -> list[Line]:
             with running(server):  # anew: a session that is kept would have been sent the messages of both
                 ours.append(collected(server, folder / str(round_)))
     (bare_s, bare_cpu), (ours_s, ours_cpu) = (list(zip(*of, strict=True)) for of in (bare, ours))
-    return [
-        Line("QoS 1 messages to a callback that counts", MESSAGES / median(bare_s), "/s"),
-        Line("QoS 1 messages committed and acknowledged", MESSAGES / median(ours_s), "/s"),
-        Line("  of the callback", of_the_peer(ours_s, bare_s), "", 0.45, more=True),
-        Line("  of the callback, by processor time", of_the_peer(ours_cpu, bare_cpu), ""),
-    ]
+    yield "mqtt", compared(each(MESSAGES, ours_s), each(MESSAGES, bare_s))
+    yield "mqtt_cpu", compared(scaled(1e6 / MESSAGES, ours_cpu), scaled(1e6 / MESSAGES, bare_cpu))
 
 
 @contextmanager
@@ -306,4 +320,8 @@ def wait_for(store: apsw.Connection, last: int) -> None:
         time.sleep(0.01)
 
 
-PARTS = (decoding, storing, serial, mqtt)
+def measure() -> dict[str, Found]:
+    return dict([*decoding(), *serial(), *mqtt(), *storing()])
+
+
+SECTION = Section("taking-in", "Taking in what probes send", ROWS, measure, 180.0)

@@ -2,137 +2,114 @@
 
 from __future__ import annotations
 
-import http.client
 import re
 import shutil
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing
 from pathlib import Path
-from statistics import median
 
 from playwright.sync_api import sync_playwright
 
-from tests.bench.line import Line
+from tests.bench.asking import Connection, server
+from tests.bench.rows import Found, Row, Section, alone, compared, each, scaled, turns
 from tests.bench.shop_server import OPEN
 from tests.browser.conftest import FLAGS, PHONE
-from tests.services import free_port, wait_until
 
-VIEWS, TABS, ASKED = 1000, 50, 300
+VIEWS, TABS, ROUNDS = 1000, 50, 9
+ASKED = 20
+"""Requests in one turn."""
 LINKED = re.compile(rb'(?:src|href)="(/static/[^"]+)"')
-PATHS = ("/", "/panels/lid-4", "/tonight", "/more/alarms", "/round/sheet")
+BARE, ROUTE = "bare ASGI app, as many bytes", "empty FastAPI route"
+PATHS = {"/": "morning round", "/panels/lid-4": "a panel", "/tonight": "tonight", "/more/alarms": "alarms",
+         "/round/sheet": "the sheet to print"}  # fmt: skip
+ANSWERS = {
+    "/api/panels/lid-4": "one panel",
+    "/api/round": "the round",
+    "/api/panels/plug-7/chart": "a night's chart",
+}
+ROWS = {
+    "first": Row(f"bytes of the first view, {OPEN} panels, pictures and scripts too", "kB", at_most=60.0),
+    "page": Row("  of them the page itself", "kB"),
+    **{path: Row(f"page: {name}", "ms", BARE, ours_at_most=30.0) for path, name in PATHS.items()},
+    "same": Row("page: morning round, nothing changed", "ms", BARE),
+    **{path: Row(f"JSON: {name}", "ms", BARE) for path, name in ANSWERS.items()},
+    "small": Row("JSON: is it alive, one client", "/s", ROUTE, at_least=0.7),
+    "memory": Row("memory of serve after 1,000 more views", "MB more", at_most=5.0),
+    "tabs": Row(f"page: morning round beside {TABS} open tabs", "ms", at_most=30.0),
+    "tab": Row("  one tab more, until it is loaded", "ms", at_most=1000.0),
+}
 
 
-class Connection:
-    """One to a shop's server that stays open, as a browser's does."""
-
-    def __init__(self, port: int) -> None:
-        self.url = f"http://127.0.0.1:{port}"
-        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-
-    def get(self, path: str, **headers: str) -> tuple[bytes, http.client.HTTPResponse]:
-        self._connection.request("GET", path, headers={"Accept-Encoding": "gzip", **headers})
-        answer = self._connection.getresponse()
-        return answer.read(), answer
+def resident_MB(pid: int) -> float:
+    status = Path(f"/proc/{pid}/status").read_text()
+    return int(re.findall(r"VmRSS:\s+(\d+) kB", status)[0]) / 1024
 
 
-class Served(Connection):
-    """A shop's server and a connection to it."""
+def several(connection: Connection, path: str, status: int = 200, **headers: str) -> Callable[[], None]:
+    def ask() -> None:
+        for _ in range(ASKED):
+            assert connection.get(path, **headers)[1].status == status, path
 
-    def __init__(self, process: subprocess.Popen[bytes], port: int) -> None:
-        super().__init__(port)
-        self.pid = process.pid
-
-    def rss_MB(self) -> float:
-        """Resident memory."""
-        status = Path(f"/proc/{self.pid}/status").read_text()
-        return int(re.findall(r"VmRSS:\s+(\d+) kB", status)[0]) / 1024
+    return ask
 
 
-@contextmanager
-def served() -> Iterator[Served]:
-    port = free_port()
-    with tempfile.TemporaryDirectory() as folder:
-        process = subprocess.Popen([sys.executable, "-P", "-m", "tests.bench.shop_server", folder, str(port)])
-
-        def answers() -> bool:
-            try:
-                return Served(process, port).get("/")[1].status == 200
-            except OSError:
-                return False
-
-        try:
-            wait_until(answers, "the shop is served", 120)
-            yield Served(process, port)
-        finally:
-            process.terminate()
-            process.wait(30)
-
-
-def times_ms(run: Callable[[], object], count: int = ASKED) -> list[float]:
-    found = []
-    for _ in range(count):
-        begin = time.perf_counter()
-        run()
-        found.append(1000 * (time.perf_counter() - begin))
-    return sorted(found)
-
-
-def serving() -> list[Line]:
-    """All from one server: bytes, times, and memory before and after a thousand views."""
-    with served() as shop:
-        page, answer = shop.get("/")
-        plain = shop.get("/", **{"Accept-Encoding": "identity"})[0]
-        linked = {name.decode() for name in LINKED.findall(plain)}
-        total = len(page) + sum(len(shop.get(name)[0]) for name in linked)
-        lines = [
-            Line(f"bytes of the first view, {OPEN} panels", total / 1000, "kB", 60),
-            Line("  of them the page itself", len(page) / 1000, "kB"),
-        ]
-        for path in PATHS:
-            found = times_ms(lambda path=path: shop.get(path))
-            lines.append(Line(f"server and socket, {path}, median", median(found), "ms", 30))
-            lines.append(Line("  99 of 100", found[int(0.99 * len(found))], "ms"))
-        tag = answer.headers["ETag"]
-        found = times_ms(lambda: shop.get("/", **{"If-None-Match": tag}))
-        lines.append(Line("  /, if nothing changed", median(found), "ms"))
-        before = shop.rss_MB()
+def measure() -> dict[str, Found]:
+    """All from one server, and the peers from one other."""
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        server("tests.bench.shop_server", folder) as (port, pid),
+        server("tests.bench.bare_server") as (bare_port, _),
+        closing(Connection(port)) as ours,
+        closing(Connection(bare_port)) as bare,
+    ):
+        found = [*_bytes(ours), *_beside(ours, bare)]
+        before = resident_MB(pid)
         for number in range(VIEWS):
-            shop.get(PATHS[number % 2])
-        lines.append(Line(f"memory after {VIEWS} views more", shop.rss_MB() - before, "MB", 5))
-        lines.append(Line("  of", before, "MB"))
-        return lines
+            ours.get(list(PATHS)[number % 2])
+        return dict([*found, ("memory", alone([resident_MB(pid) - before])), *tabs(port)])
 
 
-def tabs() -> list[Line]:
+def _bytes(ours: Connection) -> Iterator[tuple[str, Found]]:
+    page = len(ours.get("/")[0])
+    linked = {name.decode() for name in LINKED.findall(ours.get("/", accept_encoding="identity")[0])}
+    total = page + sum(len(ours.get(name)[0]) for name in linked)
+    yield "first", alone([total / 1000])
+    yield "page", alone([page / 1000])
+
+
+def _beside(ours: Connection, bare: Connection) -> Iterator[tuple[str, Found]]:
+    for path in [*PATHS, *ANSWERS]:
+        size = len(ours.get(path)[0])
+        yield path, _paired(several(ours, path), several(bare, f"/bytes/{size}"))
+    tag = re.findall(rb"(?i)\r\netag: *([^\r]+)", ours.get("/")[1].raw)[0].decode()
+    unchanged = several(ours, "/", 304, if_none_match=tag)
+    yield "same", _paired(unchanged, several(bare, "/bytes/0"))
+    mine, peers = turns(ROUNDS, several(ours, "/api/health"), several(bare, "/"), clock=time.perf_counter)
+    yield "small", compared(each(ASKED, mine), each(ASKED, peers))
+
+
+def _paired(ours: Callable[[], None], bare: Callable[[], None]) -> Found:
+    mine, peers = turns(ROUNDS, ours, bare, clock=time.perf_counter)
+    return compared(scaled(1e3 / ASKED, mine), scaled(1e3 / ASKED, peers))
+
+
+def tabs(port: int) -> Iterator[tuple[str, Found]]:
     """Fifty tabs of a real browser on the round; then one more, and the server beside them."""
-    with served() as shop, sync_playwright() as play:
+    with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
-        context = browser.new_context(viewport=PHONE)
+        context, url = browser.new_context(viewport=PHONE), f"http://127.0.0.1:{port}"
         for _ in range(TABS):
-            context.new_page().goto(shop.url)
-        found = times_ms(lambda: shop.get("/"))
-        last = times_ms(lambda: context.new_page().goto(shop.url), 5)
+            context.new_page().goto(url)
+        with closing(
+            Connection(port)
+        ) as connection:  # a new one: the server ends a connection that is idle for long
+            (beside,) = turns(ROUNDS, several(connection, "/"), clock=time.perf_counter)
+        (last,) = turns(5, lambda: context.new_page().goto(url), clock=time.perf_counter)
         browser.close()
-        return [
-            Line(f"server and socket, /, beside {TABS} tabs, median", median(found), "ms", 30),
-            Line("  99 of 100", found[int(0.99 * len(found))], "ms"),
-            Line("one tab more, until it is loaded", median(last), "ms", 1000),
-        ]
+    yield "tabs", alone(scaled(1e3 / ASKED, beside))
+    yield "tab", alone(scaled(1e3, last))
 
 
-PARTS = (serving, tabs)
-
-
-def main() -> None:
-    for part in PARTS:
-        for line in part():
-            sys.stdout.write(f"{line}\n")
-            sys.stdout.flush()
-
-
-if __name__ == "__main__":
-    main()
+SECTION = Section("pages", "Pages and answers", ROWS, measure)
