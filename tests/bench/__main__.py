@@ -22,6 +22,9 @@ from tests.bench.rows import Found, Section
 from tests.bench.sections import SECTIONS
 from tests.bench.table import Measured, for_terminal
 
+COMPLAINT = 3_000
+"""Characters of what a section that failed has said last; the others say nothing."""
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """0: everything was measured; 1: not everything."""
@@ -75,13 +78,16 @@ def in_a_process(section: Section) -> dict[str, Found]:
     """So that no section's memory or threads are in another's figures. Raises subprocess.SubprocessError."""
     words = [sys.executable, "-P", "-m", "tests.bench", "--raw", section.name]
     # A session of its own: what it started and did not end, because its time was up, is ended with it.
-    with subprocess.Popen(words, stdout=subprocess.PIPE, start_new_session=True) as process:
+    with subprocess.Popen(
+        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as process:
         try:
-            said, _ = process.communicate(timeout=section.limit_s)
+            said, complained = process.communicate(timeout=section.limit_s)
         except BaseException:
             os.killpg(process.pid, 9)
             raise
     if process.returncode:
+        say(complained[-COMPLAINT:])
         raise subprocess.CalledProcessError(process.returncode, words)
     return {key: Found(**value) for key, value in json.loads(said).items()}
 

@@ -111,8 +111,9 @@ def spell(value: float) -> str:
     """Three digits that count, thousands apart: 1,180 and 0.0625 and 4.1e-07."""
     if value == 0.0:
         return "0"
+    value = float(f"{value:.3g}")
     place = math.floor(math.log10(abs(value)))
     if place < -4:
         return f"{value:.1e}"
     digits = 2 - place
-    return f"{round(value, digits):,.{max(digits, 0)}f}"
+    return f"{value:,.{max(digits, 0)}f}"
