@@ -37,6 +37,7 @@ from dashboard.described import describe
 from dashboard.desk import Desk
 from dashboard.door.door import Door
 from dashboard.door.doorway import Doorway
+from dashboard.door.least import methods_at
 from dashboard.door.limits import Limits
 from dashboard.door.visitor import DoorError
 from dashboard.forecast_file import ForecastFile
@@ -200,6 +201,7 @@ def _guard(
         port=port,
         numbers=numbers,
         tls=url.netloc if url and url.scheme == "https" else None,
+        methods=methods_at,
     )
 
 
@@ -227,6 +229,8 @@ def _errors(app: FastAPI, desk: Desk) -> None:
             page = desk.page(request, "missing.html", desk.view(), tab="", what=said or _missing(error))
             page.status_code = 403 if said else 404
             return page
+        if error.status_code == 405:
+            return security.not_used(request.method, methods_at(request.url.path))
         return security.problem(error.status_code, str(error.detail), "Go back to the round.")
 
     @app.exception_handler(RequestValidationError)

@@ -18,6 +18,8 @@ from model.verdict import Say, Value
 
 MINUTE = 60_000
 HOUR = 60 * MINUTE
+LAST_MS = 253_370_764_800_000
+"""9999-01-01, UTC: until then a time has a date in any zone."""
 LEAST_RANGE = 10 * MINUTE
 TIE = "\u00a0"
 MEASURED = {"g": measures.mass, "gm2": measures.cloth, "mm": measures.thickness}

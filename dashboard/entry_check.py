@@ -36,6 +36,16 @@ TIMELESS = frozenset({"panel registered", "panel changed", "note", "photo", "dec
 """Entries of a panel whose time changes nothing."""
 
 
+def check_same(there: Event, event: Event) -> None:
+    """Raises LogbookError for an entry with the id of another: it would be taken for that one and be lost."""
+    if (there.kind, there.panel, there.body.get("probe")) != (
+        event.kind,
+        event.panel,
+        event.body.get("probe"),
+    ):
+        raise LogbookError("another entry has this id: send this one with an id of its own")
+
+
 def check(
     event: Event, panels: Mapping[str, Panel], events: Iterable[Event], cards: Iterable[str] | None
 ) -> None:

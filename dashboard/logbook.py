@@ -15,7 +15,7 @@ from typing import Any, Protocol
 import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
-from dashboard.entry_check import check
+from dashboard.entry_check import check, check_same
 from dashboard.fold import withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
@@ -167,16 +167,18 @@ class Logbook(LogbookReader):
             self._file = None
 
     def append(self, event: Event, picture: Picture | None = None) -> bool:
-        """Takes an entry down; it is on the disk when this returns. False if its id was there already.
+        """Takes an entry down; it is on the disk when this returns. False if it was there already.
 
         picture   what an entry of kind "photo" names by its digest
         Raises LogbookError if it makes no sense; nothing is written then.
         """
         with self._lock:
             connection = self._writing()
-            if next(connection.execute("SELECT 1 FROM event WHERE id = ?", (event.id,)), None):
-                return False
             every = self._every()
+            there = next((item for item in every.events if item.id == event.id), None)
+            if there is not None:
+                check_same(there, event)
+                return False
             events, panels = every.events, every.panels()
             check(event, panels, events, self._cards() if self._cards else None)
             taken = [event, *self.beside(event, panels)]

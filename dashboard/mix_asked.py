@@ -21,6 +21,10 @@ CLOTH_GM2 = (10.0, 3000.0)
 AMOUNT_G = (1.0, 100_000.0)
 BOTTLES_C = (-10.0, 60.0)
 MOST_CLOTHS = 8
+MOST_PLIES, MOST_TOOLS, MOST_FILLS = 50, 20, 10
+WETTEST_PC = 200.0
+USUAL_CLOTH = next(iter(Cloth))
+VESSELS = ("cup", "tray")
 LONGEST = 200
 """Characters of a value that are looked at."""
 
@@ -79,7 +83,7 @@ def asked_of(given: Given, panel: Panel) -> Asked:
     return Asked(
         onto=onto,  # type: ignore[arg-type]  # looked at just above
         bottles_C=measured(given, "bottles", BOTTLES_C),
-        wood_pc=_number("wood_pc", given.get("wood_pc"), (0.0, 200.0), "%"),
+        wood_pc=_number("wood_pc", given.get("wood_pc"), (0.0, WETTEST_PC), "%"),
         cloudy=_tick(given, "cloudy"),
         crusted=_tick(given, "crusted"),
     )
@@ -91,10 +95,10 @@ def mix_of(given: Given) -> MixAsked:
         area_m2=measured(given, "area", AREA_M2),
         cloths=_cloths(given),
         peel=_tick(given, "peel"),
-        tools=_count("tools", given.get("tools"), 0, 20, 1),
-        fills=_count("fills", given.get("fills"), 0, 10, 0),
+        tools=_count("tools", given.get("tools"), 0, MOST_TOOLS, 1),
+        fills=_count("fills", given.get("fills"), 0, MOST_FILLS, 0),
         amount_g=measured(given, "amount", AMOUNT_G),
-        tray=_word("vessel", given.get("vessel"), ("cup", "tray")) == "tray",
+        tray=_word("vessel", given.get("vessel"), VESSELS) == "tray",
         upright=_tick(given, "upright"),
     )
 
@@ -114,22 +118,30 @@ def measured(given: Given, name: str, allowed: tuple[float, float]) -> float | N
 
 
 def _cloths(given: Given) -> tuple[ClothAsked, ...]:
-    field, weights = max(
-        ((field, given.getlist(f"cloth_{field.end}")) for field in FIELDS["cloth"].values()),
-        key=lambda pair: sum(1 for text in pair[1] if text),
-    )
-    if len(weights) > MOST_CLOTHS:
-        raise AskError(f"cloth_{field.end}: {len(weights)} lines; at most {MOST_CLOTHS} are taken")
-    plies, kinds = given.getlist("plies"), given.getlist("weave")
+    """Lines without a weight count for nothing, but what stands in them is looked at."""
+    given_in = {field: given.getlist(f"cloth_{field.end}") for field in FIELDS["cloth"].values()}
+    told = [field for field, texts in given_in.items() if any(texts)]
+    if len(told) > 1:
+        raise AskError(f"cloth is given twice, as {' and '.join(f'cloth_{f.end}' for f in told)}: give one")
+    plies = [_count("plies", text, 1, MOST_PLIES, 1) for text in _few(given, "plies")]
+    kinds = [
+        Cloth(_word("weave", text, tuple(item.value for item in Cloth))) for text in _few(given, "weave")
+    ]
     found = []
-    for row, text in enumerate(weights):
-        if not text:
-            continue
-        weight = _within(f"cloth_{field.end}", text, CLOTH_GM2, field)
-        kind = _word("weave", kinds[row] if row < len(kinds) else "", tuple(item.value for item in Cloth))
-        count = _count("plies", plies[row] if row < len(plies) else "", 1, 50, 1)
-        found.append(ClothAsked(weight, count, Cloth(kind)))
+    for field in told:
+        for row, text in enumerate(_few(given, f"cloth_{field.end}")):
+            if text:
+                weight = _within(f"cloth_{field.end}", text, CLOTH_GM2, field)
+                count = plies[row] if row < len(plies) else 1
+                found.append(ClothAsked(weight, count, kinds[row] if row < len(kinds) else USUAL_CLOTH))
     return tuple(found)
+
+
+def _few(given: Given, name: str) -> list[str]:
+    texts = given.getlist(name)
+    if len(texts) > MOST_CLOTHS:
+        raise AskError(f"{name}: {len(texts)} lines; at most {MOST_CLOTHS} are taken")
+    return texts
 
 
 def _within(name: str, text: str, allowed: tuple[float, float], field: Field) -> float:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import ipaddress
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -56,6 +56,18 @@ def problem(status: int, what: str, do: str, beside: Mapping[str, str] | None = 
     return JSONResponse({**error, **(beside or {})}, status_code=status)
 
 
+def not_used(method: str, used: Sequence[str]) -> JSONResponse:
+    """405, with what may be asked instead (RFC 9110, 15.5.6)."""
+    answer = problem(405, f"{method} is not used here.", "Use GET to read and POST to log.")
+    answer.headers["Allow"] = ", ".join(used)
+    return answer
+
+
+def reads_and_logs(path: str) -> Sequence[str]:
+    """What may be asked of any path, as far as is known."""
+    return "GET", "POST"
+
+
 def _sentence(text: str) -> str:
     """With a capital and a full stop."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
@@ -66,16 +78,24 @@ class Guard:
 
     numbers   any IP address may stand there, too: a foreign page can be led here by a name only
     tls       the name under which a proxy answers by TLS: browsers are told to keep to that
+    methods   what may be asked of a path; empty if it is not known
     """
 
     def __init__(
-        self, app: ASGIApp, hosts: Iterable[str], port: int, numbers: bool = False, tls: str | None = None
+        self,
+        app: ASGIApp,
+        hosts: Iterable[str],
+        port: int,
+        numbers: bool = False,
+        tls: str | None = None,
+        methods: Callable[[str], Sequence[str]] = reads_and_logs,
     ) -> None:
         self._app = app
         self._hosts = frozenset(_allowed(hosts, port))
         self._port = port
         self._numbers = numbers
         self._tls = tls and tls.lower()
+        self._methods = methods
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -92,10 +112,11 @@ class Guard:
                     headers["Strict-Transport-Security"] = f"max-age={TLS_S}"
             await send(message)
 
-        refusal = self._refusal(scope["method"], Headers(scope=scope), for_pictures(scope))
+        refusal = self._refusal(scope)
         await (refusal or self._app)(scope, receive, send_guarded)
 
-    def _refusal(self, method: str, headers: Headers, pictures: bool) -> JSONResponse | None:
+    def _refusal(self, scope: Scope) -> JSONResponse | None:
+        method, headers = scope["method"], Headers(scope=scope)
         if len(headers) > MOST_HEADERS or sum(len(a) + len(b) for a, b in headers.raw) > MOST_HEADER_BYTES:
             return problem(431, "The request has too many headers.", f"Send at most {MOST_HEADERS}.")
         host = headers.get("host", "").lower()
@@ -107,13 +128,14 @@ class Guard:
                 "This computer does not answer under that name.",
                 "Open it by an address it knows, or start serve with that name allowed.",
             )
+        used = self._methods(scope["path"]) or reads_and_logs(scope["path"])
+        if method not in used and not (method == "HEAD" and "GET" in used):
+            return not_used(method, used)
         if method in READING:
             return None
-        if method != "POST":
-            return problem(405, f"{method} is not used here.", "Use GET to read and POST to log.")
         # What carries its own token was not sent by a browser on somebody else's behalf.
         foreign = None if "authorization" in headers else _cross_site(headers, host)
-        return foreign or (_not_a_picture(headers) if pictures else _not_json(headers))
+        return foreign or (_not_a_picture(headers) if for_pictures(scope) else _not_json(headers))
 
 
 def _cross_site(headers: Headers, host: str) -> JSONResponse | None:

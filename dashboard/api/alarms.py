@@ -6,10 +6,10 @@ import dataclasses
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Request, Response
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from dashboard.alarm_desk import AlarmLine, until_of
-from dashboard.api.entry_models import UNSEEN, Body, Id, Who
+from dashboard.api.entry_models import UNSEEN, Body, Id, Who, Yes, is_number
 from dashboard.desk import Desk
 from dashboard.entries import said
 from dashboard.pages.alarms import (
@@ -35,7 +35,7 @@ class Quiet(Body):
     id: Id
     who: Who = ""
     alarm: Text
-    minutes: Annotated[int, Field(ge=1, le=720)] | None = 30
+    minutes: Annotated[int, Field(ge=1, le=720), BeforeValidator(is_number)] | None = 30
     reason: Text = ""
 
 
@@ -54,7 +54,7 @@ class Service(Body):
     who: Who = ""
     kind: Text
     of: Text = ""
-    off: bool
+    off: Yes
     reason: Text = ""
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, Strict, model_validator
 
+from dashboard.display import LAST_MS
 from dashboard.door.visitor import speaks_as
 from dashboard.panel import CoatKind
 from dashboard.step_check import LONGEST_REASON, LONGEST_TEXT
@@ -22,7 +23,19 @@ Who = Annotated[
 ]
 """The name that an entry carries: as typed where the house is open, else what the door says of whoever asks."""
 PanelId = Annotated[str, Field(min_length=1, max_length=64)]
-Number = Annotated[float, Field(allow_inf_nan=False)]
+
+
+def is_number(value: object) -> object:
+    """A text that reads as a number, or yes and no, is none in JSON."""
+    if isinstance(value, str | bool):
+        raise ValueError("a number is asked for")
+    return value
+
+
+Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
+Yes = Annotated[bool, Strict()]
+Moment = Annotated[int, Field(ge=0, lt=LAST_MS), BeforeValidator(is_number)]
+"""UTC ms."""
 Reason = Annotated[str, Field(min_length=1, max_length=LONGEST_REASON, pattern=f"^[^{UNSEEN}]+$")]
 
 
@@ -50,7 +63,7 @@ class Registration(Body):
     surface_probe: Short | None = None
     air_probe: Short | None = None
     substrate: Short
-    vertical: bool = False
+    vertical: Yes = False
     plan: Annotated[list[Planned], Field(max_length=60)] = []
 
 
@@ -61,7 +74,7 @@ class PouredPot(Body):
     hardener_g: Number | None = None
     vessel: Literal["cup", "tray"] | None = None
     bottles_C: Number | None = None
-    stirred: bool | None = None
+    stirred: Yes | None = None
     asked_g: Number | None = None
 
 
@@ -69,10 +82,10 @@ class Coat(Body):
     """A coat mixed with a card, from lots, and its first pot. taped: masked with tape that is to be pulled."""
 
     card: Short
-    applied_at: int | None = None
+    applied_at: Moment | None = None
     kind: CoatKind = CoatKind.LAMINATE
-    peel_ply: bool = False
-    taped: bool = False
+    peel_ply: Yes = False
+    taped: Yes = False
     resin_lot: Short | None = None
     hardener_lot: Short | None = None
     pot: PouredPot | None = None
@@ -83,7 +96,7 @@ class Act(Body):
 
     id: Id
     who: Who = ""
-    at: int | None = Field(default=None, ge=0, lt=2**53)
+    at: Moment | None = None
     panel: PanelId
 
 
@@ -138,7 +151,7 @@ class Felt(Body):
 
     words: Annotated[list[Word], Field(min_length=1, max_length=3)]
     tile_C: Number | None = None
-    patchy: bool = False
+    patchy: Yes = False
 
 
 class Thumb(Act):
@@ -223,7 +236,7 @@ class Change(Body):
 
     name: Short | None = None
     substrate: Short | None = None
-    vertical: bool | None = None
+    vertical: Yes | None = None
     plan: Annotated[list[Planned], Field(max_length=60)] | None = None
 
 
@@ -252,7 +265,7 @@ class Seen(Body):
 
     id: Id
     who: Who = ""
-    at: int | None = Field(default=None, ge=0, lt=2**53)
+    at: Moment | None = None
     kind: Literal["alarm seen"]
     alarm: Annotated[str, Field(min_length=1, max_length=200)]
 
@@ -272,7 +285,7 @@ class Time(Body):
     """to: UTC ms at which the entry really happened."""
 
     event: Id
-    to: Annotated[int, Field(ge=0, lt=2**53)]
+    to: Moment
     reason: Reason | None = None
 
 
@@ -290,11 +303,20 @@ class SeenTo(Body):
     who: Who = ""
     kind: Literal["probe put right"]
     probe: Short
-    fixed: bool
+    fixed: Yes
 
 
 class Unit(Body):
     """The shop's unit of temperature, its system of weights and areas, or its decimal sign."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [
+                {"properties": {"key": {"const": key}, "value": {"enum": list(values)}}}
+                for key, values in PREFERENCES.items()
+            ]
+        }
+    )
 
     id: Id
     who: Who = ""

@@ -42,9 +42,11 @@ def router(desk: Desk) -> APIRouter:
                 new = desk.shop.logbook.append(event)
         else:
             new = desk.shop.logbook.append(event)
+        if not new:
+            event = next(item for item in desk.shop.logbook.events() if item.id == entry.id)
         panels = desk.panels()
         number = None
-        if isinstance(entry, Mixed):
+        if isinstance(entry, Mixed) and entry.panel in panels:
             number = next((coat.number for coat in panels[entry.panel].coats if coat.event == entry.id), None)
         return {
             "event": event.id,
@@ -58,7 +60,7 @@ def router(desk: Desk) -> APIRouter:
     @routes.post("/panels")
     def register(entry: Registration) -> dict[str, Any]:
         earlier = next((event for event in desk.shop.logbook.events() if event.id == entry.id), None)
-        if earlier is not None:
+        if earlier is not None and earlier.kind == "panel registered":
             return {"event": entry.id, "new": False, "panel": earlier.panel}
         if not (entry.surface_probe or entry.air_probe):
             raise LogbookError(LABELS["needs_probe"])

@@ -5,23 +5,31 @@ from __future__ import annotations
 import dataclasses
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, HTTPException, Query, Request, Response
-from pydantic import Field
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import AfterValidator, Field
 
 from collector.reading import Quantity
-from dashboard.api.entry_models import Body, Id, Short, Who
+from dashboard.api.entry_models import Body, Id, Moment, Number, Short, Who
 from dashboard.correction import Correction, CorrectionError
 from dashboard.desk import Desk
+from dashboard.display import LAST_MS
 from dashboard.entries import said
 from dashboard.entry import check_event, correction_event, device_event
-from dashboard.field_check import AGAINST
+from dashboard.field_check import AGAINST, quantity_of
 from dashboard.pages.probes import Stage, known, progress_of
 from dashboard.panel import Event
 from dashboard.probe_view import quantities
 from dashboard.step_check import LogbookError
 from dashboard.words import LABELS
 
-Time = Annotated[int, Field(ge=0, lt=2**53)]
+
+def _reference(against: str) -> str:
+    """Raises ValueError for one that is not in AGAINST."""
+    quantity_of(against)
+    return against
+
+
+Reference = Annotated[str, Field(json_schema_extra={"enum": list(AGAINST)}), AfterValidator(_reference)]
 
 
 class DevicePut(Body):
@@ -30,7 +38,7 @@ class DevicePut(Body):
     id: Id
     who: Who = ""
     serial: Short
-    since: Time | None = None
+    since: Moment | None = None
 
 
 class CorrectionMade(Body):
@@ -40,12 +48,12 @@ class CorrectionMade(Body):
     who: Who = ""
     quantity: Literal["temperature", "relative_humidity"]
     unit: Literal["degC", "degF", "%"]
-    points: Annotated[list[tuple[float, float]], Field(min_length=1, max_length=12)]
-    half_width: float
-    margin: float
+    points: Annotated[list[tuple[Number, Number]], Field(min_length=1, max_length=12)]
+    half_width: Number
+    margin: Number
     reference: Short
-    since: Time | None = None
-    due_at: Time | None = None
+    since: Moment | None = None
+    due_at: Moment | None = None
     serial: Annotated[str, Field(max_length=64)] | None = None
 
 
@@ -54,11 +62,11 @@ class CheckDone(Body):
 
     id: Id
     who: Who = ""
-    against: str
-    since: Time
+    against: Reference
+    since: Moment
     stage: Stage = "as found"
-    due_at: Time | None = None
-    at: Time | None = None
+    due_at: Moment | None = None
+    at: Moment | None = None
 
 
 def router(desk: Desk) -> APIRouter:
@@ -73,10 +81,10 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/check")
     def check(
-        request: Request, probe_id: str, against: str, since: Annotated[int, Query(ge=0, lt=2**53)]
+        request: Request, probe_id: str, against: Reference, since: Annotated[int, Query(ge=0, lt=LAST_MS)]
     ) -> Response:
         view = desk.view()
-        here = progress_of(desk, known(desk, probe_id), _reference(against), since, view.now)
+        here = progress_of(desk, known(desk, probe_id), against, since, view.now)
         return desk.json(request, dataclasses.asdict(here), view)
 
     @routes.post("/device")
@@ -105,7 +113,7 @@ def router(desk: Desk) -> APIRouter:
         if earlier is not None:
             return _answer(desk, earlier, new=False)
         at = min(entry.at or now, now)
-        found = progress_of(desk, facts, _reference(entry.against), entry.since, at).found
+        found = progress_of(desk, facts, entry.against, entry.since, at).found
         if found is None:
             raise LogbookError(LABELS["not_steady"])
         serial = _serial(desk, probe_id, at)
@@ -158,12 +166,6 @@ def _answer(desk: Desk, event: Event, *, new: bool) -> dict[str, Any]:
 
 def _serial(desk: Desk, probe_id: str, at: int) -> str:
     return desk.probe_logs()[probe_id].device(at).serial
-
-
-def _reference(against: str) -> str:
-    if against not in AGAINST:
-        raise HTTPException(422, f"{against[:40]!r} is no reference here; allowed: {', '.join(AGAINST)}")
-    return against
 
 
 def _in_si(entry: CorrectionMade) -> dict[str, Any]:

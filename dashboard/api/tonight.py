@@ -12,7 +12,7 @@ from dashboard import tonight
 from dashboard.asked import WARMEST_C, Question, unattended
 from dashboard.assessment import Assessment
 from dashboard.desk import Desk
-from dashboard.display import HOUR, View
+from dashboard.display import HOUR, LAST_MS, View
 from dashboard.night_strip import is_fresh, night_strip, said
 from dashboard.pages.panels import find
 from dashboard.pages.round import before_leaving
@@ -23,7 +23,7 @@ from dashboard.words import LABELS
 from model.resin_card import Milestone
 from model.what_if import RAMP_K_H
 
-Time = Annotated[int, Query(ge=0, lt=2**53)]
+Time = Annotated[int, Query(ge=0, lt=LAST_MS)]
 FURTHEST_MS = 72 * HOUR
 
 

@@ -164,3 +164,8 @@ def least_of(method: str, path: str) -> tuple[str, Least] | None:
         if line.method == wanted and line.pattern.match(path):
             return line.path, line.least
     return None
+
+
+def methods_at(path: str) -> list[str]:
+    """What may be asked of a path, for the header Allow (RFC 9110, 15.5.6); empty if no line has it."""
+    return sorted({line.method for line in _LINES if line.pattern.match(path)})

@@ -10,12 +10,12 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from collector.reading import ProbeFacts, Quantity
 from dashboard import field_check, probe_view
 from dashboard.desk import Desk
-from dashboard.display import View
+from dashboard.display import LAST_MS, View
 from dashboard.field_check import AGAINST, Progress, Proposal
 from dashboard.pages.more import probe_lines
 from dashboard.words import LABELS
 
-Since = Annotated[int | None, Query(ge=0, lt=2**53)]
+Since = Annotated[int | None, Query(ge=0, lt=LAST_MS)]
 Stage = Literal["as found", "as left"]
 
 

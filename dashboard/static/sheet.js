@@ -31,12 +31,21 @@
         .map((field) => [field.name, shopTime(field.type === "date" ? `${field.value}T23:59` : field.value)]),
     );
 
+  // What holds a number, as a number.
+  const numbersOf = (form) =>
+    Object.fromEntries(
+      [...form.elements]
+        .filter((field) => field.value && (field.type === "number" || "number" in field.dataset))
+        .map((field) => [field.name, Number(field.value)]),
+    );
+
   // Lines of "reads" and "true"; a line with neither is left out.
   const pairsOf = (form) => {
     if (!form.elements.reads) return {};
     const [reads, right] = ["reads", "true"].map((name) => new FormData(form).getAll(name));
     const points = reads.map((read, i) => [read, right[i]]).filter((pair) => pair.some((text) => text !== ""));
-    return { points, reads: undefined, true: undefined };
+    const numbers = points.map((pair) => pair.map((text) => (text === "" ? null : Number(text))));
+    return { points: numbers, reads: undefined, true: undefined };
   };
 
   // A field as the API takes it; null: nobody said.
@@ -70,7 +79,7 @@
   const entryOf = (form, how) => {
     if (!form.dataset.kind) {
       const values = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, value || null]));
-      return { ...values, ...timesOf(form), ...pairsOf(form), ...("typed" in form.dataset && fieldsOf(form)) };
+      return { ...values, ...numbersOf(form), ...timesOf(form), ...pairsOf(form), ...("typed" in form.dataset && fieldsOf(form)) };
     }
     const { kind, panel } = form.dataset;
     const body = fieldsOf(form);

@@ -42,7 +42,7 @@ def body(**more: Any) -> dict[str, Any]:
 def test_a_correction_typed_in_fahrenheit_is_stored_and_applied_in_celsius(client: Client) -> None:
     """32.9 °F where 32 °F is true: 0.5 K too high; widths convert without offset (5/9)."""
     answer = client.post(
-        "/api/probes/S1/correction", body(unit="degF", points=[["32.9", "32"]], half_width="0.36", margin=27)
+        "/api/probes/S1/correction", body(unit="degF", points=[[32.9, 32]], half_width=0.36, margin=27)
     )
     assert answer.status_code == 200, answer.text
     told = client.get("/api/probes/S1").json()
@@ -87,7 +87,7 @@ def test_a_check_is_worked_out_from_the_readings_not_from_what_the_page_says(
         ("S1/device", {"serial": "X7", "since": NOW + DAY}, 409, "still to come"),
         ("S1/correction", body(points=[[40, 0]]), 409, "broken probe"),
         ("S1/correction", body(unit="%"), 409, "allowed: degC, degF"),
-        ("S1/correction", body(half_width="nan"), 409, "half_width"),
+        ("S1/correction", body(half_width="0.1"), 422, "half_width"),
         ("S1/correction", body(points=[]), 422, "points"),
         ("S1/correction", body(due_at=NOW - 2 * DAY), 409, "later day"),
         ("S1/check", {"against": "sugar", "since": 0}, 422, "sodium chloride"),
