@@ -20,6 +20,7 @@ from starlette.types import Message, Receive, Scope, Send
 
 from dashboard.described import BEYOND_ITS_FORM
 from dashboard.door.least import Least, least_of
+from dashboard.door.tokens import SCOPES
 from dashboard.door.visitor import Means, Role, Visitor
 from dashboard.picture import BEGINS
 from tests.browser.fake_shop import CARDS, too_cold
@@ -28,7 +29,6 @@ from tests.door.house import PASSWORD as RIGHT
 
 ENDLESS = "/api/changes"
 """Answers until the caller goes: asked by tests of its own."""
-SCOPES = ("read", "taps", "readings")
 PANELS = ["skiff-deck-2", "lid-4", "rib-1", "box-a", "plug-7"]
 THERE = {
     "panel_id": PANELS,

@@ -10,7 +10,7 @@ from dashboard.described import BEYOND_ITS_FORM, BODIES, OWN_KIND
 from tests.door.house import open_house
 from tests.fuzz.asking import ask_as_everybody
 
-EXAMPLES = 5
+EXAMPLES = 3
 """tests/long asks many times as many."""
 
 
