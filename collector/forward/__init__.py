@@ -5,5 +5,8 @@ store/time_series/lines.py.
                      link      one server: requests, and what its answers mean
                      portion   one portion to the server, whatever it refuses
                      state     forward.db: the cursors, and the lines that it refused
+                     telling   heartbeat and facts
+                     corrected corrected values, sent again when a correction changes
+                     waiting   what was acknowledged, until it is safe
                      read_back asks the server whether it still has what it has acknowledged
 """

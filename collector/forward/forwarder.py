@@ -5,28 +5,24 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
 from collector.clock import Clock
+from collector.forward.corrected import Correcting, Corrections, NoCorrections, Stored
 from collector.forward.link import Link, ServerError
 from collector.forward.portion import LINES, Sender
 from collector.forward.read_back import Sent, count_held
 from collector.forward.state import ForwardState, Kept, NotHeld
+from collector.forward.telling import Known, Telling
 from collector.forward.waiting import Acknowledged, Waiting
 from collector.patience import GrowingWait, rest
-from collector.reading import ProbeFacts, Suspicion
 from collector.settings import Forward
 from collector.store.arrived import Arrived
-from collector.store.runs import Run
 from collector.store.schema import StoreError
 from collector.store.time_series import lines
 
-HEARTBEAT_S = 30.0
-FACTS_S = 600.0
-LOOK_FOR_FACTS_S = 10.0
 TRY_AGAIN_S = 600.0
 """Between two attempts to bring the server what it acknowledged twice and does not have."""
 IDLE_S = 2.0
@@ -35,21 +31,11 @@ LONGEST_WAIT_S = 60.0
 
 log = logging.getLogger("coldshed.forward")
 
-Facts = tuple[list[ProbeFacts], list[Suspicion], list[Run]]
 
-
-class Committed(Protocol):
+class Committed(Known, Stored, Protocol):
     """What we need of the store's reader."""
 
     def arrived_after(self, seq: int, limit: int, upto: int | None = None) -> Arrived | None: ...
-
-    def last_batch(self) -> int: ...
-
-    def probes(self) -> list[ProbeFacts]: ...
-
-    def suspicions(self) -> list[Suspicion]: ...
-
-    def runs(self) -> list[Run]: ...
 
     def close(self) -> None: ...
 
@@ -73,6 +59,7 @@ class Forwarder:
         state_db: Path,
         clock: Clock,
         monotonic: Callable[[], float] = time.monotonic,
+        corrections: Corrections | None = None,
     ) -> None:
         self._open_store = open_store
         self._settings = settings
@@ -86,8 +73,9 @@ class Forwarder:
         self._db: ForwardState | None = None
         self._sender = Sender(self._write)
         self._waiting = Waiting()
-        self._beat = self._told = self._looked = self._tried = float("-inf")
-        self._facts: Facts | None = None
+        self._telling = Telling(self._write, site, clock, monotonic)
+        self._correcting = Correcting(corrections or NoCorrections(), site)
+        self._tried = float("-inf")
         self._lost: list[NotHeld] = []
         self._unasked = ""
         self._state = "waiting"
@@ -129,13 +117,17 @@ class Forwarder:
         store, state = self._opened()
         rows = 0
         try:
+            self._correcting.look(store, state, self._monotonic())
             arrived = store.arrived_after(state.acknowledged, LINES)
             if arrived is not None:
                 sent, rows = self._send(state, arrived)
                 self._waiting.add(Acknowledged(sent, self._monotonic()))
                 state.acknowledged = sent.seq
-            self._tell(store, state)
+            self._telling.tell(store, state)
             self._ask(store, state)
+            if again := self._correcting.next_lines(state, self._monotonic()):
+                self._sender.send(again)
+                rows = max(rows, LINES)
         except _NewConnection:
             self._begin_again(state)
             return LINES
@@ -192,7 +184,8 @@ class Forwarder:
         """Behind what is safe: the server may have lost what came after."""
         state.acknowledged = state.safe
         self._waiting.clear()
-        self._beat = self._told = float("-inf")
+        self._telling.begin_again()
+        self._correcting.begin_again()
 
     def _write(self, text: list[str]) -> None:
         if self._stop():
@@ -208,7 +201,10 @@ class Forwarder:
         revised_by = arrived.seq if arrived.revised else 0
         n, rows, aside = 0, 0, list[Kept]()
         for piece in arrived.pieces:
-            text = [lines.reading_line(self._site, reading, seq, revised_by) for reading, seq in piece]
+            text = [
+                lines.reading_line(self._site, reading, seq, revised_by, self._correcting.value(reading))
+                for reading, seq in piece
+            ]
             kept, too_old = self._sender.send(text)
             n, rows = n + len(text) - len(kept) - too_old, rows + len(text)
             aside += kept
@@ -219,22 +215,6 @@ class Forwarder:
             [lines.commit_line(self._site, arrived.seq, arrived.since, n, span, arrived.revised, tick)]
         )
         return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, n), rows
-
-    def _tell(self, store: Committed, state: ForwardState) -> None:
-        """The facts if they changed or ten minutes are over, and the heartbeat twice a minute."""
-        now = self._monotonic()
-        stale = now - self._told >= FACTS_S
-        if stale or now - self._looked >= LOOK_FOR_FACTS_S:
-            self._looked = now
-            facts = store.probes(), store.suspicions(), store.runs()
-            if stale or _lasting(facts) != self._facts:
-                self._write(lines.fact_lines(self._site, *facts, state.next_tick(self._clock.now())))
-                self._facts, self._told = _lasting(facts), now
-        if now - self._beat >= HEARTBEAT_S:
-            at, newest = self._clock.now(), store.last_batch()
-            tick = state.next_tick(at)
-            self._write([lines.heartbeat_line(self._site, state.acknowledged, newest, at, state.kept, tick)])
-            self._beat = now
 
     def _ask(self, store: Committed, state: ForwardState) -> None:
         """Whether the server still has what it acknowledged; what it does not have is sent again, once at first."""
@@ -323,12 +303,6 @@ class Forwarder:
                 state.trouble(text, self._clock.now())
             except StoreError as error:
                 log.warning("%s", error)
-
-
-def _lasting(facts: Facts) -> Facts:
-    """Without what changes with every commit: how long the newest run has lasted so far."""
-    probes, suspicions, runs = facts
-    return probes, suspicions, [*runs[:-1], *(replace(run, lasted=0) for run in runs[-1:])]
 
 
 def _utc(at: int) -> str:

@@ -8,11 +8,12 @@ cursor     one row. `acknowledged`: the last batch that the server has acknowled
 kept       lines that the server refused one by one, with its own words and when (UTC ms)
 not_held   batches after `since` up to `seq` that the server acknowledged twice and does not have: of `n` readings
            from t_min to t_max (UTC ms) it has `found`
+corrected  from `since` on (UTC ms) the server's corrected values of a series rest on this entry; '' on none
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,7 @@ from typing import Any
 
 import apsw
 
+from collector.reading import Quantity
 from collector.store.schema import (
     NotYet,
     Schema,
@@ -41,11 +43,17 @@ CREATE TABLE not_held(
   found INTEGER NOT NULL, PRIMARY KEY(since, seq)) WITHOUT ROWID;
 """
 
+_CORRECTED = """
+CREATE TABLE corrected(
+  probe TEXT NOT NULL, quantity TEXT NOT NULL, since INTEGER NOT NULL, entry TEXT NOT NULL,
+  PRIMARY KEY(probe, quantity, since)) WITHOUT ROWID;
+"""
+
 FORWARD = Schema(
     name="forward.db",
     writer="forward",
     application_id=0x636F6C66,
-    migrations=(_FIRST,),
+    migrations=(_FIRST, _CORRECTED),
     page_size=512,  # a row or two change with each portion, and a page is written whole
 )
 OLD_CURSOR = "forward.cursor"
@@ -156,6 +164,26 @@ class ForwardState:
                     "INSERT OR REPLACE INTO not_held(since, seq, t_min, t_max, n, found) VALUES(?, ?, ?, ?, ?, ?)",
                     (item.since, item.seq, item.t_min, item.t_max, item.n, item.found),
                 )
+
+    def corrected_by(self) -> dict[tuple[str, Quantity], list[tuple[int, str]]]:
+        """By probe and quantity: from when on (UTC ms) which entry the server's corrected values rest on."""
+        found: dict[tuple[str, Quantity], list[tuple[int, str]]] = {}
+        rows = self._file.connection.execute(
+            "SELECT probe, quantity, since, entry FROM corrected ORDER BY since"
+        )
+        for probe, quantity, since, entry in rows:
+            found.setdefault((probe, Quantity(quantity)), []).append((since, entry))
+        return found
+
+    def note_corrected(self, entries: Mapping[tuple[str, Quantity], Sequence[tuple[int, str]]]) -> None:
+        """From now on the server's corrected values rest on these. Raises StoreError."""
+        connection = self._file.connection
+        with told(), transaction(connection):
+            connection.execute("DELETE FROM corrected")
+            connection.executemany(
+                "INSERT OR REPLACE INTO corrected(probe, quantity, since, entry) VALUES(?, ?, ?, ?)",
+                [(*series, *stretch) for series, stretches in entries.items() for stretch in stretches],
+            )
 
     def close(self) -> None:
         self._file.close()

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import apsw
 
 from collector.reading import Quality, Quantity, Reading
+from collector.store.rechecks import first_from
 from collector.store.spans import AT, JOINED, served_between
 
 Numbered = tuple[Reading, int]
@@ -62,7 +63,14 @@ def arrived_after(in_time: InTime, seq: int, upto: int | None, limit: int) -> Ar
         return None
     first = last = batches[0]
     if first.revised:
-        return Arrived(seq, first.seq, first.revised, first.t_min, first.t_max, _all_between(in_time, first))
+        return Arrived(
+            seq,
+            first.seq,
+            first.revised,
+            first.t_min,
+            first.t_max,
+            _all_between(in_time, first.t_min, first.t_max),
+        )
     found: list[Numbered] = []
     for last in batches:
         for start, end in _slices(last.t_min, last.t_max):
@@ -78,8 +86,19 @@ def arrived_after(in_time: InTime, seq: int, upto: int | None, limit: int) -> Ar
     return Arrived(seq, last.seq, 0, *span, iter([readings]))
 
 
-def _all_between(in_time: InTime, batch: _Batch) -> Iterator[list[Numbered]]:
-    for start, end in _slices(batch.t_min, batch.t_max):
+def all_from(in_time: InTime, start: int) -> Iterator[list[Numbered]]:
+    """All that is served from `start` (UTC ms) on, some at once."""
+    with in_time() as connection:
+        first = first_from(connection, start)
+        last = connection.execute(
+            "SELECT (SELECT max(t) FROM reading) + max(0, (SELECT max(offset) FROM run))"
+        ).get
+    if first is not None:
+        yield from _all_between(in_time, max(first, start), last)
+
+
+def _all_between(in_time: InTime, first: int, last: int) -> Iterator[list[Numbered]]:
+    for start, end in _slices(first, last):
         with in_time() as connection:
             found = [_numbered(row) for row in _served(connection, start, end)]
         yield _once(found)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.reading import ProbeFacts, Quality, Quantity, Reading, Suspicion
-from collector.store.arrived import Arrived, arrived_after
+from collector.store.arrived import Arrived, Numbered, all_from, arrived_after
 from collector.store.digests import Digest, removed_days, stored
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
@@ -210,6 +210,18 @@ class Reader:
         Whole batches until there are `limit` readings or more; one that says what was revised comes alone.
         """
         return arrived_after(self._in_time, seq, upto, limit)
+
+    def pieces_from(self, start_ms: int) -> Iterator[list[Numbered]]:
+        """All readings from start on, each with its batch: some at once, in a read of their own."""
+        return all_from(self._in_time, start_ms)
+
+    def revised_upto(self, seq: int) -> list[Batch]:
+        """The batches up to `seq` that say what was revised, in order of arrival."""
+        with self._in_time() as connection:
+            rows = _all(
+                connection, "SELECT seq, t_min, t_max, revised FROM batch WHERE revised AND seq <= ?", (seq,)
+            )
+        return [Batch(*row) for row in rows]
 
     def summaries(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> list[Summary]:
         """What is kept of hours whose readings were removed: those that touch the time from start to end."""

@@ -184,6 +184,8 @@ def serve(arguments: argparse.Namespace) -> int:
 def forward(arguments: argparse.Namespace) -> int:
     from collector.forward.forwarder import Forwarder
     from collector.store.reader import Reader
+    from dashboard.cli.forwarding import ShopCorrections
+    from dashboard.cli.house import read_logbook
 
     settings = settings_of(arguments)
     server = settings.forward
@@ -203,6 +205,7 @@ def forward(arguments: argparse.Namespace) -> int:
         settings.site,
         settings.forward_db,
         clock_of(arguments, settings),
+        corrections=ShopCorrections(read_logbook(settings)),
     ).run(each_turn)
     heartbeat.stopping()
     return 0

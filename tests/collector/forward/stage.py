@@ -7,6 +7,7 @@ import http.server
 import json
 import ssl
 import threading
+import time
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator, Sequence
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from collector.clock import SteppedClock
+from collector.forward.corrected import Corrections
 from collector.forward.forwarder import Forwarder
 from collector.forward.state import Progress, progress
 from collector.reading import Quality, Quantity, Reading
@@ -86,19 +88,20 @@ def forwarder(
     port: int,
     clock: SteppedClock | None = None,
     monotonic: Callable[[], float] | None = None,
+    corrections: Corrections | None = None,
     **more: Any,
 ) -> Forwarder:
     settings = Forward(
         **{"url": f"http://127.0.0.1:{port}", "bucket": "coldshed", "server": "victoria-metrics"} | more
     )
-    extra = {} if monotonic is None else {"monotonic": monotonic}
     return Forwarder(
         lambda: Reader.open(store),
         settings,
         SITE,
         store.with_name("forward.db"),
         clock or SteppedClock(NOW),
-        **extra,
+        monotonic or time.monotonic,
+        corrections,
     )
 
 
