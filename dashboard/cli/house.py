@@ -30,7 +30,7 @@ def decisions(settings: Settings, clock: Clock) -> Decisions:
     def view() -> View:
         return View.chosen(book.preference, zone, clock.now())
 
-    return Decisions(WatchReader(settings.watch_db, book), readings_of(settings), view)
+    return Decisions(WatchReader(settings.watch_db, book), readings_of(settings, clock), view)
 
 
 def read_logbook(settings: Settings) -> LogbookReader:

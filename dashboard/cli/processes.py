@@ -85,7 +85,7 @@ def watch(arguments: argparse.Namespace) -> int:
     from dashboard.watch_store import WatchWriter
 
     settings = settings_of(arguments)
-    stop, heartbeat = stop_of(arguments), Heartbeat.of_environment()
+    stop, heartbeat, clock = stop_of(arguments), Heartbeat.of_environment(), clock_of(arguments, settings)
     announcer = None
     if settings.announce is not None:
         told = settings.announce.with_files_in(settings.folder)
@@ -98,11 +98,11 @@ def watch(arguments: argparse.Namespace) -> int:
     store = WatchWriter(settings.watch_db)
     try:
         return Watch(
-            readings=readings_of(settings),
+            readings=readings_of(settings, clock),
             logbook=LogbookReader(settings.shop_db, EntryTimes(settings.readings_db)),
             cards=CardShelf(settings.folder / "cards"),
             store=store,
-            clock=clock_of(arguments, settings),
+            clock=clock,
             zone=ZoneInfo(settings.time_zone),
             announcer=announcer,
             turned=heartbeat.turned,
@@ -134,7 +134,7 @@ def serve(arguments: argparse.Namespace) -> int:
     stop = stop_of(arguments)
     shelf = CardShelf(settings.folder / "cards")
     clock = clock_of(arguments, settings)
-    deciding, readings = decisions(settings, clock), readings_of(settings)
+    deciding, readings = decisions(settings, clock), readings_of(settings, clock)
     times = EntryTimes(settings.readings_db)
     door = open_door(settings, clock)
     logbook = Logbook(settings.shop_db, shelf.names, times, deciding.beside).open()

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from pathlib import Path
 
-from collector.clock import SystemClock
+from collector.clock import Clock, SystemClock
 from collector.read_from_table import ReadFrom
 from collector.settings import Settings
 from collector.store.reads import Where
@@ -16,16 +15,21 @@ from collector.store.time_series.rows import Engine
 from collector.store.time_series.sites import Sites
 
 
-def readings_of(settings: Settings) -> Where:
-    """One store for a process: a sum of batches means something only to who has counted it."""
-    if settings.read_from is None:
+def readings_of(settings: Settings, clock: Clock | None = None) -> Where:
+    """One store for a process: a sum of batches means something only to who has counted it.
+
+    clock   of this process, by which it is told how long ago a site was heard; None: the machine's
+    """
+    table = settings.read_from
+    if table is None:
         return settings.readings_db
-    return _sites(settings.read_from, settings.folder)
+    key = table, settings.folder
+    if key not in _stores:
+        _stores[key] = Sites(engine_of(table, settings.folder), table.sites, clock or SystemClock())
+    return _stores[key]
 
 
-@lru_cache(maxsize=4)
-def _sites(table: ReadFrom, folder: Path) -> Sites:
-    return Sites(engine_of(table, folder), table.sites, SystemClock())
+_stores: dict[tuple[ReadFrom, Path], Sites] = {}
 
 
 def engine_of(table: ReadFrom, folder: Path) -> Engine:

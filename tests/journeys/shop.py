@@ -14,7 +14,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -47,14 +47,17 @@ def now_ms() -> int:
 
 
 class Process:
-    """One command in a process group of its own, so that Ctrl-C and the clean-up reach its children too."""
+    """One command in a process group of its own, so that Ctrl-C and the clean-up reach its children too.
 
-    def __init__(self, words: list[str], log: Path) -> None:
+    within   words before it that put it somewhere, such as into a network of its own
+    """
+
+    def __init__(self, words: list[str], log: Path, within: Sequence[str] = ()) -> None:
         root = str(Path(dashboard.__file__).parent.parent)
         self.log = log
         with log.open("ab") as output:
             self._process = subprocess.Popen(
-                [sys.executable, "-P", "-c", START, *words],
+                [*within, sys.executable, "-P", "-c", START, *words],
                 stdin=subprocess.DEVNULL,
                 stdout=output,
                 stderr=output,

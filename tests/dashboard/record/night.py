@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store.reads import Where
 from collector.store.writer import Writer
 from dashboard.cards import CardShelf
 from dashboard.decided import Decisions
@@ -44,10 +45,17 @@ def moist(minute: int) -> float:
 
 
 class Shop:
-    """The three files of a shop in a folder, with a clock moved by hand and its own card."""
+    """The three files of a shop in a folder, with a clock moved by hand and its own card.
+
+    where   what watch and records read from: readings.db, or a server that shows what that file holds
+    site    what such a server puts before a probe's id
+    """
+
+    site = ""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.where = self.reads_from()
         (folder / "cards").mkdir()
         shipped = CardShelf(None).text("invented-25min")
         assert shipped is not None
@@ -61,11 +69,14 @@ class Shop:
         self.readings.describe(PROBES)
         book = LogbookReader(folder / "shop.db")
         self.seen = WatchReader(folder / "watch.db", book)
-        self.decisions = Decisions(self.seen, folder / "readings.db", self.view)
+        self.decisions = Decisions(self.seen, self.where, self.view)
         self.logbook = Logbook(folder / "shop.db", self.shelf.names, beside=self.decisions.beside).open()
         self.store = WatchWriter(folder / "watch.db")
-        self.watch = Watch(folder / "readings.db", book, self.shelf, self.store, self.clock, ZoneInfo(ZONE))
+        self.watch = Watch(self.where, book, self.shelf, self.store, self.clock, ZoneInfo(ZONE))
         self._count = 0
+
+    def reads_from(self) -> Where:
+        return self.folder / "readings.db"
 
     def view(self) -> View:
         return View(ZoneInfo(ZONE), "degC", self.clock.now())
@@ -114,6 +125,9 @@ class Shop:
     ) -> str:
         self._count += 1
         at = START + round(minute * MINUTE)
+        body |= {
+            key: f"{self.site}{body[key]}" for key in ("surface_probe", "air_probe", "probe") if key in body
+        }
         self.logbook.append(Event(f"entry-{self._count:04d}", at, self.clock.at, who, what, panel, body))
         return f"entry-{self._count:04d}"
 
@@ -122,9 +136,7 @@ class Shop:
         self.watch.round()
 
     def archive(self) -> Archive:
-        return Archive(
-            self.folder / "readings.db", self.logbook, self.shelf.text, self.seen.said, "Invented shed", ZONE
-        )
+        return Archive(self.where, self.logbook, self.shelf.text, self.seen.said, "Invented shed", ZONE)
 
     def used(self) -> Used:
         return self.archive().used("lid-4", self.clock.now())
@@ -136,6 +148,12 @@ def lived_through(folder: Path, *, felt: bool = True) -> Shop:
     felt   whether somebody laid a thumb on it
     """
     shop = Shop(folder)
+    live(shop, felt=felt)
+    return shop
+
+
+def live(shop: Shop, *, felt: bool = True) -> None:
+    """The same, in a shop that is there."""
     shop.measured(-1500, 5)
     shop.log(
         "panel registered", 0, name="Lid 4", zone="shed", surface_probe="S1", air_probe="A1", substrate="wood"
@@ -165,4 +183,3 @@ def lived_through(folder: Path, *, felt: bool = True) -> Shop:
         shop.log("thumb test", 1490, words=["sands to dust"], tile_C=20.0)
     shop.log("hardness", 1495, scale="Shore D", value=74, on="tile", at_C=20.5)
     shop.round_at(1499.5)
-    return shop
