@@ -29,10 +29,10 @@ class Row:
     @property
     def goal(self) -> str:
         if self.at_least is not None:
-            return f"at least {spell(self.at_least)}"
+            return f"at least {self.at_least:,g}"
         if self.at_most is not None:
-            return f"at most {spell(self.at_most)}"
-        return "" if self.ours_at_most is None else f"ours at most {spell(self.ours_at_most)}"
+            return f"at most {self.at_most:,g}"
+        return "" if self.ours_at_most is None else f"ours at most {self.ours_at_most:,g}"
 
     def met(self, found: Found) -> bool:
         """Whether the goal was reached; True where there is none."""

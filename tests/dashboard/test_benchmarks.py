@@ -59,10 +59,10 @@ def test_a_goal_that_was_missed_and_a_row_that_was_not_measured_say_so() -> None
     }
     section = Section("some", "Some", ROWS, lambda: found)
     assert cells(section, found) == [
-        ("quick", "1.00 ms", "4.00 ms, a peer", "0.250", "at most 0.500", "3"),
-        ("slow", "9.00/s", "", "", "at least 10.0: **missed**", "1"),
-        ("lost", "not measured", "", "", "at most 1.00", ""),
-        ("own", "2.50 ms", "0.500 ms, a peer", "5.00", "ours at most 2.00: **missed**", "3"),
+        ("quick", "1.00 ms", "4.00 ms, a peer", "0.250", "at most 0.5", "3"),
+        ("slow", "9.00/s", "", "", "at least 10: **missed**", "1"),
+        ("lost", "not measured", "", "", "at most 1", ""),
+        ("own", "2.50 ms", "0.500 ms, a peer", "5.00", "ours at most 2: **missed**", "3"),
     ]
     measured = Measured("2026-01-01", {"processor": "invented"}, {}, {"some": "it took more than 5 s"})
     assert "Not measured: it took more than 5 s" in for_help([section], measured)
