@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -14,24 +15,40 @@ def lock_holder(database: Path, locks: Path = LOCKS) -> int | None:
 
     Only looked at: asking for the lock might take it from a process that starts just now.
     """
-    lock = database.with_name(database.name + ".lock")
-    if not lock.exists():
-        return None
-    inode = str(lock.stat().st_ino)
-    for line in locks.read_text(encoding="ascii").splitlines():
-        words = line.split()
-        # The device before the inode is not compared: some file systems state another one here than in stat(2).
-        if "FLOCK" in words and "->" not in words and words[-3].rsplit(":", 1)[1] == inode:
-            return int(words[-4])
-    return None
+    return _holder(database, _held(locks))
 
 
 def doing(database: Path) -> Doing:
     """What the process that writes a file does; one that was stopped (SIGSTOP) is there and does nothing."""
-    holder = lock_holder(database)
+    return all_doing({"": database})[""]
+
+
+def all_doing(databases: Mapping[str, Path]) -> dict[str, Doing]:
+    """The same of several; the kernel's list, which takes longest, is read once."""
+    held = _held(LOCKS)
+    return {name: _doing(_holder(database, held)) for name, database in databases.items()}
+
+
+def _doing(holder: int | None) -> Doing:
     if holder is None:
         return "not running"
     return "stopped" if state_of(holder) in ("T", "t") else "running"
+
+
+def _held(locks: Path) -> dict[str, int]:
+    """By a file's inode the process that holds the lock on it."""
+    found: dict[str, int] = {}
+    for line in locks.read_text(encoding="ascii").splitlines():
+        words = line.split()
+        if "FLOCK" in words and "->" not in words:
+            # The device before the inode is not compared: some file systems state another one here than in stat(2).
+            found.setdefault(words[-3].rsplit(":", 1)[1], int(words[-4]))
+    return found
+
+
+def _holder(database: Path, held: Mapping[str, int]) -> int | None:
+    lock = database.with_name(database.name + ".lock")
+    return held.get(str(lock.stat().st_ino)) if lock.exists() else None
 
 
 def state_of(pid: int, processes: Path = PROCESSES) -> str:

@@ -18,7 +18,7 @@ from collector.store.reads import Where
 from collector.store.schema import MAY_PASS, StoreError
 from collector.store.trouble import kind_of, read
 from dashboard import security
-from dashboard.alive import Doing, doing
+from dashboard.alive import Doing, all_doing
 from dashboard.api import alarms as api_alarms
 from dashboard.api import changes as api_changes
 from dashboard.api import decide as api_decide
@@ -158,9 +158,14 @@ def create_app(
 
 
 def _routers(desk: Desk, files: StaticFiles) -> tuple[APIRouter, ...]:
-    """Every page and every way of the API; the door's own and the stream of changes apart."""
+    """Every page and every way of the API; the door's own and the stream of changes apart.
+
+    They are looked through one by one: what is asked most stands first.
+    """
     return (
         round_page.router(desk),
+        api_reading.router(desk),
+        files.router(),
         panels.router(desk),
         mix_pages.router(desk),
         pot_page.router(desk),
@@ -173,7 +178,6 @@ def _routers(desk: Desk, files: StaticFiles) -> tuple[APIRouter, ...]:
         shop_pages.router(desk),
         probe_pages.router(desk),
         label_pages.router(desk),
-        api_reading.router(desk),
         api_tonight.router(desk),
         api_logging.router(desk),
         api_photos.router(desk),
@@ -186,7 +190,6 @@ def _routers(desk: Desk, files: StaticFiles) -> tuple[APIRouter, ...]:
         api_decide.router(desk),
         api_alarms.router(desk),
         kept_page.router(desk, files),
-        files.router(),
     )
 
 
@@ -210,13 +213,13 @@ def processes(readings: Where, notices: Path | None = None, data: Path | None = 
 
     data   the folder that watch writes to; None: that of readings.db
     """
-    found: dict[str, Doing] = {}
+    files: dict[str, Path] = {}
     if isinstance(readings, Path):
-        found["collect"] = doing(readings)
+        files["collect"] = readings
         data = data or readings.parent
     if data is not None:
-        found["watch"] = doing(data / WATCH.name)
-    return found if notices is None else found | {"notify": doing(notices)}
+        files["watch"] = data / WATCH.name
+    return all_doing(files if notices is None else files | {"notify": notices})
 
 
 def _errors(app: FastAPI, desk: Desk) -> None:

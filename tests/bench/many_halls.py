@@ -70,7 +70,9 @@ def for_help(measured: Measured) -> str:
     """Markdown: the day, and the table."""
     rows = [HEADS, ("---",) * len(HEADS), *(_row(step, measured) for step in STEPS)]
     lines = ["| " + " | ".join(row) + " |" for row in rows]
-    return "\n".join([f"Measured on {measured.date}, on the machine that is named under *What it costs*.", "", *lines])
+    return "\n".join(
+        [f"Measured on {measured.date}, on the machine that is named under *What it costs*.", "", *lines]
+    )
 
 
 def _row(step: Step, measured: Measured) -> tuple[str, str, str]:
