@@ -16,7 +16,7 @@ class Forward(Table):
     server      "influxdb": lines go to /api/v2/write; "influxdb-1": to /write, as 1.x before 1.8 wants it;
                 "victoria-metrics": to /api/v2/write. It also says how the server is asked whether it has them
     bucket      the database with influxdb-1; victoria-metrics has none and looks away
-    token_file  holds a token; with influxdb-1 "user:password"
+    token_file  holds a token (victoria-metrics: a bearer token); with influxdb-1 "user:password"
     ca_file     PEM of the authority that signed the server's certificate, where that is one of your own
     """
 

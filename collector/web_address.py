@@ -23,3 +23,9 @@ def web_address(text: str) -> str:
     if extra or any(letter.isspace() or letter in "\"'<>\\" for letter in host):
         raise ValueError(f"{text!r} has more than scheme, host and port: write {plain!r}")
     return plain
+
+
+def without_login(url: str) -> str:
+    """The address without a name or password in it."""
+    parts = urlsplit(url)
+    return parts._replace(netloc=parts.netloc.rpartition("@")[2], query="", fragment="").geturl()

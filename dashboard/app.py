@@ -94,6 +94,7 @@ def create_app(
     numbers: bool = False,
     settings: ShopSettings | None = None,
     data: Path | None = None,
+    not_sent_on: Callable[[], str] = str,
 ) -> FastAPI:
     """Wires the pages to the stores. `allowed_hosts`: names a request may call us by, with or without a port.
 
@@ -109,6 +110,7 @@ def create_app(
     told       names of those who are told of alarms away from the pages; notices: path of notices.db
     door       who may come in; None: whoever can reach it. numbers: it may be called by any IP address
     settings   what the page Settings tells of the settings file
+    not_sent_on  why readings are not sent on to a server just now; empty if they are
     """
     shop = Shop(
         watched,
@@ -123,6 +125,7 @@ def create_app(
         time_zone,
         invented,
         (lambda: read(readings)) if isinstance(readings, Path) else list,
+        not_sent_on,
         (lambda: processes(readings, notices, data)) if readings else dict,
         Live(readings, logbook, card, forecast).facts if readings else nobody,
         card,

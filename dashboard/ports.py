@@ -66,6 +66,8 @@ class Shop:
     invented: bool = False
     troubles: Callable[[], list[Trouble]] = list
     """What keeps readings from being stored, the gravest first."""
+    not_sent_on: Callable[[], str] = str
+    """Why readings are not sent on to a time-series server just now; empty if they are, or if none is named."""
     processes: Callable[[], Mapping[str, Doing]] = dict
     """collect and watch, and what each does."""
     facts: Callable[[Panel, int], Facts] = nobody

@@ -22,6 +22,7 @@ from collector.settings import Forward
 from collector.store.arrived import Arrived
 from collector.store.schema import StoreError
 from collector.store.time_series import lines
+from collector.web_address import without_login
 
 TRY_AGAIN_S = 600.0
 """Between two attempts to bring the server what it acknowledged twice and does not have."""
@@ -271,10 +272,9 @@ class Forwarder:
             self._tried = float("-inf")
 
     def _missing(self, sent: Sent | NotHeld, found: int, often: str) -> str:
-        return (
-            f"{self._settings.url} took {sent.n} readings from {_utc(sent.t_min)} to {_utc(sent.t_max)} {often} "
-            f"and has {found} of them: see how long it keeps readings, and whether its disk is full"
-        )
+        span = f"from {_utc(sent.t_min)} to {_utc(sent.t_max)}"
+        took = f"{without_login(self._settings.url)} took {sent.n} readings {span} {often} and has {found} of them"
+        return f"{took}: see how long it keeps readings, and whether its disk is full"
 
     def _works(self, state: ForwardState) -> None:
         text = self._missing(self._lost[0], self._lost[0].found, "twice") if self._lost else ""
@@ -297,7 +297,7 @@ class Forwarder:
         if text:
             log.warning("not sent on: %s", text)
         else:
-            log.info("sends on to %s", self._settings.url)
+            log.info("sends on to %s", without_login(self._settings.url))
         if state is not None:
             try:
                 state.trouble(text, self._clock.now())

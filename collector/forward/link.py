@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from collections.abc import Callable
@@ -9,7 +10,8 @@ from email.utils import parsedate_to_datetime
 from pathlib import Path
 from typing import Any
 
-from collector.settings import Forward
+from collector.forward_table import Forward
+from collector.web_address import without_login
 
 TIMEOUT_MS = 4000
 """For one request, so that we end within 5 s when asked to, whatever the server does."""
@@ -66,19 +68,19 @@ class Link:
                 "the influxdb-client library is missing: install coldshed[server]", "library"
             ) from error
         self._settings = settings
+        self._url = without_login(settings.url)
         self._now = now
-        token = "-"
-        if settings.token_file is not None:
-            token = Path(settings.token_file).read_text(encoding="utf-8").strip()
         self._client: Any = InfluxDBClient(
             url=settings.url,
-            token=token,
             org=settings.org,
             timeout=TIMEOUT_MS,
             enable_gzip=False,
             ssl_ca_cert=settings.ca_file,
-            auth_basic=settings.server == "influxdb-1" and ":" in token,
         )
+        if settings.token_file is not None:
+            shown = _shown(settings.server, Path(settings.token_file).read_text(encoding="utf-8").strip())
+            api: Any = self._client.api_client
+            api.set_default_header("Authorization", shown)
         self._told_to_close = True
         self._broken = False
         self._count_connections()
@@ -126,7 +128,7 @@ class Link:
             # A question that takes too long says nothing of what was written.
             slow = method == "GET" and isinstance(error, ReadTimeoutError)
             self._told_to_close |= slow
-            text = f"{self._settings.url} does not answer: {_plain(error)}"
+            text = f"{self._url} does not answer: {_plain(error)}"
             raise ServerError(text, type(error).__name__, alive=slow) from error
         self._look_at_connection(api.last_response.urllib3_response)
         return str(api.last_response.data)
@@ -148,7 +150,7 @@ class Link:
         self._told_to_close = wish == "close" or (answer.version == 10 and wish != "keep-alive")
 
     def _meaning(self, error: Any) -> ServerError:
-        url, status, words = self._settings.url, error.status, _words(error)
+        url, status, words = self._url, error.status, _words(error)
         text = f"{url} answers {status} {error.reason or ''}".rstrip() + (f": {words}" if words else "")
         wait_s = _retry_after(error.headers, self._now())
         if status in (400, 422):
@@ -162,6 +164,13 @@ class Link:
         if status == 0:  # the client's own word for a TLS failure
             return ServerError(f"{url} cannot be trusted: {words or error.reason}", "TLS")
         return ServerError(text, str(status), alive=status in (404, 429), wait_s=wait_s)
+
+
+def _shown(server: str, token: str) -> str:
+    """RFC 6750, 2.1 and RFC 7617, 2; "Token" is the 2.x line's own word."""
+    if server == "influxdb-1":
+        return "Basic " + base64.b64encode(token.encode()).decode("ascii")
+    return f"{'Bearer' if server == 'victoria-metrics' else 'Token'} {token}"
 
 
 def _words(error: Any) -> str:

@@ -46,7 +46,7 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
         return _counted(link, settings.bucket, site, sent)
     except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
         raise ServerError(
-            f"{settings.url} answers what is no count ({error!r})", "no count", alive=True
+            f"the server answers what is no count ({error!r})", "no count", alive=True
         ) from error
 
 

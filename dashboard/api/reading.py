@@ -78,12 +78,14 @@ def router(desk: Desk) -> APIRouter:
     def health() -> dict[str, Any]:
         """Serve answers; whether watch does is told by the age of what it worked out, UTC ms.
 
-        `recording`: what keeps readings from being stored, in words; empty if nothing does.
+        `recording`: what keeps readings from being stored, in words; empty if nothing does. `not_sent_on`: why they
+        are not sent on to a time-series server just now; empty if they are, or if none is named.
         Whoever is not signed in is told that serve answers, and nothing else.
         """
         if not asking().known:
             return {"serve": "running"}
-        return _health(desk) | {"recording": [item.text for item in desk.shop.troubles()]}
+        recording = [item.text for item in desk.shop.troubles()]
+        return _health(desk) | {"recording": recording, "not_sent_on": desk.shop.not_sent_on()}
 
     return routes
 

@@ -109,6 +109,7 @@ class Health(Serving):
     watch: str
     worked_out: int | None
     recording: tuple[str, ...]
+    not_sent_on: str
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from collector.forward.state import progress
 from collector.settings import Settings
 from collector.store.readings_schema import READINGS
 from collector.store.schema import NotYet, Schema, StoreError, open_reader
+from collector.web_address import without_login
 from dashboard.alive import doing, lock_holder
 from dashboard.cli.doors import authority, base_of, headers_for
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
@@ -179,7 +180,7 @@ def forward_findings(settings: Settings, last_batch: int) -> Iterator[Finding]:
     if settings.forward is None:
         return
     server = urlsplit(settings.forward.url)
-    url = settings.forward.url.replace(f"{server.username}:{server.password}@", "")
+    url = without_login(settings.forward.url)
     try:
         now = progress(settings.data_folder)
     except (OSError, StoreError) as error:

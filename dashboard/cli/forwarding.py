@@ -5,11 +5,23 @@ from __future__ import annotations
 from bisect import bisect_right
 
 from collector.forward.corrected import InForce, Series
+from collector.forward.state import progress
 from collector.reading import Reading
-from collector.store.schema import NotYet
+from collector.settings import Settings
+from collector.store.schema import NotYet, StoreError
 from dashboard.correction import Stretch
 from dashboard.devices import CORRECTED, probe_logs
 from dashboard.logbook import LogbookReader
+
+
+def not_sent_on(settings: Settings) -> str:
+    """Why readings are not sent on to the server just now; empty if they are, or if the settings name none."""
+    if settings.forward is None:
+        return ""
+    try:
+        return progress(settings.data_folder).trouble
+    except (OSError, StoreError) as error:
+        return str(error)
 
 
 class ShopCorrections:

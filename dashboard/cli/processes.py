@@ -121,6 +121,7 @@ def serve(arguments: argparse.Namespace) -> int:
     from dashboard.app import create_app
     from dashboard.cards import CardShelf
     from dashboard.cli.doors import base_of, is_loopback, names, open_door, tell_code
+    from dashboard.cli.forwarding import not_sent_on
     from dashboard.cli.house import decisions, forecast_of
     from dashboard.cli.read_from import readings_of
     from dashboard.cli.told_settings import told_settings
@@ -168,6 +169,7 @@ def serve(arguments: argparse.Namespace) -> int:
         allowed_hosts=names(settings),
         numbers=not is_loopback(settings.serve.host),
         settings=told_settings(arguments.settings, settings),
+        not_sent_on=partial(not_sent_on, settings),
     )
     server = Server(app, config_for(app, settings.serve.host, settings.serve.port))
     must_be_free(settings.serve.host, settings.serve.port, "set another under [serve]")

@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import apsw
 
@@ -25,6 +24,7 @@ from collector.source_tables import (
     SerialSource,
 )
 from collector.toml_lines import line_of
+from collector.web_address import without_login
 from dashboard.shop_settings import Group, Line, ShopSettings
 from dashboard.words import LABELS
 from model.mix_now import BOTTLES_C, CEILING_RH_PC, START_MARGIN_K
@@ -150,12 +150,6 @@ def _telling(file: _File, settings: Settings) -> Iterable[Line]:
     if server is not None:
         text = LABELS["set_forward_at"].format(at=without_login(server.url), bucket=server.bucket)
     yield Line(LABELS["set_forward"], text, file.line("forward"))
-
-
-def without_login(url: str) -> str:
-    """The address without a name or password in it."""
-    parts = urlsplit(url)
-    return parts._replace(netloc=parts.netloc.rpartition("@")[2], query="", fragment="").geturl()
 
 
 def _files(file: _File, path: Path, settings: Settings) -> Iterable[Line]:

@@ -55,6 +55,7 @@ def router(desk: Desk) -> APIRouter:
             heard=heard,
             lines=lines,
             troubles=troubles,
+            not_sent_on=desk.shop.not_sent_on(),
             sites=[site_line(site, view) for site in heard.sites] if heard else [],
             away=next((site.why for site in heard.sites if site.why), "") if heard else "",
         )

@@ -137,6 +137,8 @@ LABELS: dict[str, str] = {
     "missing": "no readings",
     "refused": "Not taken",
     "recording": "Recording",
+    "not_sent_on": "Not sent on to the server",
+    "not_sent_on_so": "Nothing is lost: recording goes on, and what is missing there is sent again.",
     "missing_numbers": "Messages missing, by its own count: {n}.",
     "rivals": "Second values for a time that had one: {n}. Where they differ by too much, neither is used.",
     "nothing_refused": "Everything sent was taken.",

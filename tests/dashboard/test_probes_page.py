@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from collector.clock import SteppedClock
@@ -17,7 +18,7 @@ from tests.dashboard.client import Client
 TEMPERATURE, HUMIDITY = Quantity.TEMPERATURE, Quantity.RELATIVE_HUMIDITY
 
 
-def client(folder: Path) -> Client:
+def client(folder: Path, not_sent_on: Callable[[], str] = str) -> Client:
     logbook = Logbook(folder / "shop.db").open()
     app = create_app(
         watched=WatchReader(folder / "watch.db", logbook),
@@ -28,6 +29,7 @@ def client(folder: Path) -> Client:
         site="Invented shed",
         time_zone=ZONE,
         readings=folder / "readings.db",
+        not_sent_on=not_sent_on,
     )
     return Client(app)
 
@@ -67,6 +69,17 @@ def test_collect_that_never_ran_is_told_in_words(tmp_path: Path) -> None:
     answer = asked.get("/api/probes")
     assert answer.status_code == 503
     assert "collect has not started" in answer.json()["error"]["what"]
+
+
+def test_what_keeps_readings_from_being_sent_on_is_told(tmp_path: Path) -> None:
+    why = ["http://127.0.0.1:8086 answers 503"]
+    asked = client(tmp_path, not_sent_on=lambda: why[0])
+    assert asked.get("/api/health").json()["not_sent_on"] == why[0]
+    page = asked.get("/more/probes").text
+    assert why[0] in page
+    assert "Nothing is lost" in page
+    why[0] = ""
+    assert "Nothing is lost" not in asked.get("/more/probes").text
 
 
 def test_what_keeps_readings_from_being_stored_is_told_with_what_to_do(tmp_path: Path) -> None:
