@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 from collector.forward.link import ServerError
 from collector.settings import Forward
+from collector.store.time_series.rows import ODD
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,7 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
         if settings.server == "victoria-metrics":
             return _exported(link, site, sent)
         return _counted(link, settings.bucket, site, sent)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+    except ODD as error:
         raise ServerError(
             f"the server answers what is no count ({error!r})", "no count", alive=True
         ) from error

@@ -11,8 +11,9 @@ import math
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import parse_qsl
+from zoneinfo import ZoneInfo
 
 from starlette.datastructures import Headers
 
@@ -38,29 +39,26 @@ from collector.sources.serial_port import CUT, Impression, LineAssembler
 from collector.store.backup import MANIFEST, verify
 from collector.store.schema import StoreError
 from dashboard.announce import read_verdict
+from dashboard.asked import NotAsked, question
 from dashboard.cards import CardFileError, card_of
 from dashboard.cli.assess import read_header
 from dashboard.cli.errors import CommandError
+from dashboard.display import View
 from dashboard.door.door import Door
 from dashboard.door.limits import too_deep
 from dashboard.forecast_file import Forecast, ForecastError
 from dashboard.forecast_file import parse as parse_forecast
+from dashboard.mix_asked import AskError, Given, asked_of, mix_of
+from dashboard.panel import Panel
 from dashboard.picture import Picture, PictureError
 from dashboard.record.document import RecordError, differing, read
+from tests.fuzz.server_targets import SERVER_TARGETS
+from tests.fuzz.target import Target, unless
 
 NOW = 1_795_604_832_000
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "firmware_notes" / "samples"
 CARDS = ROOT / "model" / "resin_cards"
-
-
-@dataclass(frozen=True)
-class Target:
-    """feed takes any bytes and raises for none; seeds are good input, to be spoilt; reads: modules it covers."""
-
-    feed: Callable[[bytes], None]
-    seeds: tuple[bytes, ...]
-    reads: tuple[str, ...]
 
 
 @functools.cache
@@ -137,16 +135,6 @@ def _verdict(data: bytes) -> None:
     read_verdict(data, b"here", NOW)
 
 
-def _unless(error: type[Exception], feed: Callable[[bytes], object]) -> Callable[[bytes], None]:
-    """Feeds, and takes the reader's own way to refuse."""
-
-    def fed(data: bytes) -> None:
-        with suppress(error):
-            feed(data)
-
-    return fed
-
-
 @functools.cache
 def _door() -> Door:
     folder = _scratch() / "door"
@@ -162,6 +150,18 @@ def _headers(data: bytes) -> None:
         assert not door.visitor(headers).known
         assert len(door.address("127.0.0.1", headers)) <= 64
         door.is_secure(headers)
+
+
+def _address(data: bytes) -> None:
+    """What stands in an address behind its question mark: of the mix, and of a what-if's form."""
+    pairs = parse_qsl(data.decode("utf-8", "replace"), keep_blank_values=True)
+    given, panel = Given(pairs), Panel("rib", "Rib", "shed", "S1", "A1", "wood")
+    with suppress(AskError):
+        mix_of(given)
+    with suppress(AskError):
+        asked_of(given, panel)
+    with suppress(NotAsked):
+        question(dict(pairs), View(ZoneInfo("Europe/Oslo"), "degC", NOW), 22 * 60, None, ("slow",))
 
 
 def _body(data: bytes) -> None:
@@ -213,6 +213,7 @@ def _modbus() -> Target:
 DOCUMENT = b'{"format":1,"used":{"series":[]},"results":{},"sha256":""}'
 TARGETS: dict[str, Target] = {
     **dict(_kinds()),
+    **SERVER_TARGETS,
     "modbus_registers": _modbus(),
     "json_map in order": Target(
         _decoding(decoder_for(ORDERED)),
@@ -226,10 +227,10 @@ TARGETS: dict[str, Target] = {
         ("collector.first_run.sniff",),
     ),
     "set-up's logger": Target(
-        _unless(CannotSetUp, _layout), _seeds("logger.csv"), ("collector.first_run.loggers",)
+        unless(CannotSetUp, _layout), _seeds("logger.csv"), ("collector.first_run.loggers",)
     ),
     "recording": Target(
-        _unless(RecordingError, _recorded), _seeds("modbus_registers.rec"), ("collector.recording",)
+        unless(RecordingError, _recorded), _seeds("modbus_registers.rec"), ("collector.recording",)
     ),
     "forecast": Target(
         _forecast,
@@ -240,28 +241,28 @@ TARGETS: dict[str, Target] = {
         ("dashboard.forecast_file",),
     ),
     "settings": Target(
-        _unless(SettingsError, _settings),
+        unless(SettingsError, _settings),
         (EXAMPLE.read_bytes()[:1500],),
         ("collector.settings", "collector.toml_lines"),
     ),
     "card": Target(
-        _unless(CardFileError, _card),
+        unless(CardFileError, _card),
         tuple(p.read_bytes() for p in sorted(CARDS.glob("*.toml"))[:2]),
         ("dashboard.cards",),
     ),
     "record": Target(
-        _unless(RecordError, _record), (DOCUMENT,), ("dashboard.record.document", "dashboard.record.used")
+        unless(RecordError, _record), (DOCUMENT,), ("dashboard.record.document", "dashboard.record.used")
     ),
     "backup": Target(
-        _unless(StoreError, _backup),
+        unless(StoreError, _backup),
         (b'{"format":"coldshed backup 1","made":"","files":[]}',),
         ("collector.store.backup",),
     ),
     "file to assess": Target(
-        _unless(CommandError, read_header), _seeds("logger.csv"), ("dashboard.cli.assess",)
+        unless(CommandError, read_header), _seeds("logger.csv"), ("dashboard.cli.assess",)
     ),
     "verdict": Target(
-        _unless(ValueError, _verdict),
+        unless(ValueError, _verdict),
         (
             b'{"headline":"Wait","good_until":1795604832000}',
             b'{"headline":"","good_until":17e5604832400}',
@@ -269,12 +270,20 @@ TARGETS: dict[str, Target] = {
         ("dashboard.announce",),
     ),
     "photo": Target(
-        _unless(PictureError, Picture.of),
+        unless(PictureError, Picture.of),
         (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF....WEBP"),
         ("dashboard.picture",),
     ),
     "headers": Target(
         _headers, (b"coldshed=abc; x=y", b"Bearer abc", b"192.0.2.1, 198.51.100.1"), ("dashboard.door.door",)
+    ),
+    "address": Target(
+        _address,
+        (
+            b"spot=lid-4&onto=film&bottles_C=18,5&area_m2=2&cloth_gm2=300&plies=2&weave=woven&peel=1",
+            b"hold=21&from=21:30&to=06:00&rise=5&card=slow&until=sand&by=08:00&ask=least&step=hold%2B",
+        ),
+        ("dashboard.mix_asked", "dashboard.asked"),
     ),
     "body": Target(_body, (b'{"a":[1,"[[["]}',), ("dashboard.door.limits",)),
 }

@@ -30,8 +30,22 @@ MAKES_VALUES = {
     "body",
     "b64decode",
     "SimpleCookie",
+    "json.load",
+    "tomllib.load",
+    "DictReader",
+    "unpack_from",
+    "iter_unpack",
+    "frombuffer",
+    "decompress",
+    "ZipFile",
+    "fromstring",
+    "read_text",
+    "readline",
+    "multi_items",
+    "getlist",
+    "parse_qsl",
 }
-"""Names of calls that make values of bytes."""
+"""Names of calls that make values of bytes, of a file's text, or of an address; some only by what they belong to."""
 PIECES = st.sampled_from(
     [
         b"\0",
@@ -55,10 +69,11 @@ PIECES = st.sampled_from(
 
 
 def calls(path: Path) -> Iterator[str]:
-    """The names of all that a module calls, without what stands before the dot."""
+    """The names of all that a module calls, without what stands before the dot and with it."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call):
-            yield node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            name = ast.unparse(node.func)
+            yield from (name, name.rpartition(".")[2])
 
 
 def readers() -> set[str]:

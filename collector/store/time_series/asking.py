@@ -60,7 +60,7 @@ class Asking:
             answer = self._pool.request("GET", self.url + path, fields=dict(asked), headers=self._headers())
         except self._errors as error:
             raise self._is_away(f"{self.url} does not answer: {error}") from error
-        except OSError as error:
+        except (OSError, UnicodeDecodeError) as error:
             raise self._is_away(f"the token for {self.url} cannot be read: {error}") from error
         if answer.status != 200:
             words = answer.data.decode("utf-8", "replace").strip()[:MOST_WORDS]

@@ -9,13 +9,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.store.time_series.asking import Asking, Unanswered
-from collector.store.time_series.rows import Rows, clamped, merged
+from collector.store.time_series.rows import ODD, Rows, clamped, merged, sound, whole_ms
 
 Field = tuple[NDArray[np.int64], NDArray[np.float64]]
 NOTHING: Field = (np.empty(0, np.int64), np.empty(0))
@@ -47,29 +46,28 @@ class ExportApi:
             "end": f"{end / 1000:.3f}",
         }
         body = self._asking.get("/api/v1/export", asked)
-        found: dict[tuple[tuple[str, str], ...], dict[str, Field]] = {}
-        for metric, t, value in _told(body, self._asking.url):
-            tags = tuple(sorted((tag, text) for tag, text in metric.items() if tag not in NOT_OURS))
-            field = metric["__name__"][len(measurement) + 1 :]
-            series = found.setdefault(tags, {})
-            before = series.get(field, NOTHING)  # a long series comes in several lines
-            series[field] = (np.concatenate((before[0], t)), np.concatenate((before[1], value)))
-        return [merged(dict(tags), series) for tags, series in found.items()]
+        try:
+            return _series(body, measurement)
+        except ODD as error:
+            raise Unanswered(f"{self._asking.url} answers what is no export: {error}") from error
 
 
-def _told(body: bytes, url: str) -> list[tuple[dict[str, str], NDArray[np.int64], NDArray[np.float64]]]:
-    try:
-        lines: list[dict[str, Any]] = [json.loads(line) for line in body.splitlines() if line.strip()]
-        return [
-            (
-                dict(line["metric"]),
-                np.array(line["timestamps"], np.int64),
-                np.array(line["values"], np.float64),
-            )
-            for line in lines
-        ]
-    except (ValueError, KeyError, TypeError) as error:
-        raise Unanswered(f"{url} answers what is no export: {error}") from error
+def _series(body: bytes, measurement: str) -> list[Rows]:
+    """Raises one of ODD for what is no export."""
+    found: dict[tuple[tuple[str, str], ...], dict[str, Field]] = {}
+    for line in body.splitlines():
+        if not line.strip():
+            continue
+        told = json.loads(line)
+        metric = dict(told["metric"])
+        tags = tuple(sorted((tag, text) for tag, text in metric.items() if tag not in NOT_OURS))
+        field = metric["__name__"][len(measurement) + 1 :]
+        t, value = whole_ms(told["timestamps"]), np.array(told["values"], np.float64)
+        sound(Rows(dict(tags), t, {field: value}))
+        series = found.setdefault(tags, {})
+        before = series.get(field, NOTHING)  # a long series comes in several lines
+        series[field] = (np.concatenate((before[0], t)), np.concatenate((before[1], value)))
+    return [merged(dict(tags), series) for tags, series in found.items()]
 
 
 def _any(values: Sequence[str]) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from collector.store.time_series.asking import Asking, Unanswered
-from collector.store.time_series.rows import Rows, clamped
+from collector.store.time_series.rows import ODD, Rows, clamped, sound, whole_ms
 
 CHUNK = 10_000
 
@@ -46,26 +46,27 @@ class InfluxQL:
             "chunked": "true",
             "chunk_size": str(CHUNK),
         }
+        body, url = self._asking.get("/query", asked), self._asking.url
         parts: dict[tuple[tuple[str, str], ...], list[Any]] = {}
-        for series in _series(self._asking.get("/query", asked), self._asking.url):
-            parts.setdefault(tuple(sorted(series.get("tags", {}).items())), []).append(series)
-        return [_rows(dict(tags), found) for tags, found in parts.items()]
+        try:
+            for series in _series(body, url):
+                parts.setdefault(tuple(sorted(series.get("tags", {}).items())), []).append(series)
+            return [_rows(dict(tags), found) for tags, found in parts.items()]
+        except ODD as error:
+            raise Unanswered(f"{url} answers what is no result of a query: {error}") from error
 
 
 def _series(body: bytes, url: str) -> Iterator[dict[str, Any]]:
-    """Of one answer, which is one JSON text, or one in each line."""
+    """Of one answer, which is one JSON text, or one in each line. Raises one of ODD for what is none."""
     cut_short = False
-    try:
-        for document in (json.loads(line) for line in body.splitlines() if line.strip()):
-            results: list[dict[str, Any]] = document.get("results", [])
-            # An error stands in an answer of status 200 too.
-            for error in (item["error"] for item in (document, *results) if "error" in item):
-                raise Unanswered(f"{url} refuses a query: {error}")
-            for result in results:
-                cut_short = bool(result.get("partial"))
-                yield from result.get("series", ())
-    except (ValueError, TypeError, AttributeError) as error:
-        raise Unanswered(f"{url} answers what is no result of a query: {error}") from error
+    for document in (json.loads(line) for line in body.splitlines() if line.strip()):
+        results: list[dict[str, Any]] = document.get("results", [])
+        # An error stands in an answer of status 200 too.
+        for error in (item["error"] for item in (document, *results) if "error" in item):
+            raise Unanswered(f"{url} refuses a query: {error}")
+        for result in results:
+            cut_short = bool(result.get("partial"))
+            yield from result.get("series", ())
     if cut_short:
         raise Unanswered(f"{url} gives only a part of what was asked for: raise its max-row-limit")
 
@@ -74,9 +75,9 @@ def _rows(tags: dict[str, str], parts: list[dict[str, Any]]) -> Rows:
     names = parts[0]["columns"]
     values = [row for part in parts for row in part["values"]]
     table = np.array(values, dtype=np.float64).reshape(len(values), len(names))
-    t = np.array([row[0] for row in values], dtype=np.int64)
+    t = whole_ms([row[0] for row in values])
     columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(names) if i}
-    return Rows({tag: value for tag, value in tags.items() if value}, t, columns)
+    return sound(Rows({tag: value for tag, value in tags.items() if value}, t, columns))
 
 
 def _name(text: str) -> str:

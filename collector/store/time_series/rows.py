@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 FIRST_MS, LAST_MS = 0, 9_000_000_000_000
 """Between these UTC ms (1970 and 2255) servers take times: in ns they must fit into 63 bits."""
+
+MOST = 2.0**53
+"""Up to it every whole number is one of float64."""
+ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What reading an answer raises that is not of the form it should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,29 @@ class Rows:
         for column in columns.values():
             keep &= ~np.isnan(column)
         return Rows(self.tags, self.t[keep], {name: column[keep] for name, column in columns.items()})
+
+
+def sound(rows: Rows) -> Rows:
+    """The same. Raises ValueError for what no site has sent: times or numbers beyond what we count in, unlike lengths,
+    tags that are no text."""
+    if not all(isinstance(text, str) for pair in rows.tags.items() for text in pair):
+        raise ValueError("a tag that is no text")
+    for column in (rows.t, *rows.columns.values()):
+        if column.shape != rows.t.shape or column.ndim != 1:
+            raise ValueError("columns of unlike length")
+        if np.any(np.abs(column) > MOST):
+            raise ValueError("a number beyond 2 to the power of 53")
+    if np.any((rows.t < FIRST_MS) | (rows.t > LAST_MS)):
+        raise ValueError("a time beyond what servers take")
+    return rows
+
+
+def whole_ms(told: Any) -> NDArray[np.int64]:
+    """Times as a server tells them. Raises ValueError or TypeError unless they are numbers that we count in."""
+    found = np.array(told, np.float64)
+    if not np.all(np.abs(found) <= MOST):
+        raise ValueError("a time that is none")
+    return found.astype(np.int64)
 
 
 class Engine(Protocol):

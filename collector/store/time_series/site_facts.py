@@ -9,8 +9,9 @@ import numpy as np
 
 from collector.reading import ProbeFacts, Suspicion
 from collector.store.runs import Run
+from collector.store.time_series.asking import Unanswered
 from collector.store.time_series.lines import as_named
-from collector.store.time_series.rows import Engine, Rows
+from collector.store.time_series.rows import ODD, Engine, Rows
 
 COUNTED = ("probes", "suspicions", "runs", "fields")
 _NUMBER = "number_"
@@ -28,7 +29,10 @@ class SiteFacts:
 
 
 def facts_at(engine: Engine, site: str, tick: int, counts: Mapping[str, int]) -> SiteFacts | None:
-    """Those of one tick; None while not all of them are seen. counts: what the line `facts` says, by COUNTED."""
+    """Those of one tick; None while not all of them are seen. counts: what the line `facts` says, by COUNTED.
+
+    Raises Unanswered for what no site sends.
+    """
     found = {
         name: list(_at(engine.rows(name, {"site": [site]}, (), tick, tick), tick))
         for name in ("probe", "suspicion", "run")
@@ -37,6 +41,16 @@ def facts_at(engine: Engine, site: str, tick: int, counts: Mapping[str, int]) ->
     seen = (len(found["probe"]), len(found["suspicion"]), len(found["run"]), fields)
     if seen != tuple(counts[name] for name in COUNTED):
         return None
+    try:
+        return _facts(tick, found)
+    except ODD as error:
+        raise Unanswered(f"what site {site} tells of itself makes no sense: {error!r}") from error
+
+
+_Line = tuple[Mapping[str, str], Mapping[str, float]]
+
+
+def _facts(tick: int, found: Mapping[str, list[_Line]]) -> SiteFacts:
     probes = sorted((_probe(*line) for line in found["probe"]), key=lambda probe: probe.id)
     suspicions = sorted(found["suspicion"], key=lambda line: int(line[0]["item"]))
     runs = sorted(found["run"], key=lambda line: int(line[0]["item"]))
@@ -46,9 +60,6 @@ def facts_at(engine: Engine, site: str, tick: int, counts: Mapping[str, int]) ->
         tuple(_suspicion(*line) for line in suspicions),
         tuple(_run(*line) for line in runs),
     )
-
-
-_Line = tuple[Mapping[str, str], Mapping[str, float]]
 
 
 def _at(rows: Iterable[Rows], tick: int) -> Iterator[_Line]:
