@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from collector.reading import ProbeFacts
 from collector.store.reads import Where
+from collector.store.site_state import UNHEARD_MS
 from collector.store.trouble import Kind, Trouble, read
 from dashboard.alarm import Alarm
 from dashboard.alarm_kinds import HOUR_MS, MINUTE_MS
@@ -43,8 +44,6 @@ PLACES_BY_WEIGHT = ("surface", "air", "bottles")
 """Places of probes, as they are told when several ask for somebody at once: without its surface probe nothing is known
 of a panel, without an air probe nothing of its margin; of the bottles only the next mix asks.
 """
-WAY_MS = MINUTE_MS // 2
-"""Over a server readings are seen so much later, at worst, though nothing is silent."""
 CHORES = {"trim": "alarm_trim", "carve": "alarm_carve", "tape": "alarm_tape"}
 OPEN_KEYS = ("recoatable", "recoatable_last", "wash_recoat")
 
@@ -200,7 +199,8 @@ def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
     if slow is not None and at - heard <= 3 * HOUR_MS * float(slow.numbers["learned_h"]):
         say = Say("alarm_slow", {"probe": probe.id, "learned_h": round(float(slow.numbers["learned_h"]), 2)})
         return [Condition("probe silent", None, probe.id, say)]
-    way_ms = WAY_MS if follower.site_of.get(probe.id) else 0
+    # Of a site that is cut off the site is told, and not first each of its probes.
+    way_ms = UNHEARD_MS if follower.site_of.get(probe.id) else 0
     if at - heard > 3000 * probe.interval_s + way_ms:
         say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
         return [Condition("probe silent", None, probe.id, say)]

@@ -10,7 +10,8 @@ import numpy as np
 
 from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
 from collector.store.reader import HeardName, Tally
-from collector.store.reads import NotHeld, Where, open_store
+from collector.store.reads import NotHeld, Reads, Where, open_store
+from collector.store.schema import NotYet
 from collector.store.sequences import Missing
 from collector.store.site_state import SiteState
 from dashboard.field_check import RawSeries, Series
@@ -45,7 +46,7 @@ def hear(readings: Where) -> Heard:
     """One look at them. Raises collector.store.schema.NotYet while collect has never run."""
     with closing(open_store(readings)) as reader:
         probes = reader.probes()
-        newest = {(reading.probe, reading.quantity): reading for reading in reader.newest()}
+        newest = {(reading.probe, reading.quantity): reading for reading in _newest(reader)}
         found = [newest.get((probe.id, quantity)) for probe in probes for quantity in Quantity]
         heard = Heard(
             probes=tuple(probes),
@@ -63,6 +64,14 @@ def hear(readings: Where) -> Heard:
             )
         except NotHeld:
             return replace(heard, all_held=False)
+
+
+def _newest(reader: Reads) -> list[Reading]:
+    """None of them while a server does not answer: how its sites stand says so."""
+    try:
+        return reader.newest()
+    except NotYet:
+        return []
 
 
 def series(readings: Where) -> Series:

@@ -15,18 +15,21 @@ OLD_MS = 10 * 60_000
 
 @dataclass(frozen=True)
 class SiteLine:
-    """late: somebody should see to it. told: what there is to say, the gravest first."""
+    """late: somebody should see to it. head: the gravest that there is to say; more: the rest."""
 
     name: str
     late: bool
-    heard: str
-    told: tuple[str, ...]
+    head: str
+    more: tuple[str, ...]
 
 
 def site_line(site: SiteState, view: View) -> SiteLine:
     """One site as of now."""
-    bad = site.is_cut(view.now) or site.is_ahead or site.lags(view.now) or not site.known
-    return SiteLine(site.name, bad, _heard(site, view), tuple(_told(site, view)))
+    late = site.is_cut(view.now) or site.is_ahead or site.lags(view.now) or not site.known
+    heard, told = _heard(site, view), list(_told(site, view))
+    if late and not site.is_cut(view.now):
+        heard, told[0] = told[0], heard
+    return SiteLine(site.name, late, heard, tuple(told))
 
 
 def _heard(site: SiteState, view: View) -> str:
@@ -44,7 +47,8 @@ def _told(site: SiteState, view: View) -> Iterator[str]:
         yield LABELS["site_never_so"]
         return
     if site.is_cut(view.now):
-        yield LABELS["site_cut_so"]
+        if not site.why:
+            yield LABELS["site_cut_so"]
         return
     if site.is_ahead:
         yield LABELS["site_ahead"].format(span=view.span(site.ahead_ms, up=False))

@@ -44,7 +44,8 @@ def router(desk: Desk) -> APIRouter:
     def probes(request: Request) -> Response:
         view = desk.view()
         heard = desk.heard()
-        lines = probe_lines(heard, desk.probe_logs(), view) if heard else []
+        away = next((site.why for site in heard.sites if site.why), "") if heard else ""
+        lines = probe_lines(heard, desk.probe_logs(), view) if heard and not away else []
         lines.sort(key=lambda line: not line.late and not line.doubted)
         troubles = desk.shop.troubles()
         return desk.page(
@@ -57,7 +58,7 @@ def router(desk: Desk) -> APIRouter:
             troubles=troubles,
             not_sent_on=desk.shop.not_sent_on(),
             sites=[site_line(site, view) for site in heard.sites] if heard else [],
-            away=next((site.why for site in heard.sites if site.why), "") if heard else "",
+            away=away,
         )
 
     return routes

@@ -24,7 +24,7 @@ SITE_LABELS: dict[str, str] = {
     "site_unknown": "What it says of its probes is not here as a whole: they are not shown.",
     "site_missing": "{n} readings that it sent are not on the server. They are looked for again.",
     "site_kept": "{n} lines that the server refused lie there.",
-    "sites_away": "The server does not answer: {why}",
-    "not_held": "What was refused, names nobody claims and gaps in counts: on the Probes page of each site's own"
-    " computer. A server cannot hold them.",
+    "sites_away": "See to the time-series server: it does not answer.",
+    "not_held": "What was refused, names nobody claims and gaps in counts stand on the Probes page of each site's own"
+    " computer: a time-series server cannot hold them.",
 }

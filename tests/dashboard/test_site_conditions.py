@@ -94,16 +94,17 @@ def test_a_site_that_lags_and_one_whose_clock_runs_ahead_are_told_apart() -> Non
     assert VIEW.sentence(clock.say) == "Set the clock of north: it runs ahead"
 
 
-def test_the_page_says_of_each_site_when_it_was_heard_and_what_is_wrong() -> None:
+def test_the_page_says_of_each_site_when_it_was_heard_and_first_what_is_wrong() -> None:
     fine = site_line(HEARD, VIEW)
-    assert (fine.late, fine.heard, fine.told) == (False, "Heard just now, readings to 12:06", ())
+    assert (fine.late, fine.head, fine.more) == (False, "Heard just now, readings to 12:06", ())
     gone = site_line(cut("north"), VIEW)
-    assert (gone.late, gone.heard) == (True, "Not heard since 11:57")
+    assert (gone.late, gone.head) == (True, "Not heard since 11:57")
     lags = SiteState(
         "north", NOW, 40, NOW - 15 * MINUTE, arrived_at=NOW, newest_at=NOW - 20 * MINUTE, known=True
     )
-    assert site_line(lags, VIEW).told == ("Sends late: 40 batches wait there since 11:52.",)
+    assert site_line(lags, VIEW).head == "Sends late: 40 batches wait there since 11:52."
+    assert site_line(lags, VIEW).more == ("Heard just now, readings to 11:47",)
     old = SiteState("north", NOW, arrived_at=NOW, newest_at=NOW - 300 * MINUTE, known=True)
-    assert site_line(old, VIEW).told == ("What came last is old: it was measured by 07:07.",)
-    assert "nothing of it is believed" in site_line(SiteState("n", NOW, ahead_ms=9 * MINUTE), VIEW).told[0]
-    assert site_line(SiteState("n"), VIEW).heard == "Never heard"
+    assert site_line(old, VIEW).more == ("What came last is old: it was measured by 07:07.",)
+    assert "nothing of it is believed" in site_line(SiteState("n", NOW, ahead_ms=9 * MINUTE), VIEW).head
+    assert site_line(SiteState("n"), VIEW).head == "Never heard"

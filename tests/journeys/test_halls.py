@@ -16,7 +16,7 @@ def test_three_sites_with_the_same_probe_are_answered_on_one_dashboard(tmp_path:
         for site in SITES:
             assert f"{site}:S1" in page
             assert f"{site} · shed" in page
-        assert "A server cannot hold them." in page
+        assert "a time-series server cannot hold them" in page
         told = shop.check()
         assert all(f"site {site}: last heard" in told for site in SITES)
         assert all(f"probe {site}:S1: last heard" in told for site in SITES)
