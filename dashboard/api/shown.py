@@ -11,6 +11,7 @@ from pydantic import Field
 from collector.reading import Quantity
 from collector.store.reader import HeardName, Tally
 from collector.store.sequences import Missing
+from collector.store.site_state import SiteState
 from dashboard.alarm_desk import AlarmLine
 from dashboard.assessment import Assessment, Night, Passing
 from dashboard.correction import Correction
@@ -93,6 +94,8 @@ class Probes:
     rivals: int
     missing: tuple[Missing, ...]
     unclaimed: tuple[HeardName, ...]
+    sites: tuple[SiteState, ...]
+    all_held: bool
 
 
 @dataclass(frozen=True)
