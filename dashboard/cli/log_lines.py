@@ -15,7 +15,7 @@ class OneLine(logging.Formatter):
     """Controls in a message are written as escapes; lines of a traceback stand behind a bar (ASVS 5.0.0, 16.4.1)."""
 
     def __init__(self) -> None:
-        super().__init__("%(asctime)s %(name)s: %(message)s", "%H:%M:%S")
+        super().__init__("%(asctime)s %(name)s: %(message)s", "%Y-%m-%dT%H:%M:%S%z")
 
     def formatMessage(self, record: logging.LogRecord) -> str:
         record.message = escaped(record.message)

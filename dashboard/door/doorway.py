@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import math
 from dataclasses import replace
 from typing import Any
@@ -18,6 +19,7 @@ from dashboard.door.visitor import Means, Role, Visitor, answering
 from dashboard.security import READING, problem
 from dashboard.words.door import DOOR_SAID
 
+log = logging.getLogger("coldshed.door")
 SIGN_IN, SIGN, NOT_YOURS = "sign in", "sign", "not yours"
 """What stands beside an error as "door": what would open it."""
 
@@ -50,7 +52,7 @@ class Doorway:
         refusal = (
             self._too_fast(scope, address)
             or _somebody_else(visitor, headers)
-            or self._refusal(visitor, found, scope)
+            or self._refusal(visitor, found, scope, address)
         )
         if refusal is not None:
             await refusal(scope, receive, send)
@@ -75,10 +77,15 @@ class Doorway:
         wait = self._door.pace.wait_s(address)
         return None if wait == 0 else wait_for(wait, DOOR_SAID["too_fast"])
 
-    def _refusal(self, visitor: Visitor, found: tuple[str, Least] | None, scope: Scope) -> Response | None:
+    def _refusal(
+        self, visitor: Visitor, found: tuple[str, Least] | None, scope: Scope, address: str
+    ) -> Response | None:
         """For programs and taps, as JSON; None where somebody is let in, or where a page says it."""
-        is_page = scope["method"] in READING and not scope["path"].startswith("/api/")
-        if is_page or (found is not None and _let_in(visitor, found[1])):
+        if found is not None and _let_in(visitor, found[1]):
+            return None
+        if found is not None and visitor.known:
+            log.info("%s · %s · may not: %s %s", visitor.name, address, scope["method"], scope["path"])
+        if scope["method"] in READING and not scope["path"].startswith("/api/"):
             return None
         if not visitor.known:
             return stranger()

@@ -12,6 +12,7 @@ import pytest
 from dashboard.changes import MOST
 from tests.browser.serving import DEADLINE_S, Served, free_port, until
 from tests.door.house import BOSS, House, open_house
+from tests.door.test_attacks import asked
 
 
 @pytest.fixture
@@ -99,12 +100,9 @@ def test_streams_without_end_leave_the_pages_alone(house: House) -> None:
     head = cookie_of(house, "Robin")
     held = [listening(house, head) for _ in range(MOST)]
     try:
-        with closing(socket.create_connection(("127.0.0.1", house.shop.port), DEADLINE_S)) as one:
-            own = f"Host: 127.0.0.1:{house.shop.port}\r\n{head}\r\n\r\n"
-            one.sendall(f"GET /api/changes HTTP/1.1\r\n{own}".encode())
-            assert one.recv(4096).startswith(b"HTTP/1.1 503 ")
-            one.sendall(f"GET /api/round HTTP/1.1\r\n{own}".encode())
-            assert one.recv(4096).startswith(b"HTTP/1.1 200 ")
+        cookie = head.removeprefix("Cookie: ")
+        assert asked(house, "GET", "/api/changes", cookie=cookie)[0] == 503
+        assert asked(house, "GET", "/api/round", cookie=cookie)[0] == 200
     finally:
         for stream in held:
             stream.close()
