@@ -129,7 +129,9 @@ class Correcting:
 
     def _again(self, work: _Work, reading: Reading, seq: int) -> str:
         """The line that holds at that time, with its value also where it is corrected no longer."""
-        rev = max((b.seq for b in work.revised if b.t_min <= reading.at <= b.t_max), default=0)
+        rev = max(
+            (b.seq for b in work.revised if b.seq > seq and b.t_min <= reading.at <= b.t_max), default=0
+        )
         value = self.value(reading)
         return lines.reading_line(self._site, reading, seq, rev, reading.value if value is None else value)
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
 from typing import Protocol
 
@@ -14,10 +16,11 @@ from collector.forward.corrected import Correcting, Corrections, NoCorrections, 
 from collector.forward.link import Link, ServerError
 from collector.forward.portion import LINES, Sender
 from collector.forward.read_back import Sent, count_held
-from collector.forward.state import ForwardState, Kept, NotHeld
+from collector.forward.state import ForwardState, NotHeld
 from collector.forward.telling import Known, Telling
 from collector.forward.waiting import Acknowledged, Waiting
 from collector.patience import GrowingWait, rest
+from collector.reading import Reading
 from collector.settings import Forward
 from collector.store.arrived import Arrived
 from collector.store.schema import StoreError
@@ -49,6 +52,17 @@ class _NewConnection(Exception):
     """The server has ended the old one unasked: it may have been started anew, and lost what it acknowledged last."""
 
 
+@dataclass
+class _HalfSent:
+    """Pieces of a long portion that were acknowledged before the server wanted a pause; how many readings they hold,
+    and how many of these it took."""
+
+    seq: int = 0
+    pieces: int = 0
+    rows: int = 0
+    taken: int = 0
+
+
 class Forwarder:
     """One server of the settings. `open_store` is called in run(), and again after the store could not be read."""
 
@@ -74,6 +88,7 @@ class Forwarder:
         self._db: ForwardState | None = None
         self._sender = Sender(self._write)
         self._waiting = Waiting()
+        self._half_sent = _HalfSent()
         self._telling = Telling(self._write, site, clock, monotonic)
         self._correcting = Correcting(corrections or NoCorrections(), site)
         self._tried = float("-inf")
@@ -104,7 +119,7 @@ class Forwarder:
                     wait.pause(stop)
                     continue
                 wait.reset()
-                if sent < LINES:
+                if sent < self._sender.at_once:
                     rest(IDLE_S, stop)
         finally:
             self.close()
@@ -119,16 +134,16 @@ class Forwarder:
         rows = 0
         try:
             self._correcting.look(store, state, self._monotonic())
-            arrived = store.arrived_after(state.acknowledged, LINES)
+            arrived = store.arrived_after(state.acknowledged, self._sender.at_once)
             if arrived is not None:
-                sent, rows = self._send(state, arrived)
+                sent, rows = self._send(state, arrived, self._half_sent)
                 self._waiting.add(Acknowledged(sent, self._monotonic()))
                 state.acknowledged = sent.seq
             self._telling.tell(store, state)
             self._ask(store, state)
             if again := self._correcting.next_lines(state, self._monotonic()):
                 self._sender.send(again)
-                rows = max(rows, LINES)
+                rows = LINES
         except _NewConnection:
             self._begin_again(state)
             return LINES
@@ -136,7 +151,7 @@ class Forwarder:
             if not error.alive:
                 self._begin_again(state)
             raise
-        if rows < LINES:
+        if rows < self._sender.at_once:
             state.save()
         self._works(state)
         return rows
@@ -184,6 +199,7 @@ class Forwarder:
     def _begin_again(self, state: ForwardState) -> None:
         """Behind what is safe: the server may have lost what came after."""
         state.acknowledged = state.safe
+        self._half_sent = _HalfSent()
         self._waiting.clear()
         self._telling.begin_again()
         self._correcting.begin_again()
@@ -195,27 +211,29 @@ class Forwarder:
         if not self._link.write(text):
             raise _NewConnection
 
-    def _send(self, state: ForwardState, arrived: Arrived) -> tuple[Sent, int]:
-        """Returns once the server has acknowledged the readings, then the commit that counts them; and how many there
-        were with those that it refused.
+    def _send(self, state: ForwardState, arrived: Arrived, half: _HalfSent) -> tuple[Sent, int]:
+        """Returns once the server has acknowledged the readings, then the commit that counts those it took; and how
+        many readings there were. What `half` says of this portion is not sent again.
         """
-        revised_by = arrived.seq if arrived.revised else 0
-        n, rows, aside = 0, 0, list[Kept]()
-        for piece in arrived.pieces:
-            text = [
-                lines.reading_line(self._site, reading, seq, revised_by, self._correcting.value(reading))
-                for reading, seq in piece
-            ]
-            kept, too_old = self._sender.send(text)
-            n, rows = n + len(text) - len(kept) - too_old, rows + len(text)
-            aside += kept
+        if half.seq != arrived.seq or not arrived.revised:
+            half.seq, half.pieces, half.rows, half.taken = arrived.seq, 0, 0, 0
+        for piece in islice(arrived.pieces, half.pieces, None):
+            kept, too_old = self._sender.send([self._line(arrived, *item) for item in piece])
             state.too_old += too_old
-        state.save(aside, self._clock.now())
+            state.save(kept, self._clock.now())
+            half.pieces += 1
+            half.rows += len(piece)
+            half.taken += len(piece) - len(kept) - too_old
         span, tick = (arrived.t_min, arrived.t_max), state.next_tick(self._clock.now())
-        self._write(
-            [lines.commit_line(self._site, arrived.seq, arrived.since, n, span, arrived.revised, tick)]
+        commit = lines.commit_line(
+            self._site, arrived.seq, arrived.since, half.taken, span, arrived.revised, tick
         )
-        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, n), rows
+        self._write([commit])
+        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, half.taken), half.rows
+
+    def _line(self, arrived: Arrived, reading: Reading, seq: int) -> str:
+        revised_by = arrived.seq if arrived.revised else 0
+        return lines.reading_line(self._site, reading, seq, revised_by, self._correcting.value(reading))
 
     def _ask(self, store: Committed, state: ForwardState) -> None:
         """Whether the server still has what it acknowledged; what it does not have is sent again, once at first."""
@@ -256,7 +274,7 @@ class Forwarder:
         """What the server acknowledged and does not have."""
         sent: Sent | None = None
         while (arrived := store.arrived_after(sent.seq if sent else since, LINES, upto)) is not None:
-            more, _ = self._send(state, arrived)
+            more, _ = self._send(state, arrived, _HalfSent())
             sent = more if sent is None else sent.with_next(more)
         if sent is not None:
             self._waiting.add_first(Acknowledged(sent, self._monotonic(), missed=1))

@@ -17,11 +17,11 @@ Write = Callable[[list[str]], None]
 
 
 class Sender:
-    """Sends lists of lines; remembers how many the server takes at once."""
+    """Sends lists of lines. `at_once`: how many of them the server takes in one request, as far as is known."""
 
     def __init__(self, write: Write) -> None:
         self._write = write
-        self._at_once = LINES
+        self.at_once = LINES
         self._too_old = 0
 
     def send(self, lines: list[str]) -> tuple[list[Kept], int]:
@@ -31,14 +31,16 @@ class Sender:
         kept: list[Kept] = []
         done = self._too_old = 0
         while done < len(lines):
-            chunk = lines[done : done + self._at_once]
+            chunk = lines[done : done + self.at_once]
             try:
                 self._write(chunk)
                 done += len(chunk)
+                if len(chunk) == self.at_once:  # perhaps it takes more by now
+                    self.at_once = min(LINES, self.at_once + 1 + self.at_once // 100)
             except TooLarge:
                 if len(chunk) == 1:
                     raise
-                self._at_once = len(chunk) // 2
+                self.at_once = len(chunk) // 2
             except Refused as error:
                 if self._only_too_old(error):
                     done += len(chunk)

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 from collector.forward.link import ServerError
 from collector.settings import Forward
+from collector.store.time_series.lines import as_sent
 from collector.store.time_series.rows import ODD
 
 
@@ -53,7 +54,7 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
 
 def _counted(link: Asked, bucket: str, site: str, sent: Sent) -> int:
     """By InfluxQL, which counts at the server."""
-    name = site.replace("\\", "\\\\").replace("'", "\\'")
+    name = as_sent(site).replace("\\", "\\\\").replace("'", "\\'")
     which = f"""seq > {sent.since} AND seq <= {sent.seq} AND rev = ''"""
     if sent.revised:
         which = f"rev = '{sent.seq}'"
@@ -72,7 +73,7 @@ def _exported(link: Asked, site: str, sent: Sent) -> int:
     """From the raw export, one line of JSON for some values of a series; a time may come twice after a repeat."""
     rev = str(sent.seq) if sent.revised else ""
     query = {
-        "match[]": f'{{__name__="reading_seq",site={json.dumps(site, ensure_ascii=False)},rev="{rev}"}}',
+        "match[]": f'{{__name__="reading_seq",site={json.dumps(as_sent(site), ensure_ascii=False)},rev="{rev}"}}',
         "start": f"{sent.t_min / 1000:.3f}",
         "end": f"{sent.t_max / 1000:.3f}",
     }

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import apsw
+
 from collector.clock import SteppedClock
 from collector.forward.corrected import Corrections
 from collector.forward.forwarder import Forwarder
@@ -62,6 +64,16 @@ def filled(folder: Path, rows: list[Reading]) -> Path:
 
 def all_lines(rows: list[Reading]) -> list[str]:
     return sorted(reading_line(SITE, row, seq) for seq, batch in enumerate(by_24(rows), 1) for row in batch)
+
+
+def announce_revised(store: Path) -> None:
+    """Batch 41 of the night says that all of it is to be read again, as when a run is found to lie elsewhere."""
+    connection = apsw.Connection(str(store))
+    connection.execute(
+        "INSERT INTO batch(seq, t_min, t_max, run, committed, revised) VALUES(41, ?, ?, 1, ?, 2)",
+        (EVENING, EVENING + 480 * 60_000, NOW),
+    )
+    connection.close()
 
 
 def by_24(rows: Sequence[Reading]) -> list[Sequence[Reading]]:

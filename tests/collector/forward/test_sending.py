@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import apsw
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,6 +18,7 @@ from tests.collector.forward.stage import (
     NOW,
     SITE,
     Ticking,
+    announce_revised,
     at_work,
     commit,
     expected,
@@ -157,12 +157,7 @@ def test_what_was_revised_over_hours_is_read_piece_by_piece_and_counted_as_one(s
     with stub() as server:
         sender = forwarder(store, server.port)
         sender.send_some()
-        connection = apsw.Connection(str(store))
-        connection.execute(
-            "INSERT INTO batch(seq, t_min, t_max, run, committed, revised) VALUES(41, ?, ?, 1, ?, 2)",
-            (EVENING, EVENING + 480 * 60_000, NOW),
-        )
-        connection.close()
+        announce_revised(store)
         server.writes.clear()
         assert sender.send_some() == len(night())
         sender.close()
