@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from tests.bench import many_halls, pages_of_help
+from tests.bench import air, many_halls, pages_of_help
+from tests.bench.__main__ import measure
 from tests.bench.rows import Found, Row, Section, compared, spell, turns
 from tests.bench.sections import SECTIONS
 from tests.bench.table import BEGIN, COLUMNS, END, Measured, between_marks, cells, for_help
@@ -41,6 +45,37 @@ def test_every_section_of_the_page_is_one_of_the_codes_with_its_columns() -> Non
     assert (
         inside.count("\n| ") == sum(len(section.rows) + 1 for section in SECTIONS) + len(MEASURED.machine) + 1
     )
+
+
+def test_the_command_prints_the_rows_of_a_section_and_tells_its_progress_beside_them() -> None:
+    """The real command, on the section that takes least."""
+    root = pages_of_help.HELP.parent.parent
+    done = subprocess.run(
+        [sys.executable, "-P", "-m", "tests.bench", "--only", "air"],
+        env=os.environ | {"PYTHONPATH": str(root)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    lines = done.stdout.splitlines()
+    assert lines[0].split() == ["Moist", "air", *" ".join(COLUMNS[1:]).split()]
+    for row, line in zip(air.ROWS.values(), lines[1:], strict=False):
+        assert line.startswith(row.what)
+        assert row.beside in line
+        assert "not measured" not in line
+    assert "1 of 1: air" in done.stderr
+
+
+def test_a_section_that_cannot_be_measured_is_told_and_stops_nothing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    lost = Section("no such section", "Lost", ROWS, dict)
+    measured = measure([lost])
+    assert measured.failed == {"no such section": "it ended with 2"}
+    told = capsys.readouterr()
+    assert told.out.count("not measured") == len(ROWS)
+    assert "not measured: it ended with 2" in told.err
 
 
 ROWS = {
