@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from dashboard.door.least import NOWHERE, TABLE, least_of
+from dashboard.door.tokens import SCOPES
 from dashboard.door.visitor import Role
-from tests.door.house import House
+from tests.door.house import BOSS, Caller, House
 
 
 def routes(of: Any, prefix: str = "") -> Iterator[tuple[str, str]]:
@@ -45,25 +46,78 @@ def test_no_route_lies_nowhere(house: House) -> None:
     assert house.signed_in("Kim").get(NOWHERE).status_code == 404
 
 
+def asked(caller: Caller, method: str, path: str) -> int:
+    """How a request is answered that is right but for who sends it; its body is of no form that is taken."""
+    send = {"content-type": "image/png" if "photos" in path else "application/json"}
+    if method == "GET":
+        return caller.get(filled(path)).status_code
+    return caller.post(filled(path), {"any": 1}, **send).status_code
+
+
+def refused_all(house: House, caller: Caller, status: int, role: Role, scopes: tuple[str, ...] = ()) -> int:
+    """Asks for every route that takes more than this; each is refused, and nothing has changed. How many there were."""
+    before = house.shop.logbook.events(), house.door.accounts.all()
+    tried = 0
+    for method, path in routes(house.shop.app):
+        found = least_of(method, filled(path))
+        if found is None or found[1].role is Role.ANYONE:
+            continue
+        if found[1].role <= role or found[1].scope in scopes:
+            continue
+        assert asked(caller, method, path) == status, (method, path)
+        tried += 1
+    assert (house.shop.logbook.events(), house.door.accounts.all()) == before
+    return tried
+
+
 @pytest.mark.parametrize("who", ["", "Sam", "Robin"])
 def test_nobody_gets_through_a_route_that_asks_for_more(house: House, who: str) -> None:
     caller = house.signed_in(who) if who else house.caller()
     role = {"": Role.ANYONE, "Sam": Role.LOOK, "Robin": Role.WORK}[who]
-    before = house.shop.logbook.events(), house.door.accounts.all()
-    tried = 0
-    for method, path in routes(house.shop.app):
-        least = least_of(method, filled(path))
-        if least is None or least[1].role <= role:
-            continue
-        kind = "image/png" if "photos" in path else "application/json"
-        send = {"content-type": kind}
-        answer = (
-            caller.get(filled(path)) if method == "GET" else caller.post(filled(path), {"any": 1}, **send)
-        )
-        assert answer.status_code == (403 if who else 401), (method, path)
-        tried += 1
+    tried = refused_all(house, caller, 403 if who else 401, role)
     assert tried > {"": 50, "Sam": 20, "Robin": 10}[who]
-    assert (house.shop.logbook.events(), house.door.accounts.all()) == before
+
+
+def test_a_shop_phone_manages_nothing(house: House) -> None:
+    caller = house.signed_in("Kim")
+    assert caller.post("/door/phone", {"name": "bench"}).status_code == 200
+    assert refused_all(house, caller, 403, Role.WORK) > 10
+
+
+@pytest.mark.parametrize("scopes", [(scope,) for scope in SCOPES] + [SCOPES])
+def test_a_token_gets_through_no_route_beyond_its_scopes(house: House, scopes: tuple[str, ...]) -> None:
+    caller = house.token(*scopes)
+    assert refused_all(house, caller, 403, Role.ANYONE, scopes) > 50
+    # and not because it is no good at all
+    within = [
+        key for key in routes(house.shop.app) if TABLE[" ".join(key)].scope in scopes and key[0] == "GET"
+    ]
+    ways = within or [("POST", "/api/alarms/unquiet")]
+    assert not {asked(caller, *way) for way in ways if way[1] != "/api/changes"} & {401, 403}
+
+
+@pytest.mark.parametrize("ended", ["signed out", "removed", "of another kind", "revoked", "made up"])
+def test_what_counted_once_or_never_is_a_stranger_everywhere(house: House, ended: str) -> None:
+    caller = (
+        house.signed_in("Kim")
+        if ended in ("signed out", "removed", "of another kind")
+        else house.token(*SCOPES)
+    )
+    match ended:
+        case "signed out":
+            cookie = caller.cookie
+            assert caller.post("/door/out").status_code == 200
+            caller.cookie = cookie
+        case "removed":
+            house.door.accounts.add("Lee", Role.MANAGE, "quarry plum lantern", BOSS, "")
+            house.door.accounts.remove(house.door.accounts.named("Kim"), BOSS, "")
+        case "of another kind":
+            caller = house.caller(authorization=f"Bearer {caller.cookie.partition('=')[2]}")
+        case "revoked":
+            house.door.tokens.revoke(house.door.tokens.all()[0].id, BOSS, "")
+        case "made up":
+            caller = house.caller(authorization="Bearer " + "A" * 43)
+    assert refused_all(house, caller, 401, Role.ANYONE) > 50
 
 
 def test_a_route_in_no_line_is_refused(house: House) -> None:
