@@ -106,6 +106,11 @@ class Follower:
             del self._owed[0]
         return touched
 
+    def seqs_of(self, probes: Iterable[str]) -> dict[str, int]:
+        """What `batch` means for the sites of those probes; empty in a house of one."""
+        sites = {self.site_of.get(probe, "") for probe in probes}
+        return {site: seq for site, seq in self.seqs.items() if site in sites}
+
     def unsure(self, probes: Iterable[str]) -> tuple[Unsure, ...]:
         """The stretches whose place in time is not known exactly, by the clocks that those probes go by."""
         return unsure_of(self.clocks, {self.site_of.get(probe, "") for probe in probes})

@@ -52,7 +52,7 @@ def facts_of(
         air=stays.air(panel, Quantity.TEMPERATURE, asked),
         humidity=stays.air(panel, Quantity.RELATIVE_HUMIDITY, asked),
         batch=follower.batch,
-        seqs=follower.seqs,
+        seqs=follower.seqs_of(panel.probes),
         unsure=follower.unsure(panel.probes),
         weather=weather,
         lots=lots or {},

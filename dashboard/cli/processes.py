@@ -68,9 +68,14 @@ def commands(names: list[str], settings: Path, demo_clock: str | None) -> dict[s
 def collect(arguments: argparse.Namespace) -> int:
     from collector.app import collect
 
+    settings = settings_of(arguments)
+    if settings.read_from is not None:
+        raise CommandError(
+            f"{arguments.settings}: [read_from] stands there: nothing is collected on this machine"
+        )
     heartbeat = Heartbeat.of_environment()
     clock = DemoClock.parse(arguments.demo_clock) if arguments.demo_clock else SteadyClock(this_machine())
-    return collect(settings_of(arguments), clock, stop_of(arguments), heartbeat)
+    return collect(settings, clock, stop_of(arguments), heartbeat)
 
 
 def watch(arguments: argparse.Namespace) -> int:

@@ -150,6 +150,10 @@ def _telling(file: _File, settings: Settings) -> Iterable[Line]:
     if server is not None:
         text = LABELS["set_forward_at"].format(at=without_login(server.url), bucket=server.bucket)
     yield Line(LABELS["set_forward"], text, file.line("forward"))
+    if settings.read_from is not None:
+        at, sites = without_login(settings.read_from.url), ", ".join(settings.read_from.sites)
+        text = LABELS["set_read_from_at"].format(at=at, sites=sites)
+        yield Line(LABELS["set_read_from"], text, file.line("read_from"))
 
 
 def _files(file: _File, path: Path, settings: Settings) -> Iterable[Line]:

@@ -71,6 +71,8 @@ SHOP_LABELS: dict[str, str] = {
     "set_announce": "Verdicts to a broker",
     "set_forward": "Readings to a server",
     "set_forward_at": "{at}, bucket {bucket}",
+    "set_read_from": "Readings from a server",
+    "set_read_from_at": "{at}, sites {sites}",
     "set_notices": "People told of alarms",
     "set_nobody": "nobody",
     "set_nowhere": "no",

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from collector.store.schema import NotYet, StoreError
+from collector.web_address import without_login
 
 CONNECT_S = 2.0
 READ_S = 5.0
@@ -42,7 +43,7 @@ class Asking:
             import urllib3
         except ImportError as error:
             raise StoreError("the library that asks servers is missing: install coldshed[server]") from error
-        self.url = url.rstrip("/")
+        self.url = without_login(url).rstrip("/")
         self._scheme = scheme
         self._token_file = token_file
         self._monotonic = monotonic

@@ -59,8 +59,11 @@ class InfluxQL:
 def _series(body: bytes, url: str) -> Iterator[dict[str, Any]]:
     """Of one answer, which is one JSON text, or one in each line. Raises one of ODD for what is none."""
     cut_short = False
-    for document in (json.loads(line) for line in body.splitlines() if line.strip()):
-        results: list[dict[str, Any]] = document.get("results", [])
+    documents = [json.loads(line) for line in body.splitlines() if line.strip()]
+    if not documents:
+        raise ValueError("it is empty")
+    for document in documents:
+        results: list[dict[str, Any]] = [] if "error" in document else document["results"]
         # An error stands in an answer of status 200 too.
         for error in (item["error"] for item in (document, *results) if "error" in item):
             raise Unanswered(f"{url} refuses a query: {error}")

@@ -45,7 +45,7 @@ class Gap:
 
 
 class SiteReader:
-    """For one thread at a time, apart from held(), which may be asked by any. Raises Unanswered as its engine does."""
+    """For one thread at a time, apart from held() and latest(), which any may ask. Each may raise Unanswered."""
 
     def __init__(self, engine: Engine, name: str, steady: Callable[[], float] = time.monotonic) -> None:
         self.name = name
@@ -217,24 +217,32 @@ class SiteReader:
         return [item for item in list(self._revisions.values()) if item.t_min <= end and item.t_max >= start]
 
     def latest(self, keys: Iterable[Key], now: int) -> dict[Key, Reading]:
-        """The newest reading of each series that has any. What was found is kept up with by the commits."""
+        """The newest reading of each series that has any. What was found is kept up with by the commits; for any
+        thread.
+        """
         keys = list(keys)
+        known = dict(self._latest)
         for quantity in Quantity:
-            self._search([probe for probe, of in keys if of is quantity], quantity, now)
-        return {key: reading for key in keys if (reading := self._latest.get(key)) is not None}
+            missing = {probe for probe, of in keys if of is quantity and (probe, of) not in known}
+            known |= self._search(missing, quantity, now)
+        return {key: reading for key in keys if (reading := known.get(key)) is not None}
 
-    def _search(self, probes: Iterable[str], quantity: Quantity, now: int) -> None:
-        missing = {probe for probe in probes if (probe, quantity) not in self._latest}
-        end = LAST_MS
+    def _search(self, missing: set[str], quantity: Quantity, now: int) -> dict[Key, Reading | None]:
+        """None of those that have none. Kept only if no commit came meanwhile, which may have brought a newer one."""
+        found: dict[Key, Reading | None] = {}
+        upto, end = self.seq, LAST_MS
         for back in BACK_MS:
             if not missing or end < 0:
                 break
             start = max(0, now - back)
             for (probe, of), one in self.held(start, end, sorted(missing), quantity).items():
-                self._latest[probe, of] = one.reading(probe, of, -1)
+                found[probe, of] = one.reading(probe, of, -1)
                 missing.discard(probe)
             end = start - 1
-        self._latest |= dict.fromkeys([(probe, quantity) for probe in missing])
+        found |= dict.fromkeys([(probe, quantity) for probe in missing])
+        if self.seq == upto:
+            self._latest |= found
+        return found
 
 
 def _seen(rows: Sequence[Rows], commit: Commit) -> int:
