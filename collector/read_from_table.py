@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from collector.source_tables import Name, Table
+from collector.web_address import without_login
 
 Server = Literal["influxdb", "influxdb-1", "victoria-metrics"]
 SiteName = Annotated[Name, Field(pattern=r"^[^:]+$")]
@@ -30,6 +31,15 @@ class ReadFrom(Table):
     token_file: str | None = None
     ca_file: str | None = None
     sites: tuple[SiteName, ...] = Field(min_length=1)
+
+    @field_validator("url")
+    @classmethod
+    def _has_no_login(cls, url: str) -> str:
+        if without_login(url) != url:
+            raise ValueError(
+                "more than an address: what logs in stands alone in the file that token_file names"
+            )
+        return url
 
     @model_validator(mode="after")
     def _is_whole(self) -> Self:

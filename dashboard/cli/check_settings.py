@@ -58,6 +58,8 @@ def secret_findings(settings: Settings) -> Iterator[Finding]:
     named = [(who, name) for who, login in logins for name in (login.password_file, login.key_file)]
     if settings.forward is not None:
         named.append(("forward", settings.forward.token_file))
+    if settings.read_from is not None:
+        named.append(("read_from", settings.read_from.token_file))
     for who, name in named:
         if name is not None:
             yield secret_finding(who, settings.folder / name)
