@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,6 +27,8 @@ from collector.store.spans import AT, JOINED, served_between
 from collector.store.summaries import HOUR_MS, Summary
 
 LONGEST_READ_S = 1.0
+LEAST_RANGE_MS = 60_000
+"""What takes too long is read in halves, and those in halves, down to this."""
 
 Samples = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]
 """Times (UTC ms, ascending), values (SI) and Quality bits, equally long."""
@@ -84,8 +86,14 @@ class HeardName:
     last_at: int
 
 
+class TooLong(StoreError):
+    """A read was cut off after LONGEST_READ_S."""
+
+
 class Reader:
-    """Reads the store; for one thread at a time. A read that would take over a second raises StoreError."""
+    """Reads the store; for one thread at a time. A read that would take over a second raises TooLong; of many readings
+    it is tried again in shorter ranges first.
+    """
 
     def __init__(self, connection: apsw.Connection) -> None:
         """On a connection that is open already, such as the writer's own of a store in memory."""
@@ -149,6 +157,15 @@ class Reader:
     def _series(
         self, what: str, row: np.dtype[Any], probe: str, quantity: Quantity, start_ms: int, end_ms: int
     ) -> list[NDArray[Any]]:
+        parts = list(
+            _halved(lambda start, end: self._table(what, row, probe, quantity, start, end), start_ms, end_ms)
+        )
+        table = parts[0] if len(parts) == 1 else np.concatenate(parts)
+        return [np.ascontiguousarray(table[name]) for name in row.names or ()]
+
+    def _table(
+        self, what: str, row: np.dtype[Any], probe: str, quantity: Quantity, start_ms: int, end_ms: int
+    ) -> NDArray[Any]:
         where = f"{JOINED} WHERE r.series = (SELECT id FROM series WHERE probe = ? AND quantity = ?)"
         bindings = (probe, quantity.value)
         with self._in_time() as connection:
@@ -160,23 +177,27 @@ class Reader:
         if len(found) > 1:  # runs that were moved may lie among, and in theory upon, other rows
             table = table[np.lexsort((table["value"], table["at"]))]
             table = table[np.diff(table["at"], prepend=-1) != 0]
-        return [np.ascontiguousarray(table[name]) for name in row.names or ()]
+        return table
 
     def every(self, start_ms: int, end_ms: int) -> dict[tuple[str, Quantity], Samples]:
         """Every series from start to end, both ends in, whatever its quality: one pass, where samples() of each in turn
         would look at all readings each time. Those without a reading there are left out.
         """
-        what = f"r.series, {AT}, r.value, r.quality"
         with self._in_time() as connection:
             names = {number: (probe, Quantity(of)) for number, probe, of in _all(connection, _SERIES)}
+        table = np.concatenate(list(_halved(self._every_row, start_ms, end_ms)))
+        table = table[np.lexsort((table["value"], table["at"], table["series"]))]
+        cuts = np.flatnonzero(np.diff(table["series"])) + 1
+        return {names[int(part["series"][0])]: _once(part) for part in np.split(table, cuts) if len(part)}
+
+    def _every_row(self, start_ms: int, end_ms: int) -> NDArray[Any]:
+        what = f"r.series, {AT}, r.value, r.quality"
+        with self._in_time() as connection:
             found = [
                 np.fromiter(rows, dtype=_EVERY_ROW)
                 for rows in served_between(connection, what, f"{JOINED} WHERE 1", (), start_ms, end_ms)
             ]
-        table = np.concatenate(found)
-        table = table[np.lexsort((table["value"], table["at"], table["series"]))]
-        cuts = np.flatnonzero(np.diff(table["series"])) + 1
-        return {names[int(part["series"][0])]: _once(part) for part in np.split(table, cuts) if len(part)}
+        return np.concatenate(found)
 
     def readings_after(self, seq: int, limit: int) -> tuple[list[Reading], int]:
         """Readings of the batches after `seq`, whole batches only, until there are `limit` or more.
@@ -333,13 +354,26 @@ class Reader:
             with cut_off(self._connection, LONGEST_READ_S, time.monotonic):
                 yield self._connection
         except apsw.InterruptError as error:
-            raise StoreError(
+            raise TooLong(
                 f"reading took longer than {LONGEST_READ_S:g} s and was cut off: ask for a shorter range"
             ) from error
         except (apsw.CorruptError, apsw.NotADBError, UnicodeDecodeError) as error:
             raise Damaged(f"{READINGS.name} is damaged ({error}): keep it, and restore a backup") from error
         except apsw.Error as error:
             raise StoreError(f"{READINGS.name} cannot be read: {error}") from error
+
+
+def _halved(read: Callable[[int, int], NDArray[Any]], start_ms: int, end_ms: int) -> Iterator[NDArray[Any]]:
+    """What `read` gives of these times, both ends in; one after the other where it would take too long at once."""
+    try:
+        yield read(start_ms, end_ms)
+        return
+    except TooLong:
+        if end_ms - start_ms <= LEAST_RANGE_MS:
+            raise
+    middle = (start_ms + end_ms) // 2
+    yield from _halved(read, start_ms, middle)
+    yield from _halved(read, middle + 1, end_ms)
 
 
 def _once(table: NDArray[Any]) -> Samples:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from collector.arrival import Delivery
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store import spans
 from collector.store.reader import Batch, Reader
 from collector.store.readings_schema import READINGS
 from collector.store.schema import Locked, NotYet, StoreError, _version, open_writer
@@ -221,6 +222,37 @@ def test_a_read_over_a_second_is_cut_off_with_a_sentence(
     monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", -1.0)
     with pytest.raises(StoreError, match="shorter range"):
         reader.samples("S1", TEMPERATURE, T0, T0 + 30_000)
+
+
+def test_what_would_take_over_a_second_is_read_in_shorter_ranges(
+    writer: Writer, reader: Reader, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A clock that runs only while rows are looked at: a tenth of a second for each so many steps."""
+    monkeypatch.setattr("collector.store.schema.LOOK_AGAIN_STEPS", 1000)
+    for first in range(0, 20_000, 4_000):
+        writer.commit([reading(T0 + i * 10_000, i) for i in range(first, first + 4_000)])
+    whole, every = (
+        reader.samples("S1", TEMPERATURE, T0, T0 + 200_000_000),
+        reader.every(T0, T0 + 200_000_000),
+    )
+    looks = [0.0]
+
+    def monotonic() -> float:
+        looks[0] += 0.1
+        return looks[0]
+
+    monkeypatch.setattr("collector.store.reader.time.monotonic", monotonic)
+    reads: list[int] = []
+    places = spans._places
+    monkeypatch.setattr(spans, "_places", lambda *of: (reads.append(1), places(*of))[1])
+    parted = reader.samples("S1", TEMPERATURE, T0, T0 + 200_000_000)
+    assert len(reads) > 4
+    for one, other in zip(whole, parted, strict=True):
+        assert one.tolist() == other.tolist()
+    for one, other in zip(
+        every["S1", TEMPERATURE], reader.every(T0, T0 + 200_000_000)["S1", TEMPERATURE], strict=True
+    ):
+        assert one.tolist() == other.tolist()
 
 
 def test_a_reader_that_comes_while_the_file_is_being_made_does_not_take_it_for_a_foreign_one(
