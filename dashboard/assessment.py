@@ -55,6 +55,15 @@ class Curve:
     dew_point_C: tuple[float | None, ...]
     outlook_C: tuple[float | None, ...]
 
+    def to_json(self) -> str:
+        """Inverse of from_json()."""
+        return _json(self)
+
+    @classmethod
+    def from_json(cls, text: str) -> Curve:
+        """Raises ValueError or TypeError for a text that to_json() did not write."""
+        return cls(**{key: tuple(value) for key, value in json.loads(text).items()})
+
 
 @dataclass(frozen=True)
 class Night:
@@ -149,9 +158,14 @@ class Assessment:
         """Whether every reader must say "not known" at `now` (UTC ms): past its time, or before it was worked out."""
         return now >= self.good_until or now < self.at - CLOCK_MS
 
+    @property
+    def without_curve(self) -> Assessment:
+        """The same without the traces of its chart, which are most of it."""
+        return dataclasses.replace(self, curve=None)
+
     def to_json(self) -> str:
         """Inverse of from_json()."""
-        return json.dumps(self, default=_plain, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+        return _json(self)
 
     @classmethod
     def from_json(cls, text: str) -> Assessment:
@@ -176,6 +190,10 @@ class Assessment:
             curve=Curve(**{key: tuple(value) for key, value in curve.items()}) if curve else None,
             night=_night(night) if night else None,
         )
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, default=_plain, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:

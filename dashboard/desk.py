@@ -11,6 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -72,6 +73,7 @@ class Desk:
             v_plotly=files.plotly,
             has_door=has_door,
         )
+        self._drawn: dict[object, Markup] = {}
         self._paper = Paper(shop.site, shop.invented, files.version)
 
     def view(self) -> View:
@@ -141,6 +143,23 @@ class Desk:
     def round(self, view: View, zone: str | None = None) -> strips.Round:
         """As the page shows it: of all zones or of one, those that wait folded where there are many."""
         return strips.folded(strips.round_of(self.panels(), self.latest(), view, zone))
+
+    def drawn(self, found: strips.Round, several: bool, columns: bool) -> list[Markup]:
+        """The strips of a round as HTML. Of many panels few have changed since the page before, whose strips are kept.
+
+        several   of more than one zone; columns   each zone has its own
+        """
+        template, before, now = (
+            self._templates.get_template("round_strip.html"),
+            self._drawn,
+            dict[object, Markup](),
+        )
+        for strip in found.strips:
+            column = found.zones.index(strip.zone) + 1 if columns else 0
+            key = strip, several, column
+            now[key] = before.get(key) or Markup(template.render(strip=strip, several=several, column=column))
+        self._drawn = now
+        return list(now.values())
 
     def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page; 304 if the browser's copy differs in nothing but the time it was made."""

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cached_property, lru_cache
 from string import Formatter
 from zoneinfo import ZoneInfo
 
@@ -70,7 +71,7 @@ class View:
     @property
     def hour(self) -> int:
         """The hour of the viewer's day, 0 to 23."""
-        return self._local(self.now).hour
+        return self._here.hour
 
     @property
     def local_field(self) -> str:
@@ -79,10 +80,9 @@ class View:
 
     def sentence(self, say: Say) -> str:
         """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
-        template = words.KEYS[say.key]
         whole = say.key in words.HEADLINES or say.key in words.ALARMS
         parts = []
-        for literal, name, _, _ in Formatter().parse(template):
+        for literal, name in _parts(words.KEYS[say.key]):
             parts.append(literal)
             if name:
                 parts.append(self._value(name, say.values[name], whole, say.key))
@@ -108,7 +108,7 @@ class View:
 
     def clock(self, at: int) -> str:
         """Wall time to the minute of a UTC ms; day if not today, and which time on a clock-change night."""
-        local, here = self._local(at), self._local(self.now)
+        local, here = self._local(at), self._here
         text = f"{local:%H:%M}"
         days = abs((local.date() - here.date()).days)
         if days:
@@ -187,7 +187,11 @@ class View:
         return words.LABELS["ago"].format(span=self.hours(gone / HOUR))
 
     def _local(self, at: int) -> datetime:
-        return datetime.fromtimestamp(at / 1000, UTC).astimezone(self.zone)
+        return _local(self.zone, at)
+
+    @cached_property
+    def _here(self) -> datetime:
+        return self._local(self.now)
 
     def _value(self, name: str, value: Value, whole: bool, key: str) -> str:
         suffix = name.rpartition("_")[2] if "_" in name else ""
@@ -209,6 +213,18 @@ class View:
         if name in words.CHOICES and value not in words.CHOICES[name]:
             raise KeyError(f"{key}: {name} is {value!r}; allowed: {', '.join(words.CHOICES[name])}")
         return words.SHOWN.get(name, {}).get(str(value), str(value))
+
+
+@lru_cache(maxsize=512)
+def _local(zone: ZoneInfo, at: int) -> datetime:
+    """Many panels tell the same times: they stand on a grid."""
+    return datetime.fromtimestamp(at / 1000, UTC).astimezone(zone)
+
+
+@lru_cache(maxsize=1024)
+def _parts(template: str) -> tuple[tuple[str, str | None], ...]:
+    """Literal words, each with the name of the value that follows them."""
+    return tuple((literal, name) for literal, name, _, _ in Formatter().parse(template))
 
 
 def _number(value: float, name: str, step: float) -> str:

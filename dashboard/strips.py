@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import islice
 
 from dashboard.assess import HELD_RANK
 from dashboard.assessment import Assessment
@@ -99,7 +101,8 @@ def strip(panel: Panel, assessment: Assessment | None, view: View, started: bool
 
     An answer from before the newest entry, or before one was taken back, is none.
     """
-    return replace(_answered(panel, assessment, view, started), washed=_washed(panel, view))
+    made, washed = _answered(panel, assessment, view, started), _washed(panel, view)
+    return made if washed is None else replace(made, washed=washed)
 
 
 def _answered(panel: Panel, assessment: Assessment | None, view: View, started: bool) -> Strip:
@@ -119,19 +122,20 @@ def _answered(panel: Panel, assessment: Assessment | None, view: View, started: 
         )
         return _unknown(panel, Say("too_old"), said, view, assessment)
     verdict = assessment.verdict
+    headline = view.sentence(verdict.headline)
     return Strip(
         panel=panel.id,
         title=title(panel),
         kind=verdict.kind,
         mark=verdict.mark,
-        headline=view.sentence(verdict.headline),
+        headline=headline,
         ahead=view.ahead(verdict.headline),
         why=_brief(_reasons(panel, verdict, view)),
         button=button(panel, assessment),
         known=verdict.kind is not Kind.NOT_KNOWN,
         rank=verdict.rank,
         good_until=assessment.good_until,
-        last_said=last_said(assessment, view),
+        last_said=_said_at(assessment.at, headline, view),
         worked_out=assessment.at,
         readings_to=assessment.readings_to,
         zone=panel.zone,
@@ -148,8 +152,11 @@ def _washed(panel: Panel, view: View) -> str | None:
 
 def last_said(assessment: Assessment, view: View) -> str:
     """ "Last said 06:12: Recoat before 06:50." """
-    said = view.sentence(assessment.verdict.headline)
-    return LABELS["last_said"].format(at=view.clock(assessment.at), said=said)
+    return _said_at(assessment.at, view.sentence(assessment.verdict.headline), view)
+
+
+def _said_at(at: int, headline: str, view: View) -> str:
+    return LABELS["last_said"].format(at=view.clock(at), said=headline)
 
 
 def title(panel: Panel) -> str:
@@ -231,9 +238,10 @@ def round_of(
     )
 
 
-def counted(title: str) -> list[tuple[int, str]]:
+@lru_cache(maxsize=4096)
+def counted(title: str) -> tuple[tuple[int, str], ...]:
     """To order names by: "Hull 2" before "Hull 10"."""
-    return [(int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", title)]
+    return tuple((int(part), "") if part.isdecimal() else (0, part) for part in re.split(r"(\d+)", title))
 
 
 def is_long(panels: int) -> bool:
@@ -253,17 +261,17 @@ def _only_waits(item: Strip) -> bool:
     return waits and item.button.href == f"/panels/{item.panel}"
 
 
-def _reasons(panel: Panel, verdict: Verdict, view: View) -> list[str]:
+def _reasons(panel: Panel, verdict: Verdict, view: View) -> Iterator[str]:
     """Why, in sentences; of a washed panel the first, since who washed it, and when, stands below it."""
     if panel.washed_at is None:
-        return [view.sentence(say) for say in verdict.why]
-    return [view.sentence(say) for say in verdict.why if say.key != "why_washed"][:1]
+        return (view.sentence(say) for say in verdict.why)
+    return islice((view.sentence(say) for say in verdict.why if say.key != "why_washed"), 1)
 
 
-def _brief(sentences: list[str]) -> str:
+def _brief(sentences: Iterator[str]) -> str:
     """As many whole sentences as two lines of a phone hold, at least the first."""
-    text = "".join(sentences[:1])
-    for sentence in sentences[1:]:
+    text = next(sentences, "")
+    for sentence in sentences:
         if len(text) + len(sentence) >= TWO_LINES:
             break
         text += " " + sentence

@@ -139,7 +139,7 @@ class Watch:
                 continue
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower, self._settling)
-            self._latest[panel.id] = item
+            self._latest[panel.id] = item.without_curve
             self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
             self.waiting -= 1

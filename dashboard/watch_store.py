@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ import apsw
 
 from collector.store.schema import NotYet, Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.alarm import Alarm as Alarm
-from dashboard.assessment import Assessment
+from dashboard.assessment import Assessment, Curve
 from dashboard.logbook import LogbookReader
 from model.verdict import Say
 
@@ -63,6 +64,8 @@ WATCH = Schema(
         ALTER TABLE alarm ADD COLUMN panels TEXT NOT NULL DEFAULT '[]';
         ALTER TABLE alarm ADD COLUMN urgent INTEGER NOT NULL DEFAULT 1;
         """,
+        # The chart's traces apart from the rest of the answer: who looks at all panels does not read them.
+        "ALTER TABLE assessment ADD COLUMN curve TEXT;",
     ),
 )
 
@@ -121,8 +124,17 @@ class WatchWriter:
     @staticmethod
     def _save_one(connection: apsw.Connection, seq: int, item: Assessment) -> None:
         connection.execute(
-            "INSERT OR REPLACE INTO assessment(panel, seq, at, good_until, batch, body) VALUES (?, ?, ?, ?, ?, ?)",
-            (item.panel, seq, item.at, item.good_until, item.batch, item.to_json()),
+            "INSERT OR REPLACE INTO assessment(panel, seq, at, good_until, batch, body, curve)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (
+                item.panel,
+                seq,
+                item.at,
+                item.good_until,
+                item.batch,
+                item.without_curve.to_json(),
+                None if item.curve is None else item.curve.to_json(),
+            ),
         )
         headline = _say(item.verdict.headline)
         last = next(
@@ -155,34 +167,36 @@ class WatchReader:
             connection.close()
 
     def latest(self) -> list[Assessment]:
-        """The newest assessment of every panel."""
-        return self._assessments("", ())
+        """The newest assessment of every panel, without the traces of its chart.
 
-    def assessment(self, panel: str) -> Assessment | None:
-        """The newest assessment of one panel, None if there is none yet."""
-        found = self._assessments("WHERE panel = ?", (panel,))
-        return found[0] if found else None
-
-    def _assessments(self, where: str, values: tuple[Any, ...]) -> list[Assessment]:
-        """Those that were read before are kept: to read a night's curve takes longer than to show it."""
+        Those that were read before are kept.
+        """
         connection = open_reader(self._path, WATCH)
         try:
             connection.execute("BEGIN")  # what is listed is still there when it is read
-            made = list(
-                connection.execute(f"SELECT panel, seq, at FROM assessment {where} ORDER BY panel", values)
-            )
+            made = list(connection.execute("SELECT panel, seq, at FROM assessment ORDER BY panel"))
             with self._lock:
+                kept = {}
                 for panel, *version in made:
-                    if panel not in self._kept or self._kept[panel][0] != version:
+                    known = self._kept.get(panel)
+                    if known is None or known[0] != version:
                         (body,) = next(
                             connection.execute("SELECT body FROM assessment WHERE panel = ?", (panel,))
                         )
-                        self._kept[panel] = version, Assessment.from_json(body)
-                if not where:
-                    self._kept = {panel: self._kept[panel] for panel, *_ in made}
-                return [self._kept[panel][1] for panel, *_ in made]
+                        known = version, Assessment.from_json(body).without_curve
+                    kept[panel] = known
+                self._kept = kept
+                return [item for _, item in kept.values()]
         finally:
             connection.close()
+
+    def assessment(self, panel: str) -> Assessment | None:
+        """The newest assessment of one panel, None if there is none yet."""
+        rows = self._rows("SELECT body, curve FROM assessment WHERE panel = ?", (panel,))
+        if not rows:
+            return None
+        item = Assessment.from_json(rows[0][0])
+        return item if rows[0][1] is None else replace(item, curve=Curve.from_json(rows[0][1]))
 
     def said(self, panel: str) -> list[tuple[int, str, str]]:
         """Each headline of a panel as it was shown: since when, the state, and the Say as JSON; in order."""

@@ -31,6 +31,7 @@ def router(desk: Desk) -> APIRouter:
             view,
             tab="round",
             round=found,
+            drawn=desk.drawn,
             many=is_long(sum(not panel.closed for panel in desk.panels().values())),
             findable=len(found.strips) > FIND_BEYOND,
             zone=zone,
