@@ -131,9 +131,9 @@ def _slices(start: int, end: int) -> Iterator[tuple[int, int]]:
 def _brought(
     connection: apsw.Connection, batch: _Batch, start: int, end: int
 ) -> Iterator[tuple[object, ...]]:
-    """The readings of a batch, start and end in raw times."""
+    """The readings of a batch, start and end in raw times; the plus as in Reader.readings_after."""
     return connection.execute(
-        f"SELECT {_WHAT} {_SERIES} WHERE r.t BETWEEN ? AND ? AND r.batch = ?", (start, end, batch.seq)
+        f"SELECT {_WHAT} {_SERIES} WHERE r.t BETWEEN ? AND ? AND +r.batch = ?", (start, end, batch.seq)
     )
 
 
