@@ -85,6 +85,11 @@ class Server:
             )
         wait_until(self._ready, f"{self._command[0]} on port {self.port}; see {log}")
 
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
     def stop(self) -> None:
         """Asks it to end and waits for it."""
         self._end(signal.SIGTERM)
