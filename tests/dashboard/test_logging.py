@@ -34,6 +34,53 @@ def test_a_double_tap_is_one_entry(shop: FakeShop, client: Client) -> None:
     assert len(shop.logbook.panels()["lid-4"].coats) == 3
 
 
+@pytest.mark.parametrize(
+    ("path", "other"),
+    [
+        ("/api/events", {"kind": "washed", "panel": "lid-4"}),
+        ("/api/events", {"kind": "coat mixed", "panel": "rib-1", "body": {"card": "invented-25min"}}),
+        ("/api/events", {"kind": "preference", "key": "unit", "value": "degF"}),
+        ("/api/panels", {"name": "Hatch", "zone": "shed", "substrate": "wood", "surface_probe": "S1"}),
+    ],
+)
+def test_another_entry_with_the_id_of_one_is_refused_and_not_taken_for_it(
+    shop: FakeShop, client: Client, path: str, other: dict[str, object]
+) -> None:
+    """It would be answered as if it had been logged, and be lost."""
+    tap = coat()
+    client.post("/api/events", tap)
+    before = shop.logbook.events()
+    answer = client.post(path, {"id": tap["id"], **other})
+    assert answer.status_code == 409
+    assert "id of its own" in answer.json()["error"]["what"]
+    assert shop.logbook.events() == before
+
+
+def test_what_comes_twice_is_answered_by_what_was_logged_first(shop: FakeShop, client: Client) -> None:
+    tap = coat()
+    first = client.post("/api/events", tap).json()
+    again = client.post("/api/events", tap | {"at": 253_000_000_000_000}).json()
+    assert again["said"] == first["said"]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"at": 253_370_764_800_000},
+        {"at": str(NOW)},
+        {"at": True},
+        {"body": {"card": "invented-25min", "peel_ply": 1}},
+        {"body": {"card": "invented-25min", "pot": {"resin_g": "200"}}},
+    ],
+)
+def test_a_time_beyond_the_calendar_and_a_text_for_a_number_are_refused(
+    shop: FakeShop, client: Client, told: dict[str, object]
+) -> None:
+    before = shop.logbook.events()
+    assert client.post("/api/events", coat(**told)).status_code == 422
+    assert shop.logbook.events() == before
+
+
 def test_a_coat_may_have_been_mixed_earlier_but_not_later_than_now(shop: FakeShop, client: Client) -> None:
     assert client.post("/api/events", coat(at=NOW - 20 * MINUTE)).status_code == 200
     assert shop.logbook.panels()["lid-4"].coats[-1].mixed_at == NOW - 20 * MINUTE

@@ -242,6 +242,9 @@ def test_weights_and_measures_as_people_write_them() -> None:
         ([("amount_g", "nan")], "amount_g"),
         ([("fills", "1.5")], "fills"),
         ([("cloth_gm2", "300")] * 9, "at most 8"),
+        ([("amount_g", "300"), *[("plies", "1")] * 9], "plies: 9 lines"),
+        ([("amount_g", "300"), ("plies", "many")], "plies"),
+        ([("cloth_gm2", "300"), ("cloth_ozyd2", "9")], "twice, as cloth_gm2 and cloth_ozyd2"),
     ],
 )
 def test_a_mix_that_makes_no_sense_is_refused_with_what_is_allowed(

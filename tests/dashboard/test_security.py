@@ -26,6 +26,25 @@ PAGES = [
 ]
 
 
+@pytest.mark.parametrize(
+    ("method", "path", "used"),
+    [
+        ("TRACE", "/", "GET"),
+        ("POST", "/api/round", "GET"),
+        ("GET", "/api/panels/lid-4/decisions", "POST"),
+        ("PUT", "/api/panels", "GET, POST"),
+        ("HEAD", "/api/round", "GET"),
+        ("DELETE", "/nowhere", "GET, POST"),
+    ],
+)
+def test_a_method_that_is_not_used_is_told_which_are(
+    client: Client, method: str, path: str, used: str
+) -> None:
+    """RFC 9110, 15.5.6: an answer of 405 must have Allow, the methods of what was asked for."""
+    answer = client.send(method, path, SAME)
+    assert (answer.status_code, answer.headers["allow"]) == (405, used)
+
+
 @pytest.mark.parametrize("path", [*PAGES, "/api/round", "/api/nowhere", "/static/old/coldshed.css"])
 def test_every_answer_carries_the_headers(client: Client, path: str) -> None:
     answer = client.get(path)
