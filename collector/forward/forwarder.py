@@ -15,7 +15,7 @@ from collector.clock import Clock
 from collector.forward.corrected import Correcting, Corrections, NoCorrections, Stored
 from collector.forward.link import Link, ServerError
 from collector.forward.portion import LINES, Sender
-from collector.forward.read_back import Sent, count_held
+from collector.forward.read_back import Sent, count_held, has_commits
 from collector.forward.state import ForwardState, NotHeld
 from collector.forward.telling import Known, Telling
 from collector.forward.waiting import Acknowledged, Waiting
@@ -229,7 +229,8 @@ class Forwarder:
             self._site, arrived.seq, arrived.since, half.taken, span, arrived.revised, tick
         )
         self._write([commit])
-        return Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, half.taken), half.rows
+        sent = Sent(arrived.since, arrived.seq, bool(arrived.revised), *span, half.taken, (tick,))
+        return sent, half.rows
 
     def _line(self, arrived: Arrived, reading: Reading, seq: int) -> str:
         revised_by = arrived.seq if arrived.revised else 0
@@ -260,6 +261,8 @@ class Forwarder:
         assert self._link is not None
         try:
             found = count_held(self._link, self._settings, self._site, sent)
+            if found >= sent.n and not has_commits(self._link, self._settings, self._site, sent):
+                return 0  # whoever reads there would not count them
         except ServerError as error:
             if not (error.alive or error.kind.isdecimal()):
                 raise

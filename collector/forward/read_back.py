@@ -1,8 +1,10 @@
-"""Asks a server how many of the readings it has that it has acknowledged."""
+"""Asks a server whether it has what it has acknowledged."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -17,6 +19,7 @@ class Sent:
     """`n` readings from t_min to t_max (UTC ms, both in), as in a commit line (store/time_series/lines.py).
 
     revised  False: of the batches after `since` up to `seq`. True: all that hold there by batch `seq`
+    ticks    of the commit lines that say so
     """
 
     since: int
@@ -25,11 +28,13 @@ class Sent:
     t_min: int
     t_max: int
     n: int
+    ticks: tuple[int, ...] = ()
 
     def with_next(self, later: Sent) -> Sent:
         """Both as one; neither is revised, and the later one follows."""
         t_min, t_max = min(self.t_min, later.t_min), max(self.t_max, later.t_max)
-        return Sent(self.since, later.seq, False, t_min, t_max, self.n + later.n)
+        n, ticks = self.n + later.n, self.ticks + later.ticks
+        return Sent(self.since, later.seq, False, t_min, t_max, n, ticks)
 
 
 class Asked(Protocol):
@@ -42,10 +47,30 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
     """How many of these readings the server shows. Raises ServerError if it does not say."""
     if not sent.n:
         return 0
-    try:
+    with _told_in_order():
         if settings.server == "victoria-metrics":
             return _exported(link, site, sent)
         return _counted(link, settings.bucket, site, sent)
+
+
+def has_commits(link: Asked, settings: Forward, site: str, sent: Sent) -> bool:
+    """Whether the server shows the lines that count these readings. Raises ServerError if it does not say."""
+    first, last = min(sent.ticks, default=0), max(sent.ticks, default=0)
+    with _told_in_order():
+        if settings.server == "victoria-metrics":
+            match = f'{{__name__="commit_seq",site={_label(site)}}}'
+            found = {at for part in _export(link, match, first, last) for at in part["timestamps"]}
+        else:
+            question = f"SELECT seq FROM commit WHERE site = {_text(site)}"
+            series = _query(link, settings.bucket, question, first, last)
+            found = {row[0] for part in series for row in part["values"]}
+    return found.issuperset(sent.ticks)
+
+
+@contextmanager
+def _told_in_order() -> Iterator[None]:
+    try:
+        yield
     except ODD as error:
         raise ServerError(
             f"the server answers what is no count ({error!r})", "no count", alive=True
@@ -54,34 +79,45 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
 
 def _counted(link: Asked, bucket: str, site: str, sent: Sent) -> int:
     """By InfluxQL, which counts at the server."""
-    name = as_sent(site).replace("\\", "\\\\").replace("'", "\\'")
-    which = f"""seq > {sent.since} AND seq <= {sent.seq} AND rev = ''"""
+    which = f"seq > {sent.since} AND seq <= {sent.seq} AND rev = ''"
     if sent.revised:
         which = f"rev = '{sent.seq}'"
-    question = (
-        f"SELECT count(value) FROM reading WHERE site = '{name}' AND {which} "
-        f"AND time >= {sent.t_min}ms AND time <= {sent.t_max}ms"
-    )
-    answer = json.loads(link.ask("/query", {"db": bucket, "q": question, "epoch": "ms"}))
-    result: dict[str, Any] = answer["results"][0]
-    if "error" in result:
-        raise ValueError(result["error"])
-    return sum(int(series["values"][0][1]) for series in result.get("series", []))
+    question = f"SELECT count(value) FROM reading WHERE site = {_text(site)} AND {which}"
+    found = _query(link, bucket, question, sent.t_min, sent.t_max)
+    return sum(int(series["values"][0][1]) for series in found)
 
 
 def _exported(link: Asked, site: str, sent: Sent) -> int:
-    """From the raw export, one line of JSON for some values of a series; a time may come twice after a repeat."""
-    rev = str(sent.seq) if sent.revised else ""
-    query = {
-        "match[]": f'{{__name__="reading_seq",site={json.dumps(as_sent(site), ensure_ascii=False)},rev="{rev}"}}',
-        "start": f"{sent.t_min / 1000:.3f}",
-        "end": f"{sent.t_max / 1000:.3f}",
-    }
+    """A time may come twice after a repeat."""
+    match = f'{{__name__="reading_seq",site={_label(site)},rev="{sent.seq if sent.revised else ""}"}}'
     seen = set()
-    for line in link.ask("/api/v1/export", query).splitlines():
-        part = json.loads(line)
+    for part in _export(link, match, sent.t_min, sent.t_max):
         series = (part["metric"].get("probe"), part["metric"].get("quantity"))
         for at, seq in zip(part["timestamps"], part["values"], strict=True):
             if sent.revised or sent.since < seq <= sent.seq:
                 seen.add((*series, at))
     return len(seen)
+
+
+def _query(link: Asked, bucket: str, question: str, first: int, last: int) -> list[dict[str, Any]]:
+    asked = f"{question} AND time >= {first}ms AND time <= {last}ms"
+    answer = json.loads(link.ask("/query", {"db": bucket, "q": asked, "epoch": "ms"}))
+    result: dict[str, Any] = answer["results"][0]
+    if "error" in result:
+        raise ValueError(result["error"])
+    found: list[dict[str, Any]] = result.get("series", [])
+    return found
+
+
+def _export(link: Asked, match: str, first: int, last: int) -> list[dict[str, Any]]:
+    """Raw: one line of JSON for some values of a series."""
+    query = {"match[]": match, "start": f"{first / 1000:.3f}", "end": f"{last / 1000:.3f}"}
+    return [json.loads(line) for line in link.ask("/api/v1/export", query).splitlines()]
+
+
+def _text(site: str) -> str:
+    return "'" + as_sent(site).replace("\\", "\\\\").replace("'", "\\'") + "'"
+
+
+def _label(site: str) -> str:
+    return json.dumps(as_sent(site), ensure_ascii=False)

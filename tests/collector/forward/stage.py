@@ -176,6 +176,8 @@ def expected(rows: Sequence[Reading], of: str) -> Series:
 Answer = tuple[int, dict[str, str], str]
 """Status, headers, body."""
 TAKEN: Answer = (204, {}, "")
+CUT: Answer = (0, {}, "")
+"""The connection ends without a word."""
 
 
 @dataclass
@@ -184,6 +186,8 @@ class Stub:
 
     answer: Callable[[str, list[str]], Answer] = lambda path, lines: TAKEN
     count: Callable[[], int] | None = None
+    behind: int | None = None
+    """The port of a real server that answers questions instead."""
     port: int = 0
     writes: list[tuple[str, list[str]]] = field(default_factory=list)
     tokens: list[str] = field(default_factory=list)
@@ -213,16 +217,27 @@ def stub(
             told.writes.append((self.path, lines))
             told.tokens.append(self.headers.get("Authorization", ""))
             status, headers, body = told.answer(self.path, lines)
+            if not status:
+                self.close_connection = True
+                return
             if status == 204:
                 told.taken += lines
             self._say(status, headers, body)
 
         def do_GET(self) -> None:
             told.questions.append(self.path)
+            if told.behind is not None:
+                with urllib.request.urlopen(
+                    f"http://127.0.0.1:{told.behind}{self.path}", timeout=30
+                ) as answer:
+                    self._say(200, {}, answer.read().decode())
+                return
             if told.count is None:
                 self._say(404, {}, "no questions here")
                 return
-            values = [[0, told.count()]]
+            values = [[int(line.rsplit(" ")[-1]), 1] for line in told.taken if line.startswith("commit,")]
+            if "count(value)" in urllib.parse.unquote_plus(self.path):
+                values = [[0, told.count()]]
             self._say(200, {}, json.dumps({"results": [{"series": [{"values": values}]}]}))
 
         def _say(self, status: int, headers: dict[str, str], body: str) -> None:

@@ -8,19 +8,26 @@ from pathlib import Path
 import pytest
 
 from collector.reading import Quantity, Reading
+from tests.collector.forward.mixed_faults import got_through
 from tests.collector.forward.outage import PROBES, drained
 from tests.collector.forward.stage import EVENING, commit, expected, forwarder, night, selected, told
 from tests.services import influxdb, running, victoria_metrics
 
-ROUNDS = 720
-"""Two hours at one round in ten seconds."""
+ROUNDS = 360
+"""An hour at one round in ten seconds."""
 
 
 @pytest.mark.parametrize("kind", [influxdb, victoria_metrics])
-def test_two_hours_without_a_server_are_there_once_when_it_is_back(tmp_path: Path, kind):
+def test_an_hour_without_a_server_is_there_once_when_it_is_back(tmp_path: Path, kind):
     done = drained(tmp_path, kind(tmp_path / "server"), ROUNDS)
     assert done.held == done.readings == ROUNDS * PROBES
     assert done.wrong == 0
+
+
+@pytest.mark.usefixtures("unhurried")
+def test_through_a_proxy_that_does_everything_wrong_all_of_it_arrives(tmp_path: Path):
+    """Refusals, pauses, cuts, answers after the write, lines that are dropped: by chance, a third of all requests."""
+    assert got_through(tmp_path, influxdb(tmp_path / "server"), 120, seed=2, most=100) >= 5
 
 
 @pytest.mark.usefixtures("unhurried")

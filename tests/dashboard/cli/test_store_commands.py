@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from collector.clock import SteppedClock
+from collector.forward.state import ForwardState, progress
 from collector.store.writer import Writer
 from tests.dashboard.cli.test_commands import SETTINGS, coldshed, night
 
@@ -32,6 +33,23 @@ def test_a_shop_is_backed_up_lost_and_restored(shop: Path) -> None:
     assert "what was there before lies in" in back.stdout
     assert coldshed(shop, "export", "--probe", "L1").stdout.count("L1,temperature") == 192
     assert coldshed(shop, "panel", "list").stdout.startswith("lid-4")
+
+
+def test_after_a_restore_all_is_sent_on_once_more_and_it_does_not_begin_while_forward_runs(
+    shop: Path,
+) -> None:
+    """What the batches' numbers meant to the server is over: forward.db lies aside with what was replaced."""
+    coldshed(shop, "backup", "copy")
+    state = ForwardState.open(shop / "data" / "forward.db")
+    state.acknowledged = state.safe = 99
+    state.save()
+    refused = coldshed(shop, "restore", "copy")
+    assert "forward runs already: end coldshed first, nothing was changed" in refused.stderr
+    state.close()
+    assert coldshed(shop, "restore", "copy").returncode == 0
+    assert progress(shop / "data").acknowledged == 0
+    (aside,) = (shop / "data").glob("before-restore-*")
+    assert progress(aside).acknowledged == 99
 
 
 def test_a_restore_waits_for_nobody_while_collect_runs(shop: Path) -> None:
