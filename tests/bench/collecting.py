@@ -324,4 +324,4 @@ def measure() -> dict[str, Found]:
     return dict([*decoding(), *serial(), *mqtt(), *storing()])
 
 
-SECTION = Section("taking-in", "Taking in what probes send", ROWS, measure, 180.0)
+SECTION = Section("taking-in", "Taking in what probes send", ROWS, measure)

@@ -141,4 +141,4 @@ class Work:
         forwarder.close()
 
 
-SECTION = Section("sending-on", "Sending on to a server", ROWS, measure, 180.0)
+SECTION = Section("sending-on", "Sending on to a server", ROWS, measure)

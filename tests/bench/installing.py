@@ -61,4 +61,4 @@ def size_MB(folder: Path) -> float:
     return sum(path.lstat().st_size for path in folder.rglob("*")) / 1e6
 
 
-SECTION = Section("install", "Installing", ROWS, measure, 180.0)
+SECTION = Section("install", "Installing", ROWS, measure)

@@ -132,4 +132,4 @@ def _help() -> Found:
     return compared(scaled(1e3, ours), scaled(1e3, bare))
 
 
-SECTION = Section("processes", "Processes of a small shop", ROWS, measure, 180.0)
+SECTION = Section("processes", "Processes of a small shop", ROWS, measure)

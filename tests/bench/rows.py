@@ -62,7 +62,7 @@ class Section:
     title: str
     rows: Mapping[str, Row]
     measure: Callable[[], Mapping[str, Found]]
-    limit_s: float = 120.0
+    limit_s: float = 240.0
 
     def found(self) -> dict[str, Found]:
         """Raises ValueError if other rows were measured than are declared."""

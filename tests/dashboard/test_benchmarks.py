@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench import air, many_halls, pages_of_help
+from tests.bench import air, growth, many_halls, pages_of_help
 from tests.bench.__main__ import measure
 from tests.bench.rows import Found, Row, Section, compared, spell, turns
 from tests.bench.sections import SECTIONS
@@ -143,6 +143,8 @@ def test_the_paper_describes_the_halls_that_its_table_is_worked_out_for() -> Non
         in text
     )
     assert "A thousand halls with ten thousand probes" in text
+    seen = f"{growth.PANELS:,} panels, {growth.PROBES:,} probes and {growth.DAYS} days"
+    assert f"It was seen to be so up to {seen}" in text
     assert many_halls.HALLS == 1_000
 
 
