@@ -19,6 +19,7 @@ class Pulse:
     def __init__(self, name: str) -> None:
         self.state = SiteState(name)
         self.tick = 0
+        self.newest = 0
         self._waiting: deque[tuple[int, int]] = deque(maxlen=KEPT)
 
     def take(self, rows: Iterable[Rows], now: int, at_once: bool) -> None:
@@ -29,7 +30,7 @@ class Pulse:
             columns = [told.columns[name].astype("int64").tolist() for name in BEAT]
             for tick, seq, newest, theirs, kept in zip(told.t.tolist(), *columns, strict=True):
                 if tick > self.tick:
-                    self.tick = tick
+                    self.tick, self.newest = tick, newest
                     self._beat(seq, newest, theirs, kept, now, at_once)
 
     def _beat(self, seq: int, newest: int, theirs: int, kept: int, now: int, at_once: bool) -> None:

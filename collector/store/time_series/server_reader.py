@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 from collector.reading import Quantity, Reading
 from collector.store.reader import Batch
-from collector.store.readings_schema import FLAGS
+from collector.store.readings_schema import FLAGS, MOVED
 from collector.store.time_series.commits import COMMIT, Commit, commits_of
 from collector.store.time_series.held import READING, Held, Key, Revision, count_new, count_revised, held
-from collector.store.time_series.lines import as_sent
+from collector.store.time_series.lines import as_named, as_sent
 from collector.store.time_series.rows import LAST_MS, Engine, Rows
 from collector.store.time_series.site_facts import COUNTED, SiteFacts, facts_at
 
@@ -50,6 +50,10 @@ class SiteReader:
     def __init__(self, engine: Engine, name: str, steady: Callable[[], float] = time.monotonic) -> None:
         self.name = name
         self.seq = 0
+        self.gone_upto = 0
+        """Commits up to that tick that are not known by now were of a readings.db that the site has no more."""
+        self.counted_at = 0
+        """The tick of the commit that `seq` is of."""
         self.facts: SiteFacts | None = None
         self._engine = engine
         self._steady = steady
@@ -76,18 +80,22 @@ class SiteReader:
         """It has written at that tick."""
         self._tick = max(self._tick, tick)
 
-    def begin(self, now: int) -> None:
-        """Looks for where it stands. All but its newest commits are taken as arrived: nobody waits for those."""
+    def begin(self, now: int, upto: int) -> None:
+        """Looks for where it stands. All but its newest commits are taken as arrived: nobody waits for those.
+
+        upto    the newest batch that the site has: what is said of later ones was of a file that it has no more
+        """
         found = self.newest_rows("commit", COMMIT, now)
-        commits = list(commits_of(found))
+        commits = [commit for commit in commits_of(found) if commit.seq <= upto]
         if not commits:
             self._revisions_from = 0
             return
         begins = commits[-1].tick - LATE_MS
         old = [commit for commit in commits if commit.tick <= begins]
         self.seq = max((commit.seq for commit in old), default=min(commit.since for commit in commits))
-        self._revisions_from = begins
-        self.take_commits(found)
+        self.counted_at, self._revisions_from = begins, begins
+        for commit in commits:
+            self._take(commit)
         for tick in [tick for tick, (commit, _) in self._commits.items() if tick <= begins]:
             del self._commits[tick]
 
@@ -107,8 +115,12 @@ class SiteReader:
     def take_commits(self, rows: Iterable[Rows]) -> None:
         """Commits that the server shows now; those known already change nothing."""
         for commit in commits_of(rows):
-            self.heard_of(commit.tick)
-            self._commits.setdefault(commit.tick, (commit, self._steady()))
+            if commit.tick > self.gone_upto:
+                self._take(commit)
+
+    def _take(self, commit: Commit) -> None:
+        self.heard_of(commit.tick)
+        self._commits.setdefault(commit.tick, (commit, self._steady()))
 
     def take_facts(self, rows: Iterable[Rows]) -> None:
         """Lines `facts` that the server shows now: the newest is read as soon as it is whole."""
@@ -139,6 +151,8 @@ class SiteReader:
         for tick, (commit, first_s) in sorted(self._commits.items()):
             if commit.seq > self.seq:
                 patient = self._steady() - first_s < PATIENCE_S
+                if commit.revised == MOVED and patient and self.facts is not None and self.facts.tick < tick:
+                    return  # where its readings lie now makes no sense without what is known of its clock now
                 if commit.since > self.seq and patient:
                     return  # one before it is not seen yet
                 rows = self._rows_of(commit)
@@ -158,7 +172,7 @@ class SiteReader:
         if seen < commit.n:
             now = self._steady()
             self._gaps.append(Gap(commit, seen, now, now + AGAIN_S))
-        self.seq = commit.seq
+        self.seq, self.counted_at = commit.seq, commit.tick
         for key, one in held(rows, self._covering(commit.t_min, commit.t_max), self.seq).items():
             last = self._latest.get(key)
             if key in self._latest and (last is None or one.t[-1] >= last.at):
@@ -249,3 +263,11 @@ def _seen(rows: Sequence[Rows], commit: Commit) -> int:
     if commit.revised:
         return count_revised(rows, commit.seq)
     return count_new(rows, commit.since, commit.seq)
+
+
+def by_site(rows: Iterable[Rows]) -> dict[str, list[Rows]]:
+    """The same, by the site's name."""
+    found: dict[str, list[Rows]] = {}
+    for series in rows:
+        found.setdefault(as_named(series.tags.get("site", "")), []).append(series)
+    return found

@@ -8,25 +8,22 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
 from collector.clock import Clock
-from collector.reading import ProbeFacts, Quantity, Reading, Suspicion
-from collector.store.reader import Batch, Ledger, Samples
+from collector.store.reader import Batch
 from collector.store.readings_schema import MOVED
-from collector.store.runs import Run
 from collector.store.site_state import SiteState
 from collector.store.time_series.asking import Unanswered
 from collector.store.time_series.commits import COMMIT
-from collector.store.time_series.held import READING, Held
-from collector.store.time_series.lines import as_named, as_sent
-from collector.store.time_series.not_held import KeptAtTheSite
+from collector.store.time_series.lines import as_sent
 from collector.store.time_series.pulse import BEAT, Pulse
-from collector.store.time_series.rows import LAST_MS, Engine, Rows
-from collector.store.time_series.server_reader import LATE_MS, SiteReader
+from collector.store.time_series.rows import LAST_MS, Engine
+from collector.store.time_series.server_reader import LATE_MS, SiteReader, by_site
 from collector.store.time_series.site_facts import COUNTED
+from collector.store.time_series.sites_reader import ServerReader
 
 LOOK_S = 1.0
 REMEMBERED = 10_000
@@ -67,6 +64,8 @@ class Sites:
         self._begun = False
         self._joined: set[str] = set()
         self._in_sum: set[str] = set()
+        self._before: dict[str, int] = {}
+        """What a site's batches had counted up to before a backup was put back there: a sum never falls."""
         self._again: list[tuple[SiteReader, Batch]] = []
         self.away = ""
 
@@ -84,7 +83,7 @@ class Sites:
 
     @property
     def batch(self) -> int:
-        return sum(self._seqs().values())
+        return sum(self._seqs().values()) + sum(self._before.values())
 
     def states(self) -> list[SiteState]:
         """How each site stands now."""
@@ -115,7 +114,11 @@ class Sites:
         for readers in self._by_liveliness(now):
             since = min(reader.since for reader in readers)
             self._take(readers, since, now)
-        for name, reader in self.readers.items():
+        for name, reader in list(self.readers.items()):
+            pulse = self._pulses[name]
+            if pulse.tick > reader.counted_at and pulse.newest < reader.seq:
+                self._begins_anew(name, now)
+                continue
             reader.read_facts()
             if self._joins(name, reader):
                 for batch, since in reader.arrived():
@@ -127,9 +130,20 @@ class Sites:
             self._pulses[name].take(reader.newest_rows("heartbeat", BEAT, now), now, at_once=False)
             reader.heard_of(self._pulses[name].tick)
             reader.take_facts(reader.newest_rows("facts", COUNTED, now))
-            reader.begin(now)
+            reader.begin(now, self._pulses[name].newest)
         self.seqs_at = {self.batch: self._seqs()}
         self._begun = True
+
+    def _begins_anew(self, name: str, now: int) -> None:
+        """Its readings.db ends before what had arrived: a backup was put back there. What it has now counts."""
+        old, pulse = self.readers[name], self._pulses[name]
+        self._before[name] = self._before.get(name, 0) + old.seq
+        reader = self.readers[name] = SiteReader(self.engine, name, self._steady)
+        reader.heard_of(pulse.tick)
+        reader.facts = old.facts
+        reader.begin(now, pulse.newest)
+        reader.gone_upto = old.counted_at
+        self._joined.discard(name)
 
     def _joins(self, name: str, reader: SiteReader) -> bool:
         """Whether the site counts now. One that did not until now is read from the beginning; while it does not, its
@@ -211,149 +225,3 @@ class _if_free:
     def __exit__(self, *_: object) -> None:
         if self._mine:
             self._lock.release()
-
-
-def by_site(rows: Iterable[Rows]) -> dict[str, list[Rows]]:
-    """The same, by the site's name."""
-    found: dict[str, list[Rows]] = {}
-    for series in rows:
-        found.setdefault(as_named(series.tags.get("site", "")), []).append(series)
-    return found
-
-
-class ServerReader(KeptAtTheSite):
-    """See store.reads.Reads: what a dashboard asks, answered from what the sites have sent."""
-
-    def __init__(self, store: Sites) -> None:
-        self._store = store
-        self._sites = {
-            f"{site.name}:{probe.id}": (site, probe)
-            for site in store.believed()
-            for probe in (site.facts.probes if site.facts else ())
-        }
-
-    def close(self) -> None:
-        """Nothing is held open."""
-
-    def probes(self) -> list[ProbeFacts]:
-        """Sorted by id."""
-        found = [
-            replace(probe, id=name, zone=f"{site.name} · {probe.zone}")
-            for name, (site, probe) in self._sites.items()
-        ]
-        return sorted(found, key=lambda probe: probe.id)
-
-    def suspicions(self) -> list[Suspicion]:
-        """By probe, kind and beginning."""
-        found = [
-            _told(site.name, item)
-            for site in self._store.believed()
-            for item in (site.facts.suspicions if site.facts else ())
-        ]
-        return sorted(found, key=lambda item: (item.probe, item.kind, item.since))
-
-    def clocks(self) -> Mapping[str, list[Run]]:
-        """By the site's name."""
-        return {site.name: list(site.facts.runs) for site in self._store.believed() if site.facts}
-
-    def site_of(self, probe: str) -> str:
-        """By what the sites say of their probes, never by the text; "" if none of them has it."""
-        known = self._sites.get(probe)
-        return known[0].name if known else ""
-
-    def sites(self) -> list[SiteState]:
-        """In the order of the settings."""
-        return self._store.states()
-
-    def last_batch(self) -> int:
-        """The sum of what has arrived of each site."""
-        return self._store.batch
-
-    def seqs(self, batch: int) -> Mapping[str, int]:
-        """What that sum meant, when it was the sum; empty if nobody knows any more."""
-        return dict(self._store.seqs_at.get(batch, {}))
-
-    def batches_after(self, seq: int) -> list[Batch]:
-        """The commits after that sum, in the order in which they arrived here. A sum of long ago, or of another
-        process: all is to be read again."""
-        last = self._store.batch
-        if seq == last:
-            return []
-        if seq not in self._store.seqs_at:
-            return [Batch(last, 0, LAST_MS, MOVED)]
-        return [step.batch for step in list(self._store.steps) if step.batch.seq > seq]
-
-    def readings_after(self, seq: int, limit: int) -> tuple[list[Reading], int]:
-        """Readings of the commits after that sum, as store.reader.Reader tells them."""
-        found: list[Reading] = []
-        for step in [step for step in list(self._store.steps) if step.batch.seq > seq]:
-            if len(found) >= limit and step.batch.seq > seq:
-                break
-            found += _readings(step)
-            seq = step.batch.seq
-        return found, seq
-
-    def samples(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Samples:
-        """One series from start to end, both ends in, whatever its quality."""
-        one = self._one(probe, quantity, start_ms, end_ms)
-        return one.t, one.value, one.quality
-
-    def ledger(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Ledger:
-        """The same, and the batch of its site that each reading came in."""
-        one = self._one(probe, quantity, start_ms, end_ms)
-        return one.t, one.value, one.quality, one.seq
-
-    def _one(self, probe: str, quantity: Quantity, start: int, end: int) -> Held:
-        if probe not in self._sites:
-            return Held.nothing()
-        site, facts = self._sites[probe]
-        return site.held(start, end, [facts.id], quantity).get((facts.id, quantity), Held.nothing())
-
-    def every(self, start_ms: int, end_ms: int) -> dict[tuple[str, Quantity], Samples]:
-        """Every series from start to end, both ends in, in one question to the server."""
-        sites = self._store.believed()
-        if not sites:
-            return {}
-        where = {"site": [as_sent(site.name) for site in sites]}
-        found = by_site(self._store.engine.rows("reading", where, READING, start_ms, end_ms))
-        return {
-            (f"{site.name}:{probe}", quantity): (one.t, one.value, one.quality)
-            for site in sites
-            for (probe, quantity), one in site.of_rows(found.get(site.name, [])).items()
-        }
-
-    def latest(self, probe: str, quantity: Quantity) -> Reading | None:
-        """The newest reading of a series, whatever its quality; None if there is none."""
-        if probe not in self._sites:
-            return None
-        site, facts = self._sites[probe]
-        found = site.latest([(facts.id, quantity)], self._store.now()).get((facts.id, quantity))
-        return None if found is None else replace(found, probe=probe)
-
-    def newest(self) -> list[Reading]:
-        """Of every series of the sites' probes the newest reading, whatever its quality."""
-        found = []
-        for site in self._store.believed():
-            keys = [(probe.id, of) for probe in (site.facts.probes if site.facts else ()) for of in Quantity]
-            latest = site.latest(keys, self._store.now())
-            found += [replace(item, probe=f"{site.name}:{item.probe}") for item in latest.values()]
-        return found
-
-
-def _readings(step: Step) -> list[Reading]:
-    """In the order of their times. Of a revised commit all that holds between its times."""
-    site, batch = step.site, step.batch
-    found = []
-    for (probe, quantity), one in site.held(batch.t_min, batch.t_max).items():
-        new = (one.seq > step.site_since) & (one.seq <= step.site_seq)
-        chosen = one if batch.revised else one.only(new)
-        found += [chosen.reading(f"{site.name}:{probe}", quantity, i) for i in range(len(chosen))]
-    return sorted(found, key=lambda reading: (reading.at, reading.probe, reading.quantity))
-
-
-def _told(site: str, item: Suspicion) -> Suspicion:
-    """By the names that this store uses."""
-    numbers = dict(item.numbers)
-    if "other" in numbers:
-        numbers["other"] = f"{site}:{numbers['other']}"
-    return replace(item, probe=f"{site}:{item.probe}", numbers=numbers)

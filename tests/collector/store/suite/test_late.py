@@ -324,6 +324,60 @@ def test_a_site_that_is_believed_only_later_is_read_from_its_beginning(stand: Wa
     assert len(trace.samples.t) == 5
 
 
+def test_a_site_where_a_backup_was_put_back_begins_anew_and_is_followed_again(
+    stand: Watchstand, tmp_path: Path
+) -> None:
+    north = stand.sites[0]
+    for minute in range(6):
+        north.commit([minute])
+    north.send()
+    follower = Follower(stand.served, stand.clock.at)
+    stand.look()
+    follower.refresh()
+    with closing(stand.look()) as reader:
+        before = reader.last_batch()
+    again = Site("north", tmp_path / "restored", stand.memory.write)
+    again.clock.at, again._tick = stand.clock.at, north._tick
+    north.close()
+    stand.sites[0] = again
+    again.commit(range(2))
+    again.send()
+    stand.later(2)
+    follower.refresh()
+    again.commit([9])
+    again.send()
+    with closing(stand.look()) as reader:
+        assert reader.last_batch() > before, "a sum never falls"
+        assert reader.seqs(reader.last_batch())["north"] == 2
+    follower.refresh()
+    trace = follower.trace("north:S1", TEMPERATURE)
+    assert trace is not None
+    assert trace.samples.t[-1] == T0 + 9 * MINUTE
+
+
+def test_a_run_that_moved_counts_only_with_what_is_known_of_its_clock_then(stand: Watchstand) -> None:
+    north = stand.sites[0]
+    north.commit(range(3))
+    north.run_unknown()
+    north.commit([4, 5])
+    north.send()
+    with closing(stand.look()) as reader:
+        old = reader.clocks()["north"]
+    north.run_found(2 * HOUR)
+    north.commit([200])
+    for portion in north.portions():
+        stand.memory.write(portion)
+    stand.later(2)
+    with closing(stand.look()) as reader:
+        assert reader.clocks()["north"] == old
+        moved = [at for at in reader.samples("north:S1", TEMPERATURE, 0, 2**60)[0].tolist() if at > T0 + HOUR]
+        assert moved == []
+    north.tell_facts()
+    with closing(stand.look()) as reader:
+        assert reader.clocks()["north"] != old
+        assert len(reader.samples("north:S1", TEMPERATURE, T0 + HOUR, 2**60)[0]) == 3
+
+
 def test_what_a_look_costs_does_not_grow_with_what_there_is(stand: Watchstand) -> None:
     north = stand.sites[0]
     counts = []
