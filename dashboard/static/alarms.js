@@ -3,7 +3,6 @@
 (() => {
   const { send, newId, show } = window.coldshedLog;
   const ids = new Map();
-  const SURE_MS = 5000;
 
   // One id for each act until it was answered: a tap that is repeated is the same entry.
   const post = async (url, entry) => {
@@ -20,25 +19,13 @@
     window.coldshed.poll();
   };
 
-  const sure = (button) => {
-    if (!button.dataset.ask || button.dataset.sure) return true;
-    const label = button.textContent;
-    button.dataset.sure = "yes";
-    button.textContent = button.dataset.ask;
-    setTimeout(() => {
-      delete button.dataset.sure;
-      button.textContent = label;
-    }, SURE_MS);
-    return false;
-  };
-
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
     if (!button) return;
     const { quiet, minutes, unquiet, service, kind, of, test } = button.dataset;
     if (quiet !== undefined) post("/api/alarms/quiet", { alarm: quiet, minutes: minutes ? Number(minutes) : null });
     else if (unquiet !== undefined) post("/api/alarms/unquiet", { alarm: unquiet });
-    else if (service !== undefined && sure(button))
+    else if (service !== undefined && window.coldshedSure(button, button.dataset.ask))
       post("/api/alarms/service", { kind, of, off: service === "off", reason: "" });
     else if (test !== undefined) post("/api/notices/test", { person: test });
   });

@@ -3,7 +3,6 @@
 (() => {
   const body = document.body;
   const ANSWER_MS = 15000; // a small computer takes a while to look at a password
-  const SURE_MS = 5000;
   const CHANGES_WHO = ["/door/in", "/door/first", "/door/out", "/door/phone"];
 
   const post = async (url, entry) => {
@@ -32,18 +31,6 @@
       else made[field.name] ??= [];
     }
     return made;
-  };
-
-  const asked = (form, button) => {
-    if (!form.dataset.doorSure || button.dataset.sure) return true;
-    const label = button.textContent;
-    button.dataset.sure = "yes";
-    button.textContent = form.dataset.doorSure;
-    setTimeout(() => {
-      delete button.dataset.sure;
-      button.textContent = label;
-    }, SURE_MS);
-    return false;
   };
 
   const complain = (form, text) => {
@@ -80,7 +67,7 @@
 
   const submit = async (form, button) => {
     form.querySelector(".problem").hidden = true;
-    if (!asked(form, button)) return;
+    if (!window.coldshedSure(button, form.dataset.doorSure)) return;
     const label = button.textContent;
     button.textContent = body.dataset.sending;
     button.disabled = true;

@@ -7,7 +7,6 @@
   const DOUBLE_MS = 3000;
   const ANSWER_MS = 5000;
   const PICTURE_MS = 60000;
-  const SURE_MS = 5000;
   const acts = new Map();
 
   // randomUUID is missing on plain HTTP; getRandomValues is not.
@@ -137,17 +136,7 @@
     return "sent";
   };
 
-  const sure = (button) => {
-    if (button.dataset.sure) return true;
-    const label = button.textContent;
-    button.dataset.sure = "yes";
-    button.textContent = button.dataset.ask ?? body.dataset.sure;
-    setTimeout(() => {
-      delete button.dataset.sure;
-      button.textContent = label;
-    }, SURE_MS);
-    return false;
-  };
+  const sure = (button) => window.coldshedSure(button, button.dataset.ask ?? body.dataset.sure);
 
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");

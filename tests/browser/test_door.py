@@ -201,6 +201,13 @@ def test_who_manages_makes_and_takes_back_what_opens_the_door(door: Door) -> Non
     expect(page.locator(".door-list").last).to_contain_text(token)
     page.click("form[data-door='/door/tokens/revoke'] button")
     expect(page.locator("form[data-door='/door/tokens/revoke']")).to_have_count(0)
+    remove = page.locator("form[data-door='/door/accounts/remove'] button").last
+    remove.click()
+    expect(remove).to_have_text("Sure? Remove")
+    before = {one.name for one in door.house.door.accounts.all()}
+    assert len(before) == 4, "one tap removes nobody"
+    remove.click()
+    expect(page.locator("form[data-door='/door/accounts/remove']")).to_have_count(3)
     door.open("/door/trail")
     expect(page.locator("main")).to_contain_text("token revoked")
     assert not axe(page, page.url)
