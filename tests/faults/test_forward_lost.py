@@ -108,6 +108,22 @@ def test_b51_a_server_that_acknowledges_and_drops_is_found_out(store: Path):
         sender.close()
 
 
+def test_b51_a_commit_that_was_dropped_is_sent_again(store: Path):
+    """The readings are all there, but who reads them there could not know it."""
+    seconds = Ticking()
+    with stub() as server:
+        server.count = lambda: 960
+        sender = forwarder(store, server.port, monotonic=seconds, server="influxdb")
+        sender.send_some()
+        server.taken[:] = [line for line in server.taken if not line.startswith("commit,")]
+        minutes_pass(sender, seconds, 1)
+        assert len([line for line in server.taken if line.startswith("commit,")]) == 1
+        minutes_pass(sender, seconds, 2)
+        assert sender.state == "connected"
+        assert len([line for line in server.taken if line.startswith("commit,")]) == 1
+        sender.close()
+
+
 def test_b51_a_server_that_cannot_be_asked_is_believed_and_that_is_said_once(
     store: Path, caplog: pytest.LogCaptureFixture
 ):

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import http.client
 import random
+from contextlib import closing, suppress
 from pathlib import Path
+
+import apsw
 
 from collector.forward.link import ServerError
 from collector.forward.waiting import SAFE_S
@@ -54,6 +57,15 @@ class Unruly:
                 return int(status), {}, "an invented reason"
 
 
+def safe(store: Path) -> int:
+    """The batch up to which the server has said that it has everything."""
+    path = store.with_name("forward.db")
+    if not path.exists():
+        return 0
+    with closing(apsw.Connection(str(path))) as connection:
+        return int(connection.execute("SELECT coalesce(max(safe), 0) FROM cursor").get)
+
+
 def got_through(folder: Path, server: InfluxServer, rounds: int, seed: int, most: int) -> int:
     """Sends all of it through the proxy, which takes at most so many lines at once, without the waits; returns how many
     faults there were beside that.
@@ -65,14 +77,11 @@ def got_through(folder: Path, server: InfluxServer, rounds: int, seed: int, most
         proxy.answer = unruly.answer
         proxy.behind = server.port
         sender = forwarder(store, proxy.port, monotonic=seconds, server="influxdb-1")
-        quiet = 0
-        while quiet < 4 or told(store).not_held:
+        last = last_batch(store)
+        while safe(store) < last or told(store).not_held:
             seconds.at += SAFE_S / 2
-            try:
-                sent = sender.send_some()
-            except ServerError:
-                sent = 1
-            quiet = quiet + 1 if not sent and told(store).acknowledged == last_batch(store) else 0
+            with suppress(ServerError):
+                sender.send_some()
         sender.close()
         assert wrong(values(server), rounds) == 0
         assert told(store).kept == 0
