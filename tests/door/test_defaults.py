@@ -136,9 +136,11 @@ BLOCKS = list(blocks())
 
 @pytest.mark.parametrize(("page", "block"), BLOCKS)
 def test_no_block_that_is_shown_opens_the_pages_to_others(tmp_path: Path, page: str, block: str) -> None:
-    whole = "[source.decode]" not in block or "[[source]]" in block
-    block = block + SOURCE + DECODE + PROBE if whole else SOURCE + block
-    told = settings_file.parse(HEAD + block, tmp_path / "coldshed.toml")
+    decodes_alone = "[source.decode]" in block and "[[source]]" not in block
+    rest = SOURCE + block if decodes_alone else block + SOURCE + DECODE + PROBE
+    told = settings_file.parse(
+        block if block.startswith("site =") else HEAD + rest, tmp_path / "coldshed.toml"
+    )
     assert (told.serve.host, told.serve.public_url) == ("127.0.0.1", None)
 
 

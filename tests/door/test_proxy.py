@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 import ssl
 import warnings
 from collections.abc import Iterator
+from importlib.resources import files
 from pathlib import Path
 
 import httpx
@@ -13,6 +15,7 @@ import pytest
 
 from collector.broker_tls import tls_context
 from collector.source_tables import BrokerLogin
+from dashboard.door.limits import MAX_PICTURE
 from tests.browser.serving import Served, free_port
 from tests.certificates import Authority
 from tests.door.house import PASSWORD, House, open_house
@@ -71,6 +74,22 @@ def test_a_proxy_with_tls_closes_what_plain_http_leaves_open(
         assert phone.post("/api/events", content=json.dumps(tap), headers=said).status_code == 200
     plain = httpx.get(f"http://127.0.0.1:{house.shop.port}/", headers=said, timeout=30)
     assert plain.status_code == 401, "the cookie counts for nothing without TLS"
+
+
+def test_the_proxy_that_the_help_shows_passes_on_what_the_door_needs() -> None:
+    """It was tried by hand with nginx 1.22: signing in, the stream of changes, a photo, whose request it is."""
+    page = (files("dashboard") / "help" / "door.md").read_text(encoding="utf-8")
+    found = re.search(r"```nginx\n(.*?)```", page, re.DOTALL)
+    assert found
+    for line in (
+        "proxy_pass http://127.0.0.1:8137;",
+        "proxy_set_header Host $http_host;",
+        "proxy_set_header X-Forwarded-For $remote_addr;",
+        "ssl_protocols TLSv1.2 TLSv1.3;",
+        f"client_max_body_size {MAX_PICTURE // 2**20}m;",
+        "proxy_buffering off;",
+    ):
+        assert line in found[1]
 
 
 @pytest.mark.parametrize(("newest", "taken"), [("TLSv1_1", False), ("TLSv1_2", True), ("TLSv1_3", True)])
