@@ -78,7 +78,7 @@ def believed_time(own: int, received: int) -> tuple[int, Quality]:
     return (own, Quality.GOOD) if own <= received + AHEAD_MS else (received, Quality.CLOCK_AHEAD)
 
 
-@dataclass
+@dataclass(slots=True)
 class _Series:
     """What is remembered of one series. Points are (UTC ms, value)."""
 
@@ -103,6 +103,11 @@ class Checks:
         self._frames: dict[tuple[str, int], dict[Quantity, float]] = {}
         self._spoilt: dict[str, tuple[int, Quality]] = {}
         self._heated: dict[str, tuple[int, float]] = {}
+
+    @property
+    def series(self) -> int:
+        """Of how many series something is remembered."""
+        return len(self._series)
 
     def remember(self, reading: Reading) -> None:
         """What was stored before the start: the first new reading is compared with it."""
@@ -135,6 +140,7 @@ class Checks:
                 found |= Quality.LATE
             if found is not Quality.GOOD:
                 flagged[index] = replace(reading, quality=reading.quality | found)
+        self._frames = {}  # of these readings alone: copies of what is remembered are kept for a day
         return flagged
 
     def _look(self, reading: Reading, series: _Series) -> Quality:

@@ -27,6 +27,8 @@ SLICE_MS = 15 * 60_000
 COPY_MS = 10 * 60_000
 COPIES = 150
 """A day of them."""
+SERIES_COPIED = 6000
+"""Series in all copies together, some 2 KB each: of many series copies are kept less often."""
 AGAIN_S = 60.0
 
 
@@ -126,8 +128,9 @@ class Recheck:
         return since - LOOK_BACK_MS, Checks(self._probes)
 
     def _keep_copy(self, at: int, checks: Checks) -> None:
-        if not self._copies or at - self._copies[-1][0] >= COPY_MS:
-            self._copies = [*self._copies[1 - COPIES :], (at, copy.deepcopy(checks))]
+        kept = max(min(COPIES, SERIES_COPIED // max(checks.series, 1)), 2)
+        if not self._copies or at - self._copies[-1][0] >= COPY_MS * COPIES // kept:
+            self._copies = [*self._copies[1 - kept :], (at, copy.deepcopy(checks))]
 
 
 def _looked_at(checks: Checks, rows: Sequence[Stored]) -> Iterator[Changed]:

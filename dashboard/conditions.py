@@ -62,10 +62,15 @@ def conditions(
     found += of_sites(follower.sites, follower.site_of, panels, at)
     cut = cut_sites(follower.sites, at)
     heard = [probe for probe in probes.values() if follower.site_of.get(probe.id, "") not in cut]
-    for probe in sorted(heard, key=lambda probe: PLACES_BY_WEIGHT.index(probe.place)):
-        found += [_with_panels(one, probe.id, panels, listed, at) for one in _silent(probe, follower, at)]
-        found += [_with_panels(one, probe.id, panels, listed, at) for one in _suspect(probe, follower, at)]
-    return found
+    of_probes = [
+        (probe.id, one)
+        for probe in sorted(heard, key=lambda probe: PLACES_BY_WEIGHT.index(probe.place))
+        for one in (*_silent(probe, follower, at), *_suspect(probe, follower, at))
+    ]
+    if not of_probes:
+        return found
+    users = _Users(panels, listed, at)
+    return found + [users.named(one, probe) for probe, one in of_probes]
 
 
 def of_panel(item: Assessment, panel: Panel | None, at: int, zone: ZoneInfo) -> list[Condition]:
@@ -174,18 +179,22 @@ def _ready(item: Assessment) -> list[Condition]:
     return [_of(item, found[0], Say(found[1], {"panel": item.name}))] if found else []
 
 
-def _with_panels(
-    condition: Condition,
-    probe: str,
-    panels: Mapping[str, Panel],
-    assessments: Iterable[Assessment],
-    at: int,
-) -> Condition:
-    """It names the panels that the probe stands for, and is urgent if one of them has a young film."""
-    used = {key for key, panel in panels.items() if probe in (panel.surface_probe, panel.air_probe)}
-    names = tuple(sorted(panels[key].name for key in used))
-    urgent = any(item.panel in used and young(item, at) for item in assessments)
-    return condition.naming(names, urgent)
+class _Users:
+    """By probe the panels that it stands for; looked up once for all probes."""
+
+    def __init__(self, panels: Mapping[str, Panel], assessments: Iterable[Assessment], at: int) -> None:
+        young_ones = {item.panel for item in assessments if young(item, at)}
+        self._by: dict[str, list[tuple[str, bool]]] = {}
+        for key, panel in panels.items():
+            for probe in {panel.surface_probe, panel.air_probe} - {None}:
+                self._by.setdefault(str(probe), []).append((panel.name, key in young_ones))
+
+    def named(self, condition: Condition, probe: str) -> Condition:
+        """It names the panels that the probe stands for, and is urgent if one of them has a young film."""
+        used = self._by.get(probe, [])
+        return condition.naming(
+            tuple(sorted(name for name, _ in used)), any(is_young for _, is_young in used)
+        )
 
 
 def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:

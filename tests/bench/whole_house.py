@@ -51,6 +51,7 @@ COMMIT = 4000
 class Scene:
     """Limits: memory in MB (Pss) and processor time in % of one core, of all processes; of watch alone; a page in ms.
 
+    page_s   one asks for the Morning round so often
     past_h   hours of readings that are there at the start; life_h  age of the oldest panel
     """
 
@@ -62,11 +63,12 @@ class Scene:
     memory_MB: float
     cpu: float | None
     watch_cpu: float | None
+    page_s: float
     page_ms: float = 100.0
 
 
-GARAGE = Scene("one garage", 8, 5, 15 * 24, 48, 250.0, 3.0, None)
-HALL = Scene("1,000 panels", 200, 1000, 24, 20, 500.0, None, 100.0)
+GARAGE = Scene("one garage", 8, 5, 15 * 24, 48, 250.0, 3.0, None, 10.0)
+HALL = Scene("1,000 panels", 200, 1000, 24, 20, 500.0, None, 100.0, 1.0)
 SCENES = {"garage": GARAGE, "hall": HALL}
 
 
@@ -228,7 +230,7 @@ def answers(house: House) -> Answers:
 
 
 def watched(house: House, process: subprocess.Popen[bytes], minutes: float) -> list[Line]:
-    """After all panels have been answered once: what is used over so many minutes, and a page each second."""
+    """After all panels have been answered once: what is used over so many minutes, and pages asked for."""
     scene, begun = house.scene, time.monotonic()
     wait_until(lambda: answers(house).count == scene.panels, "every panel is answered", 1800)
     lines = [Line(f"{scene.name}: all answered after the start", time.monotonic() - begun, "s")]
@@ -246,7 +248,7 @@ def watched(house: House, process: subprocess.Popen[bytes], minutes: float) -> l
         taken.append(1000 * (time.perf_counter() - asked))
         oldest = max(oldest, answers(house).oldest_ms)
         most = max(most, sum(used(pid).pss_MB for pid in pids.values()))
-        time.sleep(min(1.0, left))
+        time.sleep(min(scene.page_s, left))
     seconds = time.monotonic() - begun
     after = {name: used(pid) for name, pid in pids.items()}
     cpu = {name: 100 * (after[name].cpu_s - before[name].cpu_s) / seconds for name in pids}

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from collector.arrival import Arrival
 from collector.clock import SteppedClock
 from collector.pipeline import Pipeline
-from collector.reading import NOT_OF_THE_VALUE, Quality, Quantity
+from collector.reading import NOT_OF_THE_VALUE, ProbeFacts, Quality, Quantity, Reading
+from collector.recheck import SERIES_COPIED, Recheck
 from collector.settings import Settings
 from collector.store.reader import Reader
 from collector.store.readings_schema import FLAGS
@@ -228,3 +229,22 @@ def test_b33_two_values_for_one_time_are_both_kept_and_the_same_is_served_in_any
     assert served == [([10.0], [rival | int(Quality.CONTRADICTED)], [rival], 4)] * 3
     assert not Quality.CONTRADICTED.usable
     assert Quality.RIVAL.usable
+
+
+def test_what_is_remembered_for_late_readings_does_not_grow_with_the_readings(tmp_path: Path) -> None:
+    """Counted in what a copy holds, after a day has been looked at again: many series are copied less often."""
+    probes = [ProbeFacts(f"P{number}", "shed", "surface", 60.0, 0.8) for number in range(100)]
+    writer = Writer.open(tmp_path / "readings.db", SteppedClock(MIXED))
+    writer.describe(probes)
+    for minute in range(0, 1440, 10):
+        at = MIXED + minute * MINUTE
+        writer.commit([Reading(probe.id, TEMPERATURE, 10.0 + minute / 1000, at, at) for probe in probes])
+    recheck = Recheck(writer, probes)
+    writer.mark_recheck(MIXED)
+    recheck.stored()
+    recheck.settle()
+    copies = recheck._copies
+    assert not any(checks._frames for _, checks in copies)
+    assert 2 <= len(copies) <= SERIES_COPIED / len(probes)
+    assert copies[-1][0] > MIXED + 23 * HOUR
+    writer.close()
