@@ -24,11 +24,12 @@ from dashboard.record.results import Results
 from dashboard.record.used import Used
 from dashboard.record.work_out import work_out
 from tests.collector.store.suite.backends import Backend, Influx, Served, backend
+from tests.collector.store.suite.site import Site
 from tests.dashboard.few_members import few_members as few_members
 from tests.dashboard.record.night import MINUTE, START, Shop, live
 from tests.services import flush
 
-SITE = "hall north"
+SITE, SOUTH = "hall north", "hall south"
 KINDS = {"influxdb": "influxdb-1", "victoria-metrics": "victoria-metrics"}
 OWN = ("batch", "seqs", "entries")
 """What differs by design: numbers of batches, and a digest over entries that name probes."""
@@ -49,8 +50,7 @@ class Told(Shop):
             self.said.append(json.loads(answer.to_json().replace(f"{SITE}:", "")))
 
     def decided(self) -> list[Any]:
-        events = self.logbook.events()
-        return [event.body["said"]["readings"] for event in events if event.kind == "decided"]
+        return [event.body["said"] for event in self.logbook.events() if event.kind == "decided"]
 
 
 class AtAServer(Told):
@@ -61,6 +61,10 @@ class AtAServer(Told):
     def __init__(self, folder: Path, kind: str, server: Backend) -> None:
         self.server = server
         super().__init__(folder)
+        self.south = Site(SOUTH, folder / "south", server.write)  # its batches count in each sum
+        self.south.commit([0])
+        self.south.commit([1])
+        self.south.send()
         where = {"url": f"http://127.0.0.1:{server.server.port}", "bucket": "coldshed"}  # type: ignore[attr-defined]
         self.seconds = 0.0
         self.forwarder = Forwarder(
@@ -90,6 +94,7 @@ class AtAServer(Told):
 
     def close(self) -> None:
         self.forwarder.close()
+        self.south.close()
         super().close()
 
 
@@ -101,7 +106,7 @@ class Lately:
         self._served: Served | None = None
 
     def open(self) -> Any:
-        self._served = self._served or Served(self._shop.server, [SITE], self._shop.clock)
+        self._served = self._served or Served(self._shop.server, [SITE, SOUTH], self._shop.clock)
         return self._served.open()
 
 
@@ -169,7 +174,10 @@ def test_a_decision_keeps_the_digest_of_the_same_readings_cut_at_its_sites_own_b
     own: Told, served: AtAServer
 ) -> None:
     assert len(own.decided()) == len(served.decided()) >= 3
-    for expected, found in zip(own.decided(), served.decided(), strict=True):
+    for mine, theirs in zip(own.decided(), served.decided(), strict=True):
+        expected, found = mine["readings"], theirs["readings"]
+        assert theirs["batch"] == mine["batch"] + 2, "a sum over both sites"
+        assert [one["batch"] for one in found] == [mine["batch"]] * len(found)
         assert [one["n"] for one in found] == [one["n"] for one in expected]
         assert all(one["n"] for one in found)
         if isinstance(served.server, Influx):  # VictoriaMetrics alters the last digits

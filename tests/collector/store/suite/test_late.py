@@ -274,6 +274,14 @@ def test_late_data_a_silent_probe_a_lagging_forwarder_and_a_cut_site_are_told_ap
     assert state.arrived_at - state.newest_at > 23 * HOUR
 
 
+def test_a_dashboard_that_starts_while_a_site_is_cut_off_knows_it_at_once(stand: Watchstand) -> None:
+    north = stand.sites[0]
+    north.commit([0])
+    north.send()
+    stand.later(10 * 60)
+    assert told(stand) == Told(cut=True, lags=False, ahead=False, missing=0)
+
+
 def test_a_site_that_lags_a_little_each_time_does_not_lag(stand: Watchstand) -> None:
     north = stand.sites[0]
     for minute in range(8):
