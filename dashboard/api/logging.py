@@ -36,7 +36,7 @@ def router(desk: Desk) -> APIRouter:
         )
         told = felt(desk, event) if isinstance(entry, Thumb | ThumbSure) else None
         event = told.event if told else event
-        if is_signed(event.kind, getattr(entry, "event", None), desk.shop.logbook):
+        if is_signed(event, desk.shop.logbook):
             with signing(request) as name:
                 event = replace(event, who=name or event.who)
                 new = desk.shop.logbook.append(event)

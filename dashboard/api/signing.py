@@ -11,17 +11,26 @@ from fastapi import Request
 from dashboard.api.door import Refusal
 from dashboard.door.doorway import NOT_YOURS, SIGN, refused
 from dashboard.door.visitor import OPEN_HOUSE, Means, Visitor, answering
+from dashboard.panel import Event
 from dashboard.ports import Logbook
 from dashboard.words.door import DOOR_SAID
 
 SIGNED = frozenset({"demoulded", "released", "scrapped"})
 
 
-def is_signed(kind: str, of: str | None, logbook: Logbook) -> bool:
-    """Whether an entry of that kind is; of: the entry it takes back. Without its hold a panel goes on, as released."""
-    if kind != "withdrawn":
-        return kind in SIGNED
-    return any(event.id == of and event.kind == "held" for event in logbook.events())
+_LETS_ON = {"withdrawn": frozenset({"held"}), "time changed": frozenset({"held", "released"})}
+"""Without its hold a panel goes on, as released; so it does if the hold then lies before a release."""
+
+
+def is_signed(event: Event, logbook: Logbook) -> bool:
+    """Whether it is: by its kind, or because of the entry that it takes back or tells another time of."""
+    if event.kind not in _LETS_ON:
+        return event.kind in SIGNED
+    known = {earlier.id: earlier for earlier in logbook.events()}
+    of, kinds = known.get(str(event.body["event"])), _LETS_ON[event.kind]
+    if of is not None and of.kind == "time changed":
+        of, kinds = known.get(str(of.body["event"])), _LETS_ON["time changed"]
+    return of is not None and of.kind in kinds
 
 
 @contextmanager
