@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from markupsafe import Markup
 
 from collector.reading import Reading
 from dashboard.anew import FactsOf
@@ -15,6 +16,8 @@ from dashboard.live import asking
 from dashboard.panel import Coat, Panel
 from dashboard.settling import Settling, whole
 from model.history import HOUR_MS
+from tests.browser.fake_shop import MINUTE, NOW, answer, many, open_shop, stopped
+from tests.dashboard.client import Client
 from tests.dashboard.few_members import few_members as few_members
 from tests.dashboard.night import MIXED
 from tests.dashboard.test_settling import CARD, Shop
@@ -124,6 +127,32 @@ def test_a_panel_that_cannot_be_worked_out_holds_up_no_other(shop: Shop) -> None
 
     assert not started.settling.together(listed, of, shop.now, lambda: False)
     assert started.answer(listed[1]) == started.from_the_start(listed[1])
+
+
+def test_a_round_that_is_asked_for_again_draws_only_the_strips_that_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house = open_shop(tmp_path)
+    many(house, 20)
+    drawn: list[str] = []
+
+    def draw(text: str) -> Markup:
+        drawn.append(text)
+        return Markup(text)
+
+    monkeypatch.setattr("dashboard.desk.Markup", draw)
+    client = Client(house.app)
+    try:
+        first = client.get("/").text
+        assert len(drawn) == first.count("data-strip=") > 20
+        assert client.get("/").text == first
+        assert len(drawn) == first.count("data-strip=")
+        drawn.clear()
+        house.save(answer("plug-7", "Plug 7", stopped(NOW), NOW + MINUTE))
+        assert client.get("/").text != first
+        assert ["plug-7" in text for text in drawn] == [True]
+    finally:
+        house.close()
 
 
 def replace_at(reading: Reading, at: int) -> Reading:
