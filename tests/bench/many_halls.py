@@ -56,12 +56,16 @@ STEPS = (
         lambda share: f"{spell(OF_THOUSAND * share)} % of a core: {math.ceil(OF_THOUSAND * share / 100)} or more",
     ),
     Step(
-        "watch: memory, 1,000 panels", "growth", "memory", "{} MB",
+        "watch and serve: memory, 1,000 panels", "growth", "memory", "{} MB",
         lambda held: f"{spell(OF_THOUSAND * held / 1e3)} GB in all of them",
     ),
     Step(
-        "watch: 1,000 panels answered after a start", "growth", "start", "{} s of a core",
-        lambda taken: f"{spell(taken)} s for each thousand, while nothing is known of the last of them",
+        "watch: 1,000 panels answered after a start", "growth", "start", "{} ms of a core",
+        lambda taken: f"{spell(taken / 1e3)} s for each thousand; until then nothing is known of the last of them",
+    ),
+    Step(
+        "serve: morning round of 1,000 panels", "growth", "page", "{} ms of a core",
+        lambda taken: f"{spell(OF_THOUSAND * taken)} ms for all on one page, which nobody would read",
     ),
 )  # fmt: skip
 
