@@ -12,11 +12,10 @@ from collector.file_import import ImportRefused, import_file
 from collector.reading import Quantity
 from collector.settings import Settings
 from collector.steady_clock import SteadyClock, this_machine
-from collector.store.reads import open_store
 from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
-from dashboard.cli.read_from import readings_of
+from dashboard.cli.read_from import open_now
 from dashboard.cli.times import utc_ms
 from dashboard.correction import correct as corrected
 from dashboard.devices import probe_logs
@@ -47,7 +46,7 @@ def export(arguments: argparse.Namespace) -> int:
     end = utc_ms(arguments.end, "UTC", "--to") if arguments.end else house_clock(settings).now()
     if settings.read_from is not None and not arguments.start:
         raise CommandError("--from is missing: when its first reading was, a server does not tell")
-    reader = open_store(readings_of(settings))
+    reader = open_now(settings)
     try:
         known = [probe.id for probe in reader.probes()]
         if arguments.probe not in known:

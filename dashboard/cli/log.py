@@ -16,6 +16,7 @@ from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
 from dashboard.cli.log_parser import DONE, REASONED
+from dashboard.cli.read_from import probes_of
 from dashboard.cli.times import utc_ms
 from dashboard.display import View
 from dashboard.entries import entries
@@ -117,7 +118,7 @@ def _weights(arguments: argparse.Namespace, settings: Settings, panel: Panel) ->
 
 
 def _place(arguments: argparse.Namespace, settings: Settings, panel: Panel) -> Said:
-    known = {probe.id for probe in settings.probe}
+    known = {probe.id for probe in probes_of(settings)}
     for probe in (arguments.surface, arguments.air):
         if probe is not None and probe not in known:
             raise CommandError(

@@ -11,13 +11,12 @@ from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
 from collector.settings import Settings
-from collector.store.reads import open_store
 from collector.store.schema import NotYet
 from dashboard import mix_view
 from dashboard.cards import CardShelf
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import forecast_of, house_clock, read_logbook
-from dashboard.cli.read_from import readings_of
+from dashboard.cli.read_from import open_now, readings_of
 from dashboard.display import View
 from dashboard.live import Live
 from dashboard.mix_asked import AskError, Given, asked_of, mix_of
@@ -98,7 +97,7 @@ def _assessment(settings: Settings, house: _House, panel: Panel) -> Any:
 
 
 def _probes(settings: Settings) -> list[Any]:
-    with closing(open_store(readings_of(settings))) as reader:
+    with closing(open_now(settings)) as reader:
         return list(reader.probes())
 
 

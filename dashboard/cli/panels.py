@@ -14,6 +14,7 @@ from collector.store.schema import NotYet
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
+from dashboard.cli.read_from import probes_of
 from dashboard.cli.times import iso, utc_ms
 from dashboard.entry import coat_event, register_event, step_event, thumb_event
 from dashboard.panel import Event, Panel
@@ -52,7 +53,7 @@ def _event(arguments: argparse.Namespace, settings: Settings, panels: dict[str, 
     at = utc_ms(arguments.at, settings.time_zone, "--at") if arguments.at else now
     number = secrets.token_hex(12)
     if arguments.what == "add":
-        probes = {probe.id for probe in settings.probe}
+        probes = {probe.id for probe in probes_of(settings)}
         for probe in (arguments.surface, arguments.air):
             if probe is not None and probe not in probes:
                 raise CommandError(

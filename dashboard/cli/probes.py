@@ -11,14 +11,14 @@ from zoneinfo import ZoneInfo
 
 from collector import settings as settings_file
 from collector.clock import Clock
-from collector.reading import Quantity
-from collector.settings import Probe, Settings
+from collector.reading import ProbeFacts, Quantity
+from collector.settings import Settings
 from collector.store.schema import NotYet
 from dashboard import field_check, probe_view
 from dashboard.cli.errors import CommandError
 from dashboard.cli.house import house_clock, read_logbook
 from dashboard.cli.log_entry import log_entry
-from dashboard.cli.read_from import readings_of
+from dashboard.cli.read_from import probes_of, readings_of
 from dashboard.cli.times import utc_ms
 from dashboard.correction import UNIT, Correction, CorrectionError
 from dashboard.devices import ProbeLog, probe_logs
@@ -36,12 +36,13 @@ def probe(arguments: argparse.Namespace) -> int:
     """Lists, or does one thing to one probe. Returns 0, or 1 for a check that nobody wanted logged."""
     settings = settings_file.load(arguments.settings)
     if arguments.what == "list":
-        for item in settings.probe:
+        for item in probes_of(settings):
             print("\n".join(_told(settings, item)))
         return 0
-    found = next((item for item in settings.probe if item.id == arguments.name), None)
+    probes = probes_of(settings)
+    found = next((item for item in probes if item.id == arguments.name), None)
     if found is None:
-        names = ", ".join(item.id for item in settings.probe) or "none"
+        names = ", ".join(item.id for item in probes) or "none"
         raise CommandError(f"no probe is called {arguments.name!r}; there are: {names}")
     if arguments.what == "show":
         print("\n".join(_told(settings, found, history=True)))
@@ -52,7 +53,7 @@ def probe(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _event(arguments: argparse.Namespace, settings: Settings, found: Probe) -> Event:
+def _event(arguments: argparse.Namespace, settings: Settings, found: ProbeFacts) -> Event:
     now, number = house_clock(settings).now(), secrets.token_hex(12)
     at = utc_ms(arguments.at, settings.time_zone, "--at") if arguments.at else now
     due = utc_ms(arguments.due, settings.time_zone, "--due") if arguments.due else None
@@ -106,7 +107,7 @@ def _view(settings: Settings, now: int) -> View:
     return View(ZoneInfo(settings.time_zone), unit, now)
 
 
-def _told(settings: Settings, found: Probe, *, history: bool = False) -> list[str]:
+def _told(settings: Settings, found: ProbeFacts, *, history: bool = False) -> list[str]:
     """The probe's page as lines."""
     log, view = _log(settings, found.id), _view(settings, house_clock(settings).now())
     lines = [f"{found.id}: {probe_view.device(log, view)}"]
@@ -127,7 +128,7 @@ class Guide:
     """A check, step by step. `ask` shows a question and returns the answer, `pause` waits a little."""
 
     settings: Settings
-    probe: Probe
+    probe: ProbeFacts
     against: str
     stage: str
     who: str
@@ -207,7 +208,7 @@ class Guide:
         return _view(self.settings, self.clock.now())
 
 
-def _guide(arguments: argparse.Namespace, settings: Settings, found: Probe) -> Guide:
+def _guide(arguments: argparse.Namespace, settings: Settings, found: ProbeFacts) -> Guide:
     def ask(question: str) -> str:
         if arguments.yes:
             return "y"

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
 from collector.clock import Clock, SystemClock
 from collector.read_from_table import ReadFrom
+from collector.reading import ProbeFacts
 from collector.settings import Settings
-from collector.store.reads import Where
+from collector.store.reads import Reads, Where, open_store
+from collector.store.schema import StoreError
 from collector.store.time_series.asking import Asking, Scheme
 from collector.store.time_series.export_api import ExportApi
 from collector.store.time_series.influxql import InfluxQL
@@ -27,6 +30,26 @@ def readings_of(settings: Settings, clock: Clock | None = None) -> Where:
     if key not in _stores:
         _stores[key] = Sites(engine_of(table, settings.folder), table.sites, clock or SystemClock())
     return _stores[key]
+
+
+def open_now(settings: Settings) -> Reads:
+    """For a command. Raises StoreError also where a server does not answer just now: what it had said is not here."""
+    reader = open_store(readings_of(settings))
+    for why in [site.why for site in reader.sites() if site.why][:1]:
+        reader.close()
+        raise StoreError(f"read_from: {why}")
+    return reader
+
+
+def probes_of(settings: Settings) -> list[ProbeFacts]:
+    """The probes of the settings, or those of the sites. Raises StoreError where a server does not tell them."""
+    if settings.read_from is None:
+        return [
+            ProbeFacts(probe.id, probe.zone, probe.place, probe.interval_s, probe.accuracy_K)
+            for probe in settings.probe
+        ]
+    with closing(open_now(settings)) as reader:
+        return reader.probes()
 
 
 _stores: dict[tuple[ReadFrom, Path], Sites] = {}
