@@ -43,6 +43,8 @@ class Unruly:
         if len(lines) > self._most:
             return 413, {}, ""
         fault = self._chance.choices([*ODDS, ""], [*ODDS.values(), 1 - sum(ODDS.values())])[0]
+        if fault == "400" and len(lines) == 1:
+            fault = ""  # of a line on its own a refusal is believed
         self.faults += bool(fault)
         if fault in ("", "written, then 500"):
             passed_on(self._server, path, lines)
