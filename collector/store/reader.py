@@ -120,15 +120,19 @@ class Reader:
 
     def batches_after(self, seq: int) -> list[Batch]:
         """The commits after `seq`, in order of arrival."""
+        return self._batches("seq > ?", seq)
+
+    def revised_upto(self, seq: int) -> list[Batch]:
+        """The batches up to `seq` that say what was revised, in order of arrival."""
+        return self._batches("revised AND seq <= ?", seq)
+
+    def _batches(self, where: str, seq: int) -> list[Batch]:
+        sql = (
+            "SELECT seq, iif(revised, t_min, t_min + min(offset, 0)), iif(revised, t_max, t_max + max(offset, 0)), "
+            f"revised FROM batch JOIN run ON run.id = batch.run WHERE {where} ORDER BY seq"
+        )
         with self._in_time() as connection:
-            rows = _all(
-                connection,
-                "SELECT seq, iif(revised, t_min, t_min + min(offset, 0)), "
-                "iif(revised, t_max, t_max + max(offset, 0)), revised "
-                "FROM batch JOIN run ON run.id = batch.run WHERE seq > ? ORDER BY seq",
-                (seq,),
-            )
-        return [Batch(*row) for row in rows]
+            return [Batch(*row) for row in _all(connection, sql, (seq,))]
 
     def samples(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> Samples:
         """One series from start to end, both ends in, whatever its quality."""
@@ -236,14 +240,6 @@ class Reader:
     def pieces_from(self, start_ms: int) -> Iterator[list[Numbered]]:
         """All readings from start on, each with its batch: some at once, in a read of their own."""
         return all_from(self._in_time, start_ms)
-
-    def revised_upto(self, seq: int) -> list[Batch]:
-        """The batches up to `seq` that say what was revised, in order of arrival."""
-        with self._in_time() as connection:
-            rows = _all(
-                connection, "SELECT seq, t_min, t_max, revised FROM batch WHERE revised AND seq <= ?", (seq,)
-            )
-        return [Batch(*row) for row in rows]
 
     def summaries(self, probe: str, quantity: Quantity, start_ms: int, end_ms: int) -> list[Summary]:
         """What is kept of hours whose readings were removed: those that touch the time from start to end."""
