@@ -194,6 +194,9 @@ class Watch:
         weather = weather_now(self.forecast, follower, at)
         try:
             return settling.ask(panel, self._asking(panel, follower, at, weather), at, assess)
+        except NotYet as reason:
+            log.warning("panel %r cannot be worked out: %s", panel.id, reason)
+            return failed(facts_of(panel, follower, self.cards.get, weather), at)
         except Exception:
             log.exception("panel %r cannot be worked out", panel.id)
             return failed(facts_of(panel, follower, self.cards.get, weather), at)

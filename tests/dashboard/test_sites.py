@@ -1,0 +1,140 @@
+"""A dashboard over two sites: the Probes page and watch, while a site lags, is cut off, and comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from collector.store.time_series.asking import Unanswered
+from dashboard.app import create_app
+from dashboard.cards import CardShelf
+from dashboard.logbook import Logbook, LogbookReader
+from dashboard.panel import Event
+from dashboard.watch import Watch
+from dashboard.watch_store import WatchReader, WatchWriter
+from model.verdict import State
+from tests.collector.store.suite.site import T0
+from tests.collector.store.suite.test_late import Watchstand
+from tests.dashboard.client import Client
+from tests.dashboard.few_members import few_members as few_members
+
+ZONE = "Europe/Oslo"
+
+
+class Office(Watchstand):
+    """With a panel on north's probe, coated at T0, watch and the pages."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        shelf, data = CardShelf(None), folder / "office"
+        self.logbook = Logbook(data / "shop.db", shelf.names).open()
+        about = {"name": "Lid 4", "zone": "north · shed", "surface_probe": "north:S1", "air_probe": None}
+        self._log("panel registered", **about, substrate="wood")
+        self._log("coat mixed", card="invented-25min", applied_at=T0, kind="laminate")
+        self.store = WatchWriter(data / "watch.db")
+        reader = LogbookReader(data / "shop.db")
+        self.seen = WatchReader(data / "watch.db", reader)
+        self.watch = Watch(self.served, reader, shelf, self.store, self.clock, ZoneInfo(ZONE))
+        app = create_app(
+            watched=self.seen, logbook=self.logbook, probes=lambda: self.served.open().probes(), cards=shelf.names,
+            clock=self.clock, site="All halls", time_zone=ZONE, readings=self.served, data=data,
+        )  # fmt: skip
+        self.client = Client(app)
+        self._minute = 0
+
+    def _log(self, what: str, **body: object) -> None:
+        self.logbook.append(Event(what, T0, T0, "Kim", what, "lid-4", body))
+
+    def minutes(self, n: int, *, north: bool = True, behind: int = 0) -> None:
+        """So many, one after another: the sites measure and send each, unless north is cut off."""
+        for _ in range(n):
+            self._minute += 1
+            self.later(60)
+            for site in self.sites:
+                site.commit([self._minute])
+                if site.name != "north" or north:
+                    site.beat(behind) if behind else site.send()
+            self.watch.round()
+
+    def state(self) -> State:  # type: ignore[override]
+        answer = self.seen.assessment("lid-4")
+        assert answer is not None
+        return State.NOT_KNOWN if answer.is_old(self.clock.now()) else answer.verdict.state
+
+    def standing(self) -> list[str]:
+        """Kinds of alarms that last, but of the probe that the other site has never heard."""
+        lasting = [alarm for alarm in self.seen.alarms() if alarm.returned_at is None]
+        return [alarm.kind for alarm in lasting if alarm.probe != "south:A 1"]
+
+    def page(self) -> str:
+        return self.client.get("/more/probes").text.replace("\u00a0", " ")
+
+    def close(self) -> None:
+        for site in self.sites:
+            site.close()
+        self.logbook.close()
+        self.store.close()
+
+
+@pytest.fixture
+def office(tmp_path: Path) -> Iterator[Office]:
+    one = Office(tmp_path)
+    yield one
+    one.close()
+
+
+def test_a_cut_sites_panel_is_not_known_until_it_is_back_and_then_as_if_it_had_never_been_cut(
+    office: Office,
+) -> None:
+    office.minutes(6)
+    assert office.state() is not State.NOT_KNOWN
+    assert "site unheard" not in office.standing()
+    office.minutes(6, north=False)
+    assert office.state() is State.NOT_KNOWN
+    assert office.standing() == ["site unheard"], "and none for each of its probes"
+    assert "Not heard since" in office.page()
+    office.minutes(4)
+    assert office.state() is not State.NOT_KNOWN
+    answer = office.seen.assessment("lid-4")
+    assert answer is not None
+    assert answer.gaps == ()
+    assert answer.missing_h == 0.0
+    assert office.standing() == ["probe silent"], "of the probe that was never heard there, as before"
+
+
+def test_a_lagging_site_is_told_as_one_and_the_page_and_the_api_say_how_far_behind(office: Office) -> None:
+    office.minutes(5)
+    office.minutes(6, behind=9)
+    assert "site lags" in office.standing()
+    assert "site unheard" not in office.standing()
+    assert "Sends late: 9 batches wait there since" in office.page()
+    told = office.client.get("/api/probes").json()
+    assert {site["name"]: site["behind"] for site in told["sites"]} == {"north": 9, "south": 9}
+    assert told["all_held"] is False
+
+
+def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_heard(office: Office) -> None:
+    office.minutes(5)
+    office.engine.error = Unanswered("http://10.0.0.5:8086 does not answer: refused")
+    office.minutes(6)
+    assert office.state() is State.NOT_KNOWN
+    assert office.standing() == ["site unheard"]
+    page = office.page()
+    assert "See to the time-series server: it does not answer." in page
+    assert "http://10.0.0.5:8086 does not answer: refused" in page
+    assert "never heard" not in page
+    assert "Collect has not started" not in page
+    office.engine.error = None
+    office.minutes(4)
+    assert office.state() is not State.NOT_KNOWN
+
+
+def test_probes_of_the_same_name_stand_on_one_page_and_what_only_each_site_has_is_said(office: Office) -> None:
+    office.minutes(5)
+    page = office.page()
+    assert "north:S1" in page
+    assert "south:S1" in page
+    assert "stand on the Probes page of each site" in page
