@@ -132,7 +132,9 @@ def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_h
     assert office.state() is not State.NOT_KNOWN
 
 
-def test_probes_of_the_same_name_stand_on_one_page_and_what_only_each_site_has_is_said(office: Office) -> None:
+def test_probes_of_the_same_name_stand_on_one_page_and_what_only_each_site_has_is_said(
+    office: Office,
+) -> None:
     office.minutes(5)
     page = office.page()
     assert "north:S1" in page

@@ -74,10 +74,8 @@ def _post(url: str, lines: Sequence[str]) -> None:
 
 @contextmanager
 def backend(kind: str, folder: Path) -> Iterator[Backend]:
-    """ "memory", "influxdb" or "victoria-metrics"; a real one is started in the folder."""
-    if kind == "memory":
-        yield Memory()
-    elif kind == "influxdb":
+    """ "influxdb" or "victoria-metrics", started in the folder."""
+    if kind == "influxdb":
         with running(influxdb(folder)) as server:
             yield Influx(server, InfluxQL(Asking(f"http://127.0.0.1:{server.port}"), "coldshed"))
     else:
