@@ -24,18 +24,33 @@ class Head:
 
 
 class Connection:
-    """To a shop's server; stays open, as a browser's does; one request at a time."""
+    """To a shop's server; stays open, as a browser's does, or is opened again; one request at a time."""
 
     def __init__(self, port: int) -> None:
-        self._host = f"127.0.0.1:{port}"
-        self._socket = socket.create_connection(("127.0.0.1", port), 60)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._port = port
+        self._socket = self._opened()
+
+    def _opened(self) -> socket.socket:
+        opened = socket.create_connection(("127.0.0.1", self._port), 60)
+        opened.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return opened
 
     def get(self, path: str, **headers: str) -> tuple[bytes, Head]:
         """The answer, packed where it can be. Raises ConnectionError if the server hangs up."""
         headers = {"accept_encoding": "gzip"} | headers
         more = "".join(f"{name.replace('_', '-')}: {value}\r\n" for name, value in headers.items())
-        self._socket.sendall(f"GET {path} HTTP/1.1\r\nhost: {self._host}\r\n{more}\r\n".encode())
+        asked = f"GET {path} HTTP/1.1\r\nhost: 127.0.0.1:{self._port}\r\n{more}\r\n".encode()
+        try:
+            return self._answer(asked)
+        except (
+            ConnectionError
+        ):  # the server ends a connection that was idle for seconds, as on a busy machine
+            self._socket.close()
+            self._socket = self._opened()
+            return self._answer(asked)
+
+    def _answer(self, asked: bytes) -> tuple[bytes, Head]:
+        self._socket.sendall(asked)
         data = b""
         while b"\r\n\r\n" not in data:
             data += self._more()
@@ -43,7 +58,7 @@ class Connection:
         status = int(head[9:12])
         said = LENGTH.search(head)
         if said is None and status != 304:
-            raise ConnectionError(f"{path} does not say how long its answer is")
+            raise ValueError(f"an answer does not say how long it is: {head[:200]!r}")
         length = int(said[1]) if said and status != 304 else 0
         while len(body) < length:
             body += self._more()
