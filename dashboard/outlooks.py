@@ -5,20 +5,24 @@ One place for it, so that a headline, Tonight and a what-if look at the same hou
 
 from __future__ import annotations
 
-from dataclasses import replace
+import hashlib
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
 from dashboard.facts import Facts, run_up_from
 from dashboard.film import dew_now, dew_samples
 from dashboard.probe_trace import Trace, thinned
-from model.blocks import Blocks
+from model.blocks import MINUTE_MS, Blocks
 from model.forecast import outlook
 from model.history import HOUR_MS, Samples, lagged
 from model.shed import LEAST_OVERLAP_H, fit, outlook_from_outdoors
 from model.verdict import Say
 
 OUTLOOK_H = 72.0
+KEPT_OUTLOOKS = 16
+"""Some 300 KB each: watch answers panels of the same probes one after the other."""
 LAG_S = {
     "wood": 3600.0,
     "foam": 1200.0,
@@ -76,7 +80,7 @@ def panel_outlook(facts: Facts, samples: Samples, at: int) -> tuple[Blocks, Say 
     trace = facts.temperature
     assert trace is not None
     log = panel_log(facts, trace, samples, at)
-    own = outlook(log, at, OUTLOOK_H, dew_samples(facts, at))
+    own = _likely(log, at, OUTLOOK_H, dew_samples(facts, at))
     weather = facts.weather
     if weather is None or weather.air is None:
         return own, weather.say if weather else None
@@ -91,11 +95,41 @@ def dew_outlook(facts: Facts, at: int, hours: float) -> Blocks | None:
     samples = dew_samples(facts, at)
     if samples is None or dew_now(facts, at) is None:
         return None
-    own = outlook(samples, at, hours)
+    own = _likely(samples, at, hours)
     outdoors = facts.weather.dew_point if facts.weather else None
     if outdoors is None or _common_h(samples, outdoors, at) < LEAST_OVERLAP_H:
         return own
     return _through(own, samples, outdoors, at)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What an outlook rests on; known again by the digest of all of it."""
+
+    digest: bytes
+    samples: Samples = field(compare=False)
+    at: int = field(compare=False)
+    hours: float = field(compare=False)
+    dew: Samples | None = field(compare=False)
+
+
+def _likely(samples: Samples, at: int, hours: float, dew: Samples | None = None) -> Blocks:
+    """outlook(), made once for all panels that have the same past: those of the same probes, in the same minute."""
+    upto = int(np.searchsorted(samples.t, at, "right"))
+    of = hashlib.blake2b(repr((at // MINUTE_MS, upto, hours, dew is None)).encode(), digest_size=16)
+    for part in (samples, *([] if dew is None else [dew])):
+        of.update(len(part).to_bytes(8))
+        of.update(part.t.tobytes())
+        of.update(part.value.tobytes())
+    return _made(_Asked(of.digest(), samples, at, hours, dew))
+
+
+@lru_cache(maxsize=KEPT_OUTLOOKS)
+def _made(asked: _Asked) -> Blocks:
+    made = outlook(asked.samples, asked.at, asked.hours, asked.dew)
+    for values in (made.cold, made.central, made.hot, made.measured, made.spread):
+        values.flags.writeable = False  # it is everybody's
+    return made
 
 
 def _common_h(samples: Samples, outdoors: Samples, at: int) -> float:

@@ -228,10 +228,13 @@ class Watch:
             self._settling.keep_only(panels)
         self._panels, self._every, self._logs, self._logbook_version = panels, every, logs, version
 
-    def _waited(self, panel: Panel) -> tuple[bool, int]:
-        """Who comes first: what somebody has just entered, then what was answered longest ago."""
+    def _waited(self, panel: Panel) -> tuple[bool, int, str, str]:
+        """Who comes first: what somebody has just entered, then what was answered longest ago; of one minute those of
+        the same probes together, for they have the same outlook.
+        """
         last = self._latest.get(panel.id)
-        return panel.id not in self._changed, 0 if last is None else last.at
+        minute = 0 if last is None else last.at // MINUTE_MS
+        return panel.id not in self._changed, minute, panel.surface_probe or "", panel.air_probe or ""
 
     def _due(self, panel: Panel, follower: Follower, at: int) -> bool:
         """Once a minute; at once when its entries changed, its probe fell silent or was heard, or time ran out."""

@@ -9,13 +9,16 @@ import pytest
 from markupsafe import Markup
 
 from collector.reading import Reading
+from dashboard import outlooks
 from dashboard.anew import FactsOf
 from dashboard.assess import assess
 from dashboard.follow import Follower
 from dashboard.live import asking
 from dashboard.panel import Coat, Panel
 from dashboard.settling import Settling, whole
-from model.history import HOUR_MS
+from model.blocks import Blocks
+from model.forecast import outlook
+from model.history import HOUR_MS, Samples
 from tests.browser.fake_shop import MINUTE, NOW, answer, many, open_shop, stopped
 from tests.dashboard.client import Client
 from tests.dashboard.few_members import few_members as few_members
@@ -127,6 +130,24 @@ def test_a_panel_that_cannot_be_worked_out_holds_up_no_other(shop: Shop) -> None
 
     assert not started.settling.together(listed, of, shop.now, lambda: False)
     assert started.answer(listed[1]) == started.from_the_start(listed[1])
+
+
+def test_panels_of_the_same_probes_share_their_outlook(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One of the panel and one of the air's dew point, however many panels; whose answers are those without it."""
+    started, listed = Started(shop), [panel for panel in panels(9) if panel.surface_probe]
+    made: list[int] = []
+
+    def counted(samples: Samples, at: int, hours: float, dew: Samples | None) -> Blocks:
+        made.append(at)
+        return outlook(samples, at, hours, dew)
+
+    outlooks._made.cache_clear()
+    monkeypatch.setattr(outlooks, "outlook", counted)
+    shared = [started.answer(panel) for panel in listed]
+    assert len(made) == 2
+    for panel, told in zip(listed, shared, strict=True):
+        outlooks._made.cache_clear()
+        assert told == started.from_the_start(panel)
 
 
 def test_a_round_that_is_asked_for_again_draws_only_the_strips_that_changed(
