@@ -276,7 +276,7 @@ class Follower:
         facts, late = self.probes.get(probe or ""), self._late.get((probe or "", quantity))
         log = self.logs.get(probe or "")
         mine = matters(self.suspicions, probe or "", quantity, beside)
-        return facts, self._reloads, late[-1] if late else None, log, mine
+        return facts, late[-1] if late else None, log, mine
 
     def stride_ms(self) -> int:
         """So much time of all series, and what lies around it, can be kept as slices."""

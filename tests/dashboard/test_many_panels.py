@@ -9,6 +9,8 @@ import pytest
 from markupsafe import Markup
 
 from collector.reading import Reading
+from collector.store.reader import Batch, Reader
+from collector.store.readings_schema import FLAGS
 from dashboard import outlooks
 from dashboard.anew import FactsOf
 from dashboard.assess import assess
@@ -118,6 +120,20 @@ def test_what_comes_late_while_they_are_worked_out_counts_in_the_answer(tmp_path
     for panel in listed:
         assert started.answer(panel) == started.from_the_start(panel)
     shop.writer.close()
+
+
+def test_flags_that_are_found_as_they_were_make_no_panel_begin_again(shop: Shop) -> None:
+    """After a start collect goes over a day again while watch works out the panels."""
+    started, listed = Started(shop), panels(4)
+    assert started.together(listed, steps=6)
+    reader = Reader.open(shop.path)
+    started.follower._read_again(reader, Batch(0, shop.now - 20 * HOUR_MS, shop.now - HOUR_MS, FLAGS))
+    reader.close()
+    assert not started.together(listed)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Settling, "_anew", lambda *_: pytest.fail("worked out again"))
+        told = [started.answer(panel) for panel in listed]
+    assert told == [started.from_the_start(panel) for panel in listed]
 
 
 def test_a_panel_that_cannot_be_worked_out_holds_up_no_other(shop: Shop) -> None:
