@@ -41,6 +41,7 @@ MOST_LATE = 256
 """Changes of older readings that are told apart, of each series."""
 
 Key = tuple[str, Quantity]
+NONE: Read = np.empty(0, np.int64), np.empty(0), np.empty(0, np.int64)
 
 
 class Follower:
@@ -120,12 +121,19 @@ class Follower:
         self._reloads += 1
         self.slices.forget(span.t_min)
         oldest = slot(self._now - KEPT_MS)
-        for (probe, quantity), series in self._series.items():
-            start, end = max(slot(span.t_min), oldest), slot(span.t_max) + THIN_MS - 1
-            if start <= end and series.replace(start, end, reader.samples(probe, quantity, start, end)):
-                self._changed((probe, quantity), start)
+        start, end = max(slot(span.t_min), oldest), slot(span.t_max) + THIN_MS - 1
+        others: set[Key] = set()
+        for begin in range(start, end + 1, AT_ONCE_MS):
+            stop = min(begin + AT_ONCE_MS - 1, end)
+            read = reader.every(begin, stop)
+            others |= {
+                key for key, of in self._series.items() if of.replace(begin, stop, read.get(key, NONE))
+            }
+        for key in self._series:
+            if key in others:
+                self._changed(key, start)
             if span.t_min < oldest:
-                self._changed((probe, quantity), span.t_min)
+                self._changed(key, span.t_min)
 
     def _first_load(self, reader: Reads) -> set[str]:
         """All series a few hours at a time: of what is older than they are kept only the log stays."""
