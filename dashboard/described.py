@@ -139,7 +139,7 @@ def _exact(schema: Json) -> None:
 
 def _responses(path: str, method: str, key: str, answer: Json | None) -> Json:
     """Where a person may stand before it, a refusal is a page."""
-    page = method == "get" and not path.startswith(("/api/", "/static/"))
+    page = method == "get" and not path.startswith("/api/")
     kind = OWN_KIND.get(path, "text/html" if page else "application/json")
     problem: Json = {"application/json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
     refusal = problem | ({"text/html": {}} if page else {})

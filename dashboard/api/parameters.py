@@ -22,6 +22,8 @@ from model.layup import Cloth
 
 Json = dict[str, Any]
 TEXT: Json = {"type": "string"}
+LEFT: Json = {"const": ""}
+"""A field that was left empty."""
 
 
 def _asked(schemas: dict[str, Json]) -> list[Json]:
@@ -29,7 +31,7 @@ def _asked(schemas: dict[str, Json]) -> list[Json]:
 
 
 def _between(low: float, high: float, kind: str = "number") -> Json:
-    return {"type": kind, "minimum": low, "maximum": high}
+    return {"anyOf": [{"type": kind, "minimum": low, "maximum": high}, LEFT]}
 
 
 def _measured(name: str, allowed: tuple[float, float]) -> dict[str, Json]:
@@ -46,7 +48,7 @@ def _lines(of: Json) -> Json:
 HOUR: dict[str, Json] = {
     "spot": TEXT,
     "card": TEXT,
-    "onto": {"enum": list(get_args(Onto))},
+    "onto": {"enum": [*get_args(Onto), ""]},
     **_measured("bottles", BOTTLES_C),
     "wood_pc": _between(0, WETTEST_PC),
     "cloudy": TEXT,
@@ -57,12 +59,12 @@ POTS: dict[str, Json] = {
     **_measured("area", AREA_M2),
     **{name: _lines(one) for name, one in _measured("cloth", CLOTH_GM2).items()},
     "plies": _lines(_between(1, MOST_PLIES, "integer")),
-    "weave": _lines({"enum": [item.value for item in Cloth]}),
+    "weave": _lines({"enum": [*(item.value for item in Cloth), ""]}),
     "peel": TEXT,
     "tools": _between(0, MOST_TOOLS, "integer"),
     "fills": _between(0, MOST_FILLS, "integer"),
     **_measured("amount", AMOUNT_G),
-    "vessel": {"enum": list(VESSELS)},
+    "vessel": {"enum": [*VESSELS, ""]},
     "upright": TEXT,
 }
 FORM = ("hold", "from", "to", "rise", "start", "card", "until", "by", "ask", "step")
