@@ -39,7 +39,7 @@ PROBLEM: Json = {
 }
 """dashboard.security.problem. door: what would open it."""
 REFUSED = {
-    "400": "names no host, or is nested too deeply",
+    "400": "names no host, tells something twice, or is nested too deeply",
     "401": "nobody is signed in, or a password or PIN is wrong",
     "403": "takes more, or came from another site",
     "404": "there is none",

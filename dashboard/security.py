@@ -9,7 +9,7 @@ from __future__ import annotations
 import ipaddress
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from urllib.parse import urlsplit
+from urllib.parse import parse_qsl, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
@@ -48,6 +48,8 @@ READING = frozenset({"GET", "HEAD"})
 
 TLS_S = 31_536_000
 MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
+SEVERAL = frozenset({"panel", "cloth_gm2", "cloth_ozyd2", "plies", "weave"})
+"""What an address may tell more than once. Of anything else two readers could each take another one."""
 
 
 def problem(status: int, what: str, do: str, beside: Mapping[str, str] | None = None) -> JSONResponse:
@@ -128,6 +130,9 @@ class Guard:
                 "This computer does not answer under that name.",
                 "Open it by an address it knows, or start serve with that name allowed.",
             )
+        twice = _told_twice(scope["query_string"])
+        if twice:
+            return problem(400, f"The address tells {twice!r} twice.", "Tell it once.")
         used = self._methods(scope["path"]) or reads_and_logs(scope["path"])
         if method not in used and not (method == "HEAD" and "GET" in used):
             return not_used(method, used)
@@ -136,6 +141,15 @@ class Guard:
         # What carries its own token was not sent by a browser on somebody else's behalf.
         foreign = None if "authorization" in headers else _cross_site(headers, host)
         return foreign or (_not_a_picture(headers) if for_pictures(scope) else _not_json(headers))
+
+
+def _told_twice(query: bytes) -> str | None:
+    told = set[str]()
+    for name, _ in parse_qsl(query.decode("latin-1"), keep_blank_values=True):
+        if name in told and name not in SEVERAL:
+            return name[:40]
+        told.add(name)
+    return None
 
 
 def _cross_site(headers: Headers, host: str) -> JSONResponse | None:

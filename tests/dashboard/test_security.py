@@ -186,3 +186,12 @@ def test_a_hostile_name_is_text(client: Client) -> None:
     assert "<img" not in page
     assert "&lt;img src=x" in page
     assert "{{7*7}}" in page
+
+
+def test_an_address_that_tells_a_thing_twice_is_not_read_by_halves(client: Client) -> None:
+    """OWASP ASVS 5.0.0, 15.3.7 (parameters that are repeated): no reader may take another one than the next."""
+    answer = client.get("/api/mix?spot=a&card=x&spot=b")
+    assert answer.status_code == 400
+    assert answer.json()["error"]["what"] == "The address tells 'spot' twice."
+    assert client.get("/api/mix?spot=&spot=").status_code == 400
+    assert client.get("/api/labels?panel=plug-7&panel=lid-4").status_code == 200
