@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import asdict
+from pathlib import Path
 
 from tests.bench import pages_of_help
 from tests.bench.machine import machine
@@ -79,8 +80,9 @@ def in_a_process(section: Section) -> dict[str, Found]:
     words = [sys.executable, "-P", "-m", "tests.bench", "--raw", section.name]
     # A session of its own: what it started and did not end, because its time was up, is ended with it.
     with subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
-    ) as process:
+        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+    ) as process:  # fmt: skip
         try:
             said, complained = process.communicate(timeout=section.limit_s)
         except BaseException:

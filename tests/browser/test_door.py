@@ -108,6 +108,7 @@ def test_an_open_page_says_that_it_is_signed_out(door: Door) -> None:
     page = door.sign_in("Robin")
     one = door.house.door.sessions.all()[0]
     door.house.door.sessions.end(one.id, door.house.door.sessions.visitor(""), "")
+    page.wait_for_function("typeof coldshed === 'object'")
     page.evaluate("coldshed.poll()")
     expect(page.locator("#lost")).to_contain_text("signed out")
     assert page.locator(".strip").count() == 5, "what was seen last stays, with its own end"

@@ -21,6 +21,7 @@ ROOT = Path(__file__).parents[2]
 SQL = re.compile(r"\b(SELECT|INSERT|UPDATE|DELETE|WHERE|PRAGMA|ATTACH|VALUES)\b")
 WOVEN = {
     ("collector/store/digests.py", "where"): "one of two texts of this file",
+    ("collector/store/reader.py", "where"): "one of two texts of this file",
     ("collector/store/spans.py", "what"): "texts of the files that call it",
     ("collector/store/spans.py", "where"): "texts of the files that call it",
     ("collector/store/spans.py", "condition"): "texts of this file",
