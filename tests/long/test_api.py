@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -17,9 +18,8 @@ def test_fifty_thousand_requests_are_answered_as_described_and_nobody_does_what_
     tmp_path: Path,
 ) -> None:
     asked = ask_as_everybody(tmp_path, EXAMPLES)
-    print(
-        f"{asked.cases} requests, {asked.failed} of them answered 5xx, {len(asked.unauthorised)} not theirs"
-    )
+    told = f"{asked.cases} requests, {asked.failed} answered 5xx, {len(asked.unauthorised)} not theirs"
+    sys.stdout.write(f"\n{told}\n")
     assert asked.wrong == {}
     assert asked.unauthorised == []
     assert asked.failed == 0
