@@ -24,7 +24,7 @@ def _forms() -> dict[str, Term]:
 
 _FORMS = _forms()
 _ANY = re.compile(
-    r"(?<![\w-])("
+    r"(?<![\w-])(?<!SD )("  # an SD card is no resin card
     + "|".join(re.escape(form) for form in sorted(_FORMS, key=len, reverse=True))
     + r")(?![\w-])",
     re.IGNORECASE,

@@ -7,7 +7,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 
-from dashboard.api.entry_models import Entry, Mixed, Registration, Thumb, ThumbSure, body_of
+from dashboard.api.entry_models import Entry, Registration, Thumb, ThumbSure, body_of
 from dashboard.api.signing import is_signed, signing
 from dashboard.desk import Desk
 from dashboard.entries import said
@@ -25,15 +25,7 @@ def router(desk: Desk) -> APIRouter:
     @routes.post("/events")
     def log(request: Request, entry: Entry) -> dict[str, Any]:
         now = desk.shop.clock.now()
-        event = Event(
-            id=entry.id,
-            at=getattr(entry, "at", None) or now,
-            recorded=now,
-            who=entry.who,
-            kind=entry.kind,
-            panel=getattr(entry, "panel", None),
-            body=body_of(entry),
-        )
+        event = _event(entry, now)
         told = felt(desk, event) if isinstance(entry, Thumb | ThumbSure) else None
         event = told.event if told else event
         if is_signed(event, desk.shop.logbook):
@@ -44,18 +36,7 @@ def router(desk: Desk) -> APIRouter:
             new = desk.shop.logbook.append(event)
         if not new:
             event = next(item for item in desk.shop.logbook.events() if item.id == entry.id)
-        panels = desk.panels()
-        number = None
-        if isinstance(entry, Mixed) and entry.panel in panels:
-            number = next((coat.number for coat in panels[entry.panel].coats if coat.event == entry.id), None)
-        return {
-            "event": event.id,
-            "new": new,
-            "recorded": now,
-            "gone": event.panel is not None
-            and (event.panel not in panels or event.kind in ("closed", "scrapped")),
-            "said": said(event, desk.view(), number),
-        } | (told.answer() if told else {})
+        return _answer(desk, event, new, now) | (told.answer() if told else {})
 
     @routes.post("/panels")
     def register(entry: Registration) -> dict[str, Any]:
@@ -81,3 +62,31 @@ def router(desk: Desk) -> APIRouter:
         return {"event": entry.id, "new": desk.shop.logbook.append(event), "panel": event.panel}
 
     return routes
+
+
+def _event(entry: Entry, now: int) -> Event:
+    """As it is taken down; `now` UTC ms."""
+    return Event(
+        id=entry.id,
+        at=getattr(entry, "at", None) or now,
+        recorded=now,
+        who=entry.who,
+        kind=entry.kind,
+        panel=getattr(entry, "panel", None),
+        body=body_of(entry),
+    )
+
+
+def _answer(desk: Desk, event: Event, new: bool, now: int) -> dict[str, Any]:
+    panels = desk.panels()
+    panel = panels.get(event.panel or "")
+    coats = panel.coats if panel else ()
+    number = next((coat.number for coat in coats if coat.event == event.id), None)
+    gone = event.panel is not None and (panel is None or event.kind in ("closed", "scrapped"))
+    return {
+        "event": event.id,
+        "new": new,
+        "recorded": now,
+        "gone": gone,
+        "said": said(event, desk.view(), number),
+    }

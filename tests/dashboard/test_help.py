@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 
 from dashboard import help_pages
-from dashboard.glossary import anchor, linked
+from dashboard.glossary import anchor, linked, parts
 from dashboard.words.glossary import GLOSSARY
 from tests.dashboard.client import Client
 
@@ -121,3 +121,9 @@ def test_the_glossary_is_in_order_and_no_form_means_two_things() -> None:
 def test_a_panels_why_leads_to_the_glossary(client: Client) -> None:
     page = client.get("/panels/lid-4").text
     assert '<a class="term" href="/help/glossary#dew-point">dew point</a>' in page
+
+
+def test_a_memory_card_is_not_taken_for_a_resins() -> None:
+    found = list(parts("An SD card beside the card.", set()))
+    assert [piece for piece, href in found if href] == ["card"]
+    assert found[0] == ("An SD card beside the ", None)
