@@ -127,3 +127,5 @@ OFFERED = tuple(name for name, kind in KINDS.items() if kind.wakes in (Wakes.SUG
 """What a person may ask to be woken for."""
 SUGGESTED = tuple(name for name in OFFERED if KINDS[name].wakes is Wakes.SUGGESTED)
 """What is ticked until a person has chosen."""
+OF_SITES = tuple(name for name in OFFERED if KINDS[name].cause == "sites")
+"""What never rings in a house of one."""

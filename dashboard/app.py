@@ -137,6 +137,7 @@ def create_app(
         NoticeReader(notices) if notices else None,
         RollUps(readings).of if readings else None,
         settings,
+        readings is not None and not isinstance(readings, Path),
     )
     files = StaticFiles()
     desk = Desk(shop, files, door is not None)

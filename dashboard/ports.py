@@ -90,3 +90,5 @@ class Shop:
     """What charts are drawn from; None: there are no readings."""
     settings: ShopSettings | None = None
     """What the page Settings tells of the settings file; None: serve was not started from one."""
+    has_sites: bool = False
+    """Whether the readings are of sites that a server holds."""

@@ -10,7 +10,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from collector.store.schema import NotYet
 from dashboard.alarm import Alarm
 from dashboard.alarm_desk import AlarmLine, alarm_line, deadline, groups
-from dashboard.alarm_kinds import OFFERED
+from dashboard.alarm_kinds import OF_SITES, OFFERED
 from dashboard.alarm_state import Marks
 from dashboard.assessment import Assessment
 from dashboard.desk import Desk
@@ -53,7 +53,7 @@ def router(desk: Desk) -> APIRouter:
             view,
             tab="more",
             people=person_lines(desk, view),
-            offered=[(kind, KIND_NAMES[kind]) for kind in OFFERED],
+            offered=[(kind, KIND_NAMES[kind], desk.shop.has_sites or kind not in OF_SITES) for kind in OFFERED],
             told=[(view.clock(one.at), one.person, one.title, one.woke) for one in history(desk)],
             running=running(desk),
         )

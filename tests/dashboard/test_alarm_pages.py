@@ -148,6 +148,15 @@ def test_people_choose_their_quiet_hours_and_what_wakes_them(told: FakeShop) -> 
         )
 
 
+def test_a_house_of_one_offers_nothing_of_sites_and_keeps_what_was_chosen_of_them(told: FakeShop) -> None:
+    page = Client(told.app).get("/more/notices").text
+    assert "A probe over a young film is silent" in page
+    assert "A site is not heard" not in page
+    assert "A site sends its readings late" not in page
+    assert page.count('<input type="hidden" name="wake" value="site unheard">') == 2, "for Kim and for Robin"
+    assert 'value="site lags"' not in page, "nobody asked for it"
+
+
 def test_a_test_is_asked_for_on_the_page_and_sent_by_notify(told: FakeShop) -> None:
     """serve knows no address: it takes the wish down, and notify, which reads the logbook, sends it."""
     client = Client(told.app)

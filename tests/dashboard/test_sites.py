@@ -41,6 +41,7 @@ class Office(Watchstand):
         app = create_app(
             watched=self.seen, logbook=self.logbook, probes=lambda: self.served.open().probes(), cards=shelf.names,
             clock=self.clock, site="All halls", time_zone=ZONE, readings=self.served, data=data,
+            told=("Kim",),
         )  # fmt: skip
         self.client = Client(app)
         self._minute = 0
@@ -84,6 +85,12 @@ def office(tmp_path: Path) -> Iterator[Office]:
     one = Office(tmp_path)
     yield one
     one.close()
+
+
+def test_where_there_are_sites_one_may_choose_to_be_woken_for_them(office: Office) -> None:
+    page = office.client.get("/more/notices").text
+    assert 'type="checkbox" name="wake" value="site unheard" checked' in page
+    assert 'type="checkbox" name="wake" value="site lags">' in page
 
 
 def test_a_cut_sites_panel_is_not_known_until_it_is_back_and_then_as_if_it_had_never_been_cut(
