@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import ipaddress
 import re
+import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from urllib.parse import parse_qsl, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from dashboard.refusals import TOLD, Refusals
 
 PICTURES = frozenset({"image/jpeg", "image/png", "image/webp"})
 """What a photo may be sent as, and nowhere but where photos are taken in."""
@@ -91,6 +94,7 @@ class Guard:
         numbers: bool = False,
         tls: str | None = None,
         methods: Callable[[str], Sequence[str]] = reads_and_logs,
+        steady: Callable[[], float] = time.monotonic,
     ) -> None:
         self._app = app
         self._hosts = frozenset(_allowed(hosts, port))
@@ -98,14 +102,20 @@ class Guard:
         self._numbers = numbers
         self._tls = tls and tls.lower()
         self._methods = methods
+        self._refusals = Refusals(steady)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
 
+        refusal = self._refusal(scope)
+
         async def send_guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
+                # What an account may not do is told by the door, each time.
+                if message["status"] in TOLD and (refusal is not None or message["status"] != 403):
+                    self._refusals.tell(message["status"], scope)
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
@@ -114,7 +124,6 @@ class Guard:
                     headers["Strict-Transport-Security"] = f"max-age={TLS_S}"
             await send(message)
 
-        refusal = self._refusal(scope)
         await (refusal or self._app)(scope, receive, send_guarded)
 
     def _refusal(self, scope: Scope) -> JSONResponse | None:

@@ -53,7 +53,9 @@ def router(desk: Desk) -> APIRouter:
             view,
             tab="more",
             people=person_lines(desk, view),
-            offered=[(kind, KIND_NAMES[kind], desk.shop.has_sites or kind not in OF_SITES) for kind in OFFERED],
+            offered=[
+                (kind, KIND_NAMES[kind], desk.shop.has_sites or kind not in OF_SITES) for kind in OFFERED
+            ],
             told=[(view.clock(one.at), one.person, one.title, one.woke) for one in history(desk)],
             running=running(desk),
         )
