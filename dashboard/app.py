@@ -41,6 +41,7 @@ from dashboard.door.least import methods_at
 from dashboard.door.limits import Limits
 from dashboard.door.visitor import DoorError
 from dashboard.forecast_file import ForecastFile
+from dashboard.heads import Heads
 from dashboard.live import CardOf, Live, no_card, nobody
 from dashboard.notice_store import NoticeReader
 from dashboard.pages import acts, decide, more, panels, thumb
@@ -147,6 +148,7 @@ def create_app(
         app.include_router(router)
     _errors(app, desk)
     describe(app)
+    app.add_middleware(Heads)
     app.add_middleware(Limits)
     if door is not None:
         for router in (

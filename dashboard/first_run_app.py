@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from dashboard import security, words
 from dashboard.door.limits import Limits
+from dashboard.heads import Heads
 from dashboard.one_time_code import OneTimeCode
 from dashboard.pages.first_run import Pages, Session, router
 from dashboard.static_files import StaticFiles
@@ -48,6 +49,7 @@ def create_set_up_app(session: Session, code: OneTimeCode, port: int, written: C
 
     app.include_router(router(pages))
     app.include_router(files.router())
+    app.add_middleware(Heads)
     app.add_middleware(Limits)
     app.add_middleware(security.Guard, hosts=LOOPBACK, port=port)
     return app

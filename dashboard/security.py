@@ -70,7 +70,7 @@ def not_used(method: str, used: Sequence[str]) -> JSONResponse:
 
 def reads_and_logs(path: str) -> Sequence[str]:
     """What may be asked of any path, as far as is known."""
-    return "GET", "POST"
+    return "GET", "HEAD", "POST"
 
 
 def _sentence(text: str) -> str:
@@ -143,7 +143,7 @@ class Guard:
         if twice:
             return problem(400, f"The address tells {twice!r} twice.", "Tell it once.")
         used = self._methods(scope["path"]) or reads_and_logs(scope["path"])
-        if method not in used and not (method == "HEAD" and "GET" in used):
+        if method not in used:
             return not_used(method, used)
         if method in READING:
             return None

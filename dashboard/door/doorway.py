@@ -101,8 +101,10 @@ class Doorway:
     ) -> None:
         """Answers. What was logged or taken out is a line of the trail before the answer goes out."""
         method, path, state = scope["method"], scope["path"], scope["state"]
-        # What is done at the door itself stands in the trail in words of its own.
-        told = found is not None and (found[1].told or not (method in READING or path.startswith("/door/")))
+        # What is done at the door itself stands in the trail in words of its own; a HEAD takes nothing out.
+        told = found is not None and (
+            method != "HEAD" if found[1].told else not (method in READING or path.startswith("/door/"))
+        )
         what = DOOR_SAID["taken_out" if method in READING else "logged"]
 
         async def send_told(message: Message) -> None:

@@ -168,4 +168,5 @@ def least_of(method: str, path: str) -> tuple[str, Least] | None:
 
 def methods_at(path: str) -> list[str]:
     """What may be asked of a path, for the header Allow (RFC 9110, 15.5.6); empty if no line has it."""
-    return sorted({line.method for line in _LINES if line.pattern.match(path)})
+    found = {line.method for line in _LINES if line.pattern.match(path)}
+    return sorted(found | {"HEAD"} if "GET" in found else found)
