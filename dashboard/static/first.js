@@ -24,6 +24,11 @@
   window.coldshedTheme = { show };
   show();
 
+  // What somebody has begun to fill in is not loaded anew under the hands: see live.js.
+  addEventListener("input", ({ target }) => {
+    if (target.matches("input:not([type=range], [type=search]), select, textarea")) root.dataset.edited = "yes";
+  });
+
   // A page whose scripts did not all come is dead: it says so, and is loaded anew once the shop's computer answers.
   const WITHOUT = /plotly|chart/; // a page without its chart is whole enough
   const FIRST_TRY_MS = 1000;

@@ -19,7 +19,6 @@
   const tab = [...crypto.getRandomValues(new Uint32Array(2))].join("-");
   let tag = body.dataset.tag;
   let lost = null; // since when, by the shop's clock
-  let edited = false;
   let unanswered = 0; // polls in a row
   let pollAt = performance.now() + POLL_MS;
   let heard = -Infinity; // when the stream last said something, in this tab or in another
@@ -42,7 +41,7 @@
   };
 
   // A newer program answers: the page is loaded anew, once, unless somebody has begun to fill something in.
-  const busy = () => edited || document.querySelector("dialog[open]");
+  const busy = () => "edited" in document.documentElement.dataset || document.querySelector("dialog[open]");
   const renew = (told) => {
     if (!told || told === version || busy()) return;
     try {
@@ -53,9 +52,6 @@
     }
     location.reload();
   };
-  addEventListener("input", (event) => {
-    edited ||= event.target.matches("input:not([type=range], [type=search]), select, textarea");
-  });
 
   // With a stream: at the turn of each minute, when clock and ages in the header change.
   const nextPoll = () => {

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from dashboard.panel import Event
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.every_page import axe
-from tests.browser.serving import Served, free_port
+from tests.browser.serving import Served, free_port, until
 from tests.door.house import PASSWORD, PIN, House, open_house
 
 HOSTILE = '"><img src=x onerror="window.broken=1"><script>window.broken=1</script>{{7*7}}'
+SIGNS_IN = "body => fetch('/door/in', {method: 'POST', headers: {'Content-Type': 'application/json'}, body})"
 
 
 @dataclass
@@ -37,6 +38,7 @@ class Door:
         self.page.fill("#door-password", PASSWORD)
         self.page.click("button[type=submit]")
         expect(self.page.locator("nav.tabs")).to_be_visible()
+        self.page.wait_for_load_state("domcontentloaded")  # its scripts are there
         return self.page
 
     def events(self) -> list[tuple[str, str]]:
@@ -108,7 +110,6 @@ def test_an_open_page_says_that_it_is_signed_out(door: Door) -> None:
     page = door.sign_in("Robin")
     one = door.house.door.sessions.all()[0]
     door.house.door.sessions.end(one.id, door.house.door.sessions.visitor(""), "")
-    page.wait_for_function("typeof coldshed === 'object'")
     page.evaluate("coldshed.poll()")
     expect(page.locator("#lost")).to_contain_text("signed out")
     assert page.locator(".strip").count() == 5, "what was seen last stays, with its own end"
@@ -122,11 +123,8 @@ def test_a_sheet_left_open_logs_nothing_under_whoever_signed_in_in_another_tab(d
         "caches.open('coldshed-pages-x').then((kept) => kept.put('/panels/x', new Response('Robin saw')))"
     )
     body = json.dumps({"name": "Kim", "password": PASSWORD})
-    signs_in = (
-        "body => fetch('/door/in', {method: 'POST', headers: {'Content-Type': 'application/json'}, body})"
-    )
     before = len(door.events())
-    page.evaluate(signs_in, body)
+    page.evaluate(SIGNS_IN, body)
     page.get_by_role("button", name="Mixed just now").click()
     expect(page.locator("#door-in")).to_be_visible()
     page.fill("#door-in-password", PASSWORD)
@@ -134,9 +132,25 @@ def test_a_sheet_left_open_logs_nothing_under_whoever_signed_in_in_another_tab(d
     page.wait_for_url("**/panels/skiff-deck-2")
     assert door.events()[before:] == [("coat mixed", "Robin"), ("decided", "Robin")]
     assert page.evaluate("caches.has('coldshed-pages-x')") is False, "what one person saw, another does not"
-    page.evaluate(signs_in, body)
+    page.evaluate(SIGNS_IN, body)
     page.evaluate("coldshed.poll()")
     expect(page.locator("body[data-visitor=Kim]")).to_have_count(1)
+
+
+def test_what_was_filled_in_before_the_pages_scripts_came_stays_when_another_signs_in(door: Door) -> None:
+    door.open("/")
+    page = door.sign_in("Robin")
+    held: list[Route] = []
+    page.route("**/live.js", lambda route: held.append(route))
+    page.goto(door.url + "/panels/new", wait_until="commit")
+    page.locator("#name").fill("Rudder 7")
+    until(lambda: page.evaluate("0") == 0 and bool(held), "the script is asked for")
+    held[0].continue_()
+    page.wait_for_load_state("domcontentloaded")
+    page.evaluate(SIGNS_IN, json.dumps({"name": "Kim", "password": PASSWORD}))
+    page.evaluate("coldshed.poll()")
+    expect(page.locator("#name")).to_have_value("Rudder 7")
+    assert page.get_attribute("body", "data-visitor") == "Robin"
 
 
 def test_what_one_may_not_do_is_not_offered(door: Door) -> None:
