@@ -141,7 +141,11 @@ def test_what_was_filled_in_before_the_pages_scripts_came_stays_when_another_sig
     door.open("/")
     page = door.sign_in("Robin")
     held: list[Route] = []
-    page.route("**/live.js", lambda route: held.append(route))
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/live.js", hold)
     page.goto(door.url + "/panels/new", wait_until="commit")
     page.locator("#name").fill("Rudder 7")
     until(lambda: page.evaluate("0") == 0 and bool(held), "the script is asked for")
