@@ -15,7 +15,7 @@ import subprocess
 import time
 import urllib.parse
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 CACHE = Path(__file__).resolve().parent.parent / ".cache" / "services"
@@ -74,16 +74,24 @@ class Server:
 
     def start(self) -> None:
         """Returns once it takes connections."""
+        self.begin()
+        wait_until(self._ready, f"{self._command[0]} on port {self.port}; see {self._log}")
+
+    def begin(self, within: Sequence[str] = ()) -> None:
+        """Starts it and waits for nothing; within: words that put a command into a network of its own."""
         libraries = [str(path) for path in CACHE.glob("usr/lib/*-linux-*")]
         environment = os.environ | self._environment
         if self._command[0].startswith(str(CACHE)):
             environment["LD_LIBRARY_PATH"] = os.pathsep.join(libraries)
-        log = self.folder / "server.log"
-        with log.open("ab") as output:
+        command = [*within, *self._command]
+        with self._log.open("ab") as output:
             self._process = subprocess.Popen(
-                self._command, stdin=subprocess.DEVNULL, stdout=output, stderr=output, env=environment
+                command, stdin=subprocess.DEVNULL, stdout=output, stderr=output, env=environment
             )
-        wait_until(self._ready, f"{self._command[0]} on port {self.port}; see {log}")
+
+    @property
+    def _log(self) -> Path:
+        return self.folder / "server.log"
 
     @property
     def pid(self) -> int:
@@ -110,7 +118,7 @@ class Server:
 
     def _ready(self) -> bool:
         assert self._process is not None
-        assert self._process.poll() is None, (self.folder / "server.log").read_text(errors="replace")
+        assert self._process.poll() is None, self._log.read_text(errors="replace")
         with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 1.0):
             return True
         return False

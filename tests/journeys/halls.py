@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import sys
 import time
+import urllib.parse
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,13 +27,15 @@ from dashboard.panel import Event
 from dashboard.watch_store import Alarm, WatchReader
 from model.verdict import State
 from tests.journeys.shop import Process, now_ms
-from tests.services import find, free_port, running, victoria_metrics
+from tests.services import Server, free_port, influxdb, running, victoria_metrics, wait_until
 
 SITES = ("north", "south", "east")
 WARM = b"c8 00 4b 46 7f ff 08 10 02 : crc=02 YES\nc8 00 4b 46 7f ff 08 10 02 t=12500\n"
 """12.5 degC as Linux shows a one-wire sensor (kernel.org, w1_therm; the sum is checked by tests/collector)."""
 CARD = "invented-25min"
 ASK = "import sys, urllib.request as u; sys.stdout.buffer.write(u.urlopen(sys.argv[1], timeout=20).read())"
+KINDS = {"influxdb-1": influxdb, "victoria-metrics": victoria_metrics}
+"""Real servers by what the settings call them."""
 
 
 def why_no_networks() -> str:
@@ -117,6 +120,7 @@ class Halls:
 
     folder: Path
     networks: Networks | Everywhere
+    kind: str
     url: str
     port: int = field(default_factory=free_port)
     running: dict[str, Process] = field(default_factory=dict)
@@ -137,7 +141,7 @@ class Halls:
             'decode = { kind = "w1_slave" }\n\n'
             '[[probe]]\nid = "S1"\nsource = "wire"\nname = "28-00000000ab01"\nzone = "shed"\nplace = "surface"\n'
             "interval_s = 2.0\n\n"
-            f'[forward]\nserver = "victoria-metrics"\nurl = "{self.url}"\nbucket = "coldshed"\n'
+            f'[forward]\nserver = "{self.kind}"\nurl = "{self.url}"\nbucket = "coldshed"\n'
         )
         for what in ("collect", "forward"):
             self._start(what, home, site)
@@ -149,7 +153,7 @@ class Halls:
         sites = json.dumps(SITES)
         (home / "coldshed.toml").write_text(
             f'site = "All halls"\ntime_zone = "Europe/Oslo"\n\n[serve]\nport = {self.port}\n\n'
-            f'[read_from]\nserver = "victoria-metrics"\nurl = "{self.url}"\nsites = {sites}\n'
+            f'[read_from]\nserver = "{self.kind}"\nurl = "{self.url}"\nbucket = "coldshed"\nsites = {sites}\n'
         )
         book, now = Logbook(home / "data" / "shop.db", CardShelf(None).names).open(), now_ms()
         for site in SITES:
@@ -194,15 +198,30 @@ class Halls:
 
     def on_the_server(self, site: str) -> int:
         """How many readings of a site the server shows."""
+        if self.kind == "influxdb-1":
+            return sum(len(series["values"]) for series in self._series(site))
         self._ask(f"{self.url}/internal/force_flush")
         query = f"match[]=reading_value%7Bsite=%22{site}%22%7D&start=0&end={int(time.time()) + 86_400}"
         lines = self._ask(f"{self.url}/api/v1/export?{query}").splitlines()
         return sum(len(json.loads(line)["values"]) for line in lines)
 
+    def _series(self, site: str) -> list[Any]:
+        question = f"SELECT value FROM reading WHERE site = '{site}' GROUP BY *"
+        words = urllib.parse.urlencode({"db": "coldshed", "q": question, "epoch": "ms"})
+        [result] = json.loads(self._ask(f"{self.url}/query?{words}"))["results"]
+        found: list[Any] = result.get("series", [])
+        return found
+
     def _ask(self, url: str) -> bytes:
         words = [*self.networks.within("hub"), sys.executable, "-c", ASK, url]
         done = subprocess.run(words, capture_output=True, timeout=60, check=False)
         return done.stdout
+
+    def make_database(self) -> None:
+        """Once the server answers."""
+        question = urllib.parse.urlencode({"q": 'CREATE DATABASE "coldshed"'})
+        url = f"{self.url}/query?{question}" if self.kind == "influxdb-1" else f"{self.url}/health"
+        wait_until(lambda: bool(self._ask(url)), f"that {self.url} answers")
 
     def check(self) -> str:
         """What `coldshed check` says on the dashboard's machine."""
@@ -218,16 +237,19 @@ class Halls:
 
 
 @contextlib.contextmanager
-def halls(folder: Path, networks: Networks | Everywhere) -> Iterator[Halls]:
-    """Everything, and all of it ended and taken away again whatever happened."""
+def halls(folder: Path, networks: Networks | Everywhere, kind: str = "victoria-metrics") -> Iterator[Halls]:
+    """Everything, and all of it ended and taken away again whatever happened. kind: of the server."""
     with contextlib.ExitStack() as stack:
         stack.callback(networks.close)
         if isinstance(networks, Everywhere):
-            server = stack.enter_context(running(victoria_metrics(folder / "server")))
-            made = Halls(folder, networks, f"http://127.0.0.1:{server.port}")
+            server = stack.enter_context(running(KINDS[kind](folder / "server")))
+            made = Halls(folder, networks, kind, f"http://127.0.0.1:{server.port}")
         else:
-            made = Halls(folder, networks, f"http://{networks.address}:8428")
-            stack.callback(_server_in(networks, folder / "server"))
+            server = _server_at(f"{networks.address}:8428", folder / "server", kind)
+            server.begin(networks.within("hub"))
+            stack.callback(server.kill)
+            made = Halls(folder, networks, kind, f"http://{networks.address}:8428")
+            made.make_database()
         stack.callback(lambda: [made.end(name) for name in list(made.running)])
         for site in SITES:
             made.start_site(site)
@@ -235,22 +257,8 @@ def halls(folder: Path, networks: Networks | Everywhere) -> Iterator[Halls]:
         yield made
 
 
-def _server_in(networks: Networks, folder: Path) -> Any:
-    """Starts it at the hub's address; returns what ends it."""
-    folder.mkdir(parents=True)
-    options = {
-        "httpListenAddr": f"{networks.address}:8428", "storageDataPath": str(folder / "data"),
-        "retentionPeriod": "100y", "search.latencyOffset": "0s", "dedup.minScrapeInterval": "1ms",
-        "loggerLevel": "WARN",
-    }  # fmt: skip
-    command = [find("victoria-metrics"), *(f"-{name}={value}" for name, value in options.items())]
-    with (folder / "server.log").open("ab") as output:
-        process: subprocess.Popen[Any] = subprocess.Popen(
-            [*networks.within("hub"), *command], stdin=subprocess.DEVNULL, stdout=output, stderr=output
-        )
-
-    def end() -> None:
-        process.kill()
-        process.wait(20)
-
-    return end
+def _server_at(address: str, folder: Path, kind: str) -> Server:
+    """At that address and port of a network of its own."""
+    if kind == "influxdb-1":
+        return influxdb(folder, HTTP_BIND_ADDRESS=address)
+    return victoria_metrics(folder, httpListenAddr=address)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.journeys.halls import SITES, Everywhere, halls
+import pytest
+
+from tests.journeys.halls import KINDS, SITES, Everywhere, halls
 from tests.journeys.shop import wait_until
 
 
-def test_three_sites_with_the_same_probe_are_answered_on_one_dashboard(tmp_path: Path) -> None:
-    with halls(tmp_path, Everywhere()) as shop:
+@pytest.mark.parametrize("kind", KINDS)
+def test_three_sites_with_the_same_probe_are_answered_on_one_dashboard(tmp_path: Path, kind: str) -> None:
+    with halls(tmp_path, Everywhere(), kind) as shop:
         wait_until(lambda: all(shop.is_known(site) for site in SITES), "all three panels are answered", 60)
         wait_until(lambda: bool(shop.page("/more/probes")), "serve answers", 30)
         page = shop.page("/more/probes")

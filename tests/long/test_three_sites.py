@@ -11,7 +11,7 @@ import pytest
 
 from collector.reading import Quantity
 from collector.store.reader import Reader
-from tests.journeys.halls import SITES, Halls, Networks, halls, why_no_networks
+from tests.journeys.halls import KINDS, SITES, Halls, Networks, halls, why_no_networks
 from tests.journeys.shop import wait_until
 
 KNOWN_S, CUT_S, BACK_S = 90.0, 330.0, 240.0
@@ -23,10 +23,11 @@ def recorded(shop: Halls, site: str) -> int:
         return len(reader.samples("S1", Quantity.TEMPERATURE, 0, 2**60)[0])
 
 
-def test_a_site_that_is_cut_off_loses_nothing_and_is_never_answered_for(tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_site_that_is_cut_off_loses_nothing_and_is_never_answered_for(tmp_path: Path, kind: str) -> None:
     if why := why_no_networks():
         pytest.skip(why)
-    with halls(tmp_path, Networks(SITES)) as shop:
+    with halls(tmp_path, Networks(SITES), kind) as shop:
         wait_until(lambda: all(shop.is_known(site) for site in SITES), "all panels are known", KNOWN_S)
         networks = shop.networks
         assert isinstance(networks, Networks)
@@ -60,5 +61,5 @@ def test_a_site_that_is_cut_off_loses_nothing_and_is_never_answered_for(tmp_path
                 shop.end(f"{site} {what}")
             assert shop.on_the_server(site) == recorded(shop, site), "no reading more, none less"
         sys.stdout.write(
-            f"not known {unknown_s:.0f} s after the cut, known {known_s:.0f} s after it was mended\n"
+            f"{kind}: not known {unknown_s:.0f} s after the cut, known {known_s:.0f} s after it was mended\n"
         )
