@@ -29,3 +29,11 @@ def without_login(url: str) -> str:
     """The address without a name or password in it."""
     parts = urlsplit(url)
     return parts._replace(netloc=parts.netloc.rpartition("@")[2], query="", fragment="").geturl()
+
+
+def way_to(location: str | None) -> str:
+    """Where an answer points to (RFC 9110, 10.2.2), as it may be shown: "elsewhere" if it names no address."""
+    try:
+        return without_login(location or "")[:200] or "elsewhere"
+    except ValueError:
+        return "elsewhere"

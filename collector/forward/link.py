@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from collector.forward_table import Forward
-from collector.web_address import without_login
+from collector.web_address import way_to, without_login
 
 TIMEOUT_MS = 4000
 """For one request, so that we end within 5 s when asked to, whatever the server does."""
@@ -19,6 +19,9 @@ LONGEST_RETRY_AFTER_S = 3600.0
 """A server may ask for more; we look again after this."""
 WORDS_KEPT = 300
 """Characters of a server's answer: it may be a whole page."""
+WRITTEN = 204
+"""What every server of the three kinds says once it has taken lines. Another 2xx is a page to sign in, or a proxy's."""
+NO_SERVER = "a proxy or a page to sign in answers in the place of the server"
 _TOO_OLD = re.compile(r"retention polic.*?dropped=(\d+)", re.DOTALL)
 
 
@@ -124,14 +127,21 @@ class Link:
             if answer is not None:
                 self._look_at_connection(answer.urllib3_response)
             raise self._meaning(error) from error
+        except ValueError as error:  # no text, or headers that name no address
+            text = f"{self._url} answers what makes no sense ({error}): {NO_SERVER}"
+            raise ServerError(text, "no sense") from error
         except (HTTPError, OSError) as error:
             # A question that takes too long says nothing of what was written.
             slow = method == "GET" and isinstance(error, ReadTimeoutError)
             self._told_to_close |= slow
             text = f"{self._url} does not answer: {_plain(error)}"
             raise ServerError(text, type(error).__name__, alive=slow) from error
-        self._look_at_connection(api.last_response.urllib3_response)
-        return str(api.last_response.data)
+        answer = api.last_response
+        self._look_at_connection(answer.urllib3_response)
+        if method == "POST" and answer.status != WRITTEN:
+            text = f"{self._url} answers {answer.status}, not {WRITTEN}: {NO_SERVER}"
+            raise ServerError(text, "no server")
+        return str(answer.data)
 
     def _count_connections(self) -> None:
         """urllib3 connects anew without a word where the server has hung up; so its connections count themselves."""
@@ -159,6 +169,11 @@ class Link:
             where = self._settings.token_file or "a token_file in [forward]"
             text += f". Put a token that may write into {where}: it is read again each time"
             return ServerError(text, str(status))
+        if 300 <= status < 400:
+            text = f"{url} answers {status}: it points to {way_to((error.headers or {}).get('Location'))}"
+            return ServerError(
+                f"{text}, and nothing is sent there unless url in [forward] says so", str(status)
+            )
         if status == 413:
             return TooLarge(text, "413", alive=True)
         if status == 0:  # the client's own word for a TLS failure

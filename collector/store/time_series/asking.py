@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from collector.store.schema import NotYet, StoreError
-from collector.web_address import without_login
+from collector.web_address import way_to, without_login
 
 CONNECT_S = 2.0
 READ_S = 5.0
@@ -58,13 +58,17 @@ class Asking:
         if self._away is not None and self._monotonic() < self._away[0] + AGAIN_S:
             raise Unanswered(self._away[1])
         try:
-            answer = self._pool.request("GET", self.url + path, fields=dict(asked), headers=self._headers())
+            url, headers = self.url + path, self._headers()
+            answer = self._pool.request("GET", url, fields=dict(asked), headers=headers, redirect=False)
         except self._errors as error:
             raise self._is_away(f"{self.url} does not answer: {error}") from error
         except (OSError, UnicodeDecodeError) as error:
             raise self._is_away(f"the token for {self.url} cannot be read: {error}") from error
         if answer.status != 200:
             words = answer.data.decode("utf-8", "replace").strip()[:MOST_WORDS]
+            if 300 <= answer.status < 400:
+                where = way_to(answer.headers.get("Location"))
+                words = f"it points to {where}, and nothing is asked there unless url in [read_from] says so"
             raise self._is_away(f"{self.url} answers {answer.status} {answer.reason}: {words}")
         self._away = None
         return bytes(answer.data)
