@@ -13,8 +13,8 @@ from typing import Protocol
 
 from collector.clock import Clock
 from collector.forward.corrected import Correcting, Corrections, NoCorrections, Stored
-from collector.forward.link import Link, ServerError
-from collector.forward.portion import LINES, Sender
+from collector.forward.link import Link, Refused, ServerError, TooLarge
+from collector.forward.portion import LINES, RefusesAll, Sender
 from collector.forward.read_back import Sent, count_held, has_commits
 from collector.forward.state import ForwardState, NotHeld
 from collector.forward.telling import Known, Telling
@@ -150,11 +150,23 @@ class Forwarder:
         except ServerError as error:
             if not error.alive:
                 self._begin_again(state)
+            elif isinstance(error, (Refused, RefusesAll, TooLarge)):
+                self._tell_all_the_same(store, state)
             raise
         if rows < self._sender.at_once:
             state.save()
         self._works(state)
         return rows
+
+    def _tell_all_the_same(self, store: Committed, state: ForwardState) -> None:
+        """It does not take our readings, but may take that we live: this site lags, it is not cut off."""
+        try:
+            self._telling.tell(store, state)
+        except _NewConnection:
+            self._begin_again(state)
+        except ServerError as error:
+            if not error.alive:
+                self._begin_again(state)
 
     def close(self) -> None:
         """Closes the store, forward.db and the connection; send_some() opens them again, behind what is safe."""

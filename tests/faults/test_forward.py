@@ -25,6 +25,7 @@ from tests.collector.forward.stage import (
     all_lines,
     announce_revised,
     at_work,
+    commit,
     filled,
     forwarder,
     last_batch,
@@ -98,21 +99,58 @@ def by_time(lines: list[str]) -> list[str]:
     return sorted(lines, key=lambda line: int(line.rsplit(" ")[-1]))
 
 
-def test_b51_ten_bad_lines_are_set_aside_and_a_server_that_refuses_more_loses_none(tmp_path: Path):
-    """With eleven it has something against all of them: nothing is passed over until a person has seen to it."""
+def test_b51_many_bad_lines_are_set_aside_and_all_others_go_on(tmp_path: Path):
+    """Every seventh: as if one probe of seven had a name that the server does not like."""
+    store = filled(tmp_path, night())
+    lines = by_time(all_lines(night()))
+    with stub(refusing(lines[::7], "an invented objection")) as server:
+        sender = forwarder(store, server.port)
+        assert sender.send_some() == len(lines)
+        sender.close()
+        assert server.readings() == sorted(set(lines) - set(lines[::7]))
+        assert len(server.writes) < 8 * len(lines[::7])
+        [commit_of_it] = [line for line in server.taken if line.startswith("commit,")]
+        assert f"n={float(len(server.readings()))}," in commit_of_it, "it counts what is there"
+    assert (told(store).kept, told(store).trouble) == (len(lines[::7]), "")
+
+
+def test_b51_a_server_that_refuses_every_reading_gets_them_all_once_somebody_has_seen_to_it(tmp_path: Path):
+    """None is passed over; meanwhile it hears that this site lives, and how much waits there."""
     store = filled(tmp_path, night())
     lines = all_lines(night())
-    with stub(refusing(lines[::90], "an invented objection")) as server:
+    with stub(refusing(lines, "an invented objection")) as server:
         sender = forwarder(store, server.port)
-        with pytest.raises(ServerError, match="refuses more than 10"):
-            sender.send_some()
+        for _ in range(2):
+            with pytest.raises(
+                ServerError, match=r"objection. It takes none of them, so none is passed over"
+            ):
+                sender.send_some()
         assert told(store).kept == told(store).acknowledged == 0
-        server.taken.clear()
-        server.answer = refusing(lines[:10], "an invented objection")
-        sender.send_some()
+        [beat] = [line for line in server.taken if line.startswith("heartbeat,")]
+        assert f"seq=0.0,newest={float(last_batch(store))}," in beat
+        server.answer = lambda path, lines: TAKEN
+        assert sum(iter(sender.send_some, 0)) == len(lines)
         sender.close()
-        assert server.readings() == lines[10:]
-    assert told(store).kept == 10
+        assert server.readings() == lines
+    assert told(store).kept == 0
+
+
+def test_b51_a_server_that_begins_to_refuse_all_of_a_few_readings_at_a_time_is_found_out_too(tmp_path: Path):
+    """Two in a portion, as they come live: no portion has more than ten."""
+    store, rows = filled(tmp_path, night(1)), night(9)
+    with stub() as server:
+        sender = forwarder(store, server.port)
+        sender.send_some()
+        server.answer = lambda path, lines: (400, {}, "no") if lines[0].startswith("reading") else TAKEN
+        for n in range(5):
+            commit(store, rows[2 + 2 * n : 4 + 2 * n])
+            assert sender.send_some() == 2
+        assert told(store).kept == 10
+        commit(store, rows[12:14])
+        with pytest.raises(ServerError, match="takes none of them"):
+            sender.send_some()
+        sender.close()
+    assert (told(store).kept, told(store).acknowledged) == (10, 6)
 
 
 def test_b51_a_new_token_is_taken_up_without_a_restart(store: Path, tmp_path: Path):
