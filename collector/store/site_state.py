@@ -26,6 +26,7 @@ class SiteState:
     arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
     why         what the server says, or what is wrong with it, where it does not answer; "": it answers
     known       whether what it says of its probes is here as a whole
+    odd         what of that makes no sense here; "": it can be read
     """
 
     name: str
@@ -39,6 +40,7 @@ class SiteState:
     newest_at: int | None = None
     known: bool = False
     why: str = ""
+    odd: str = ""
 
     def is_cut(self, now: int) -> bool:
         """Whether it has not been heard for too long at `now` (UTC ms)."""

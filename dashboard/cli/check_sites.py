@@ -48,6 +48,8 @@ def one_site(site: SiteState, now: int) -> Iterator[Finding]:
         yield wrong(
             heard, "see to its network and power; it goes on recording, and sends all once it is back"
         )
+    elif not site.known and site.odd:
+        yield wrong(site.odd, "is coldshed of the same version there and here?")
     elif not site.known:
         yield wrong(
             f"{name}: what it says of its probes is not whole", "wait ten minutes: it says it again then"

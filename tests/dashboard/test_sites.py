@@ -139,6 +139,23 @@ def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_h
     assert office.state() is not State.NOT_KNOWN
 
 
+def test_a_server_that_shows_heartbeats_but_no_readings_is_told_as_away(office: Office) -> None:
+    """As one whose long answers take too long: of a site whose readings cannot be read its heartbeat says nothing."""
+    office.minutes(5)
+    office.engine.error, office.engine.of = (
+        Unanswered("http://10.0.0.5:8086 does not answer: slow"),
+        "reading",
+    )
+    office.minutes(6)
+    assert office.state() is State.NOT_KNOWN
+    assert office.standing() == ["site unheard"], "and none for each of its probes"
+    assert "See to the time-series server: it does not answer." in office.page()
+    office.engine.error = None
+    office.minutes(4)
+    assert office.state() is not State.NOT_KNOWN
+    assert "site unheard" not in office.standing()
+
+
 def test_probes_of_the_same_name_stand_on_one_page_and_what_only_each_site_has_is_said(
     office: Office,
 ) -> None:

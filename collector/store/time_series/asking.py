@@ -25,6 +25,10 @@ class Unanswered(NotYet):
     """The server does not answer, or not as it should: wait and ask again. The text says why."""
 
 
+class NoSense(Unanswered):
+    """It answers, but what stands there is not what a site of this version sends."""
+
+
 class Asking:
     """One server. For any thread. `token_file` is read before each question: it may be changed while we run.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from collector.reading import Quantity, Reading
 from collector.store.reader import Batch
 from collector.store.readings_schema import FLAGS, MOVED
+from collector.store.time_series.asking import NoSense
 from collector.store.time_series.commits import COMMIT, Commit, commits_of
 from collector.store.time_series.held import READING, Held, Key, Revision, count_new, count_revised, held
 from collector.store.time_series.lines import as_named, as_sent
@@ -55,6 +56,8 @@ class SiteReader:
         self.counted_at = 0
         """The tick of the commit that `seq` is of."""
         self.facts: SiteFacts | None = None
+        self.odd = ""
+        """Why what it says of itself cannot be read; "": it can."""
         self._engine = engine
         self._steady = steady
         self._commits: dict[int, tuple[Commit, float]] = {}
@@ -138,7 +141,10 @@ class SiteReader:
         if self._wanted is None:
             return
         tick, counts, first_s = self._wanted
-        facts = facts_at(self._engine, as_sent(self.name), tick, counts)
+        try:
+            facts, self.odd = facts_at(self._engine, as_sent(self.name), tick, counts), ""
+        except NoSense as error:  # of this site: the others go on
+            facts, self.odd = None, str(error)
         if facts is not None:
             self.facts, self._wanted = facts, None
         elif self._steady() - first_s > PATIENCE_S:

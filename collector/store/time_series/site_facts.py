@@ -9,7 +9,7 @@ import numpy as np
 
 from collector.reading import ProbeFacts, Suspicion
 from collector.store.runs import Run
-from collector.store.time_series.asking import Unanswered
+from collector.store.time_series.asking import NoSense
 from collector.store.time_series.lines import as_named
 from collector.store.time_series.rows import ODD, Engine, Rows
 
@@ -31,7 +31,7 @@ class SiteFacts:
 def facts_at(engine: Engine, site: str, tick: int, counts: Mapping[str, int]) -> SiteFacts | None:
     """Those of one tick; None while not all of them are seen. counts: what the line `facts` says, by COUNTED.
 
-    Raises Unanswered for what no site sends.
+    Raises NoSense for what no site sends.
     """
     found = {
         name: list(_at(engine.rows(name, {"site": [site]}, (), tick, tick), tick))
@@ -44,7 +44,7 @@ def facts_at(engine: Engine, site: str, tick: int, counts: Mapping[str, int]) ->
     try:
         return _facts(tick, found)
     except ODD as error:
-        raise Unanswered(f"what site {site} tells of itself makes no sense: {error!r}") from error
+        raise NoSense(f"what site {site} tells of itself makes no sense: {error!r}") from error
 
 
 _Line = tuple[Mapping[str, str], Mapping[str, float]]

@@ -61,6 +61,7 @@ class Sites:
         self._looking = threading.Lock()
         self._looked_s: float | None = None
         self._answered_s: float | None = None
+        self._answered_at: int | None = None
         self._begun = False
         self._joined: set[str] = set()
         self._in_sum: set[str] = set()
@@ -87,15 +88,20 @@ class Sites:
 
     def states(self) -> list[SiteState]:
         """How each site stands now."""
-        return [
-            replace(
-                self._pulses[name].state,
-                missing=reader.missing,
-                known=reader.facts is not None,
-                why=self.away,
-            )
-            for name, reader in self.readers.items()
-        ]
+        return [self._state(name, reader) for name, reader in self.readers.items()]
+
+    def _state(self, name: str, reader: SiteReader) -> SiteState:
+        """While the server does not answer all that is asked, a site counts as heard only up to when it last did: of
+        one whose readings cannot be read a heartbeat says nothing.
+        """
+        state = self._pulses[name].state
+        heard = state.heard_at
+        if self.away and heard is not None:
+            heard = None if self._answered_at is None else min(heard, self._answered_at)
+        known = reader.facts is not None
+        return replace(
+            state, heard_at=heard, missing=reader.missing, known=known, why=self.away, odd=reader.odd
+        )
 
     def believed(self) -> list[SiteReader]:
         """Sites of which something is known, and whose clock is not ahead of ours."""
@@ -123,7 +129,7 @@ class Sites:
             if self._joins(name, reader):
                 for batch, since in reader.arrived():
                     self._arrived(reader, batch, since, now, name)
-        self._answered_s = self._steady()
+        self._answered_s, self._answered_at = self._steady(), now
 
     def _begin(self, now: int) -> None:
         for name, reader in self.readers.items():

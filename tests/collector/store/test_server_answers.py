@@ -62,7 +62,8 @@ def test_a_site_whose_facts_make_no_sense_is_not_known_and_says_why() -> None:
     body = EXPORT.replace(b'"place":"surface"', b'"where":"surface"')
     sites = Sites(ExportApi(ByMeasurement(body)), [SITE], SteppedClock(NOW), steady=lambda: 0.0)  # type: ignore[arg-type]
     assert sites.open().probes() == []
-    assert "makes no sense" in sites.states()[0].why
+    assert "makes no sense" in sites.states()[0].odd
+    assert not sites.states()[0].known
 
 
 def test_a_token_file_that_is_no_text_is_told_and_ends_nothing(tmp_path: Path) -> None:

@@ -17,13 +17,16 @@ _EQUALS = re.compile(r"(?<!\\)=")
 
 
 class MemoryEngine:
-    """See Engine. `hides`: lines that are not shown (yet); asked: how often it was asked."""
+    """See Engine. `hides`: lines that are not shown (yet); asked: how often it was asked; error: what each question
+    ends with, or those after `of` alone.
+    """
 
     def __init__(self) -> None:
         self._lines: list[tuple[str, Parsed]] = []
         self.hides: Callable[[str], bool] = lambda line: False
         self.asked = 0
         self.error: Exception | None = None
+        self.of = ""
 
     def write(self, lines: Sequence[str]) -> None:
         self._lines += [(line, _parsed(line)) for line in lines]
@@ -37,7 +40,7 @@ class MemoryEngine:
         end: int,
     ) -> list[Rows]:
         self.asked += 1
-        if self.error is not None:
+        if self.error is not None and self.of in ("", measurement):
             raise self.error
         start, end = clamped(start, end)
         found: dict[tuple[tuple[str, str], ...], dict[str, list[tuple[int, float]]]] = {}
