@@ -64,5 +64,8 @@ def _told(site: SiteState, view: View) -> Iterator[str]:
         yield LABELS["site_late"].format(at=view.clock(site.newest_at))
     if site.missing:
         yield LABELS["site_missing"].format(n=site.missing)
+    if site.left_out.n:
+        when = "" if site.left_out.at is None else f", {view.clock(site.left_out.at)}"
+        yield LABELS["site_left_out"].format(n=site.left_out.n, of=site.left_out.of + when)
     if site.kept:
         yield LABELS["site_kept"].format(n=site.kept)

@@ -14,6 +14,15 @@ APART_MS = 2 * MINUTE_MS
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """n: how many rows, each counted once; of: what the one found last is of; at: its time, UTC ms, if it has one."""
+
+    n: int = 0
+    of: str = ""
+    at: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SiteState:
     """One site as a time-series server shows it.
 
@@ -21,6 +30,7 @@ class SiteState:
     behind      batches that it has kept and not sent on
     lags_since  UTC ms of our clock since when at least one of them waits; None: none does
     missing     readings that it has sent and that the server does not show
+    left_out    rows of it on the server that make no sense
     kept        lines that the server refused and that lie at the site
     ahead_ms    how far its clock was before ours when it was last heard; below 0: behind
     arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
@@ -34,6 +44,7 @@ class SiteState:
     behind: int = 0
     lags_since: int | None = None
     missing: int = 0
+    left_out: LeftOut = LeftOut()
     kept: int = 0
     ahead_ms: int = 0
     arrived_at: int | None = None

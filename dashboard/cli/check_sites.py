@@ -72,5 +72,9 @@ def _beside(site: SiteState, name: str, now: int) -> Iterator[Finding]:
     if site.missing:
         do = "see how long the server keeps readings; they are looked for again, and are gaps meanwhile"
         yield note(f"{name}: {site.missing} readings that it sent are not on the server", do)
+    if site.left_out.n:
+        do = "see who else writes there; meanwhile they are gaps"
+        about = f"{site.left_out.n} rows on the server make no sense and are left out, the last of {site.left_out.of}"
+        yield note(f"{name}: {about}", do)
     if site.kept:
         yield note(f"{name}: the server refused {site.kept} lines", "'coldshed check' there shows them")

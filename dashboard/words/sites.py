@@ -23,6 +23,7 @@ SITE_LABELS: dict[str, str] = {
     "site_late": "What came last is old: it was measured by {at}.",
     "site_unknown": "What it says of its probes is not here as a whole: they are not shown.",
     "site_missing": "{n} readings that it sent are not on the server. They are looked for again.",
+    "site_left_out": "Rows of it on the server that make no sense are left out: {n}, the last of {of}.",
     "site_kept": "{n} lines that the server refused lie there.",
     "sites_away": "See to the time-series server: it does not answer.",
     "not_held": "What was refused, names nobody claims and gaps in counts stand on the Probes page of each site's own"

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from collector.reading import Quantity
 from collector.store.time_series.asking import Unanswered
 from dashboard.app import create_app
 from dashboard.cards import CardShelf
+from dashboard.display import View
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
 from dashboard.watch import Watch
@@ -154,6 +158,51 @@ def test_a_server_that_shows_heartbeats_but_no_readings_is_told_as_away(office: 
     office.minutes(4)
     assert office.state() is not State.NOT_KNOWN
     assert "site unheard" not in office.standing()
+
+
+def spoil(office: Office, minutes: range) -> None:
+    """What north's S1 measures in those minutes after T0 stands on the server as a number that no probe has sent."""
+    write = office.engine.write
+
+    def spoilt(lines: Sequence[str]) -> None:
+        bad = tuple(f" {T0 + minute * 60_000}" for minute in minutes)
+        write([
+            re.sub(r"value=[^,]*", "value=1e300", line)
+            if line.startswith("reading,site=north,probe=S1,") and line.endswith(bad) else line
+            for line in lines
+        ])  # fmt: skip
+
+    office.engine.write = spoilt  # type: ignore[method-assign]
+
+
+def test_one_reading_that_makes_no_sense_is_a_gap_and_told_and_all_else_goes_on(office: Office) -> None:
+    spoil(office, range(4, 5))
+    office.minutes(9)
+    with closing(office.served.open()) as reader:
+        north, south = (
+            reader.samples(f"{site}:S1", Quantity.TEMPERATURE, 0, 2**60) for site in ("north", "south")
+        )
+    assert [(at - T0) // 60_000 for at in north[0].tolist()] == [1, 2, 3, 5, 6, 7, 8, 9]
+    assert len(south[0]) == 9
+    assert office.state() is not State.NOT_KNOWN
+    at = View(ZoneInfo(ZONE), "degC", T0).clock(T0 + 4 * 60_000)
+    told = f"Rows of it on the server that make no sense are left out: 1, the last of S1 temperature, {at}."
+    assert told in office.page()
+    [north_told, south_told] = office.client.get("/api/probes").json()["sites"]
+    assert north_told["left_out"] == {"n": 1, "of": "S1 temperature", "at": T0 + 4 * 60_000}
+    assert south_told["left_out"]["n"] == 0
+
+
+def test_a_panel_whose_readings_make_no_sense_is_not_known_as_if_its_probe_were_silent(
+    office: Office,
+) -> None:
+    spoil(office, range(6, 100))
+    office.minutes(5)
+    assert office.state() is not State.NOT_KNOWN
+    office.minutes(7)
+    assert office.state() is State.NOT_KNOWN
+    assert "site unheard" not in office.standing(), "it is heard, and the other site with it"
+    assert "north:S1" in {one.probe for one in office.seen.alarms() if one.kind == "probe silent"}
 
 
 def test_probes_of_the_same_name_stand_on_one_page_and_what_only_each_site_has_is_said(

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.store.time_series.asking import Asking, Unanswered
-from collector.store.time_series.rows import ODD, Rows, clamped, merged, sound, whole_ms
+from collector.store.time_series.rows import ODD, Rows, clamped, merged, sound
 
 Field = tuple[NDArray[np.int64], NDArray[np.float64]]
 NOTHING: Field = (np.empty(0, np.int64), np.empty(0))
@@ -55,6 +55,7 @@ class ExportApi:
 def _series(body: bytes, measurement: str) -> list[Rows]:
     """Raises one of ODD for what is no export."""
     found: dict[tuple[tuple[str, str], ...], dict[str, Field]] = {}
+    left_out: dict[tuple[tuple[str, str], ...], set[int]] = {}
     for line in body.splitlines():
         if not line.strip():
             continue
@@ -62,12 +63,15 @@ def _series(body: bytes, measurement: str) -> list[Rows]:
         metric = dict(told["metric"])
         tags = tuple(sorted((tag, text) for tag, text in metric.items() if tag not in NOT_OURS))
         field = metric["__name__"][len(measurement) + 1 :]
-        t, value = whole_ms(told["timestamps"]), np.array(told["values"], np.float64)
-        sound(Rows(dict(tags), t, {field: value}))
+        rows = sound(dict(tags), told["timestamps"], {field: np.array(told["values"], np.float64)})
         series = found.setdefault(tags, {})
         before = series.get(field, NOTHING)  # a long series comes in several lines
-        series[field] = (np.concatenate((before[0], t)), np.concatenate((before[1], value)))
-    return [merged(dict(tags), series) for tags, series in found.items()]
+        series[field] = (
+            np.concatenate((before[0], rows.t)),
+            np.concatenate((before[1], rows.columns[field])),
+        )
+        left_out.setdefault(tags, set()).update(rows.left_out)
+    return [merged(dict(tags), series, frozenset(left_out[tags])) for tags, series in found.items()]
 
 
 def _any(values: Sequence[str]) -> str:

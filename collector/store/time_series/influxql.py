@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from collector.store.time_series.asking import Asking, Unanswered
-from collector.store.time_series.rows import ODD, Rows, clamped, sound, whole_ms
+from collector.store.time_series.rows import ODD, Rows, clamped, sound
 
 CHUNK = 10_000
 
@@ -78,9 +78,8 @@ def _rows(tags: dict[str, str], parts: list[dict[str, Any]]) -> Rows:
     names = parts[0]["columns"]
     values = [row for part in parts for row in part["values"]]
     table = np.array(values, dtype=np.float64).reshape(len(values), len(names))
-    t = whole_ms([row[0] for row in values])
     columns = {name: np.ascontiguousarray(table[:, i]) for i, name in enumerate(names) if i}
-    return sound(Rows({tag: value for tag, value in tags.items() if value}, t, columns))
+    return sound({tag: value for tag, value in tags.items() if value}, table[:, 0], columns)
 
 
 def _name(text: str) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 FIRST_MS, LAST_MS = 0, 9_000_000_000_000
 """Between these UTC ms (1970 and 2255) servers take times: in ns they must fit into 63 bits."""
 
+NO_TIME = -1
 MOST = 2.0**53
 """Up to it every whole number is one of float64."""
 ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError, RecursionError)
@@ -20,11 +21,15 @@ ODD = (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowErro
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """One series. t: UTC ms, increasing; columns: by field one value each, NaN where the server shows none (yet)."""
+    """One series. t: UTC ms, increasing; columns: by field one value each, NaN where the server shows none (yet).
+
+    left_out   times (UTC ms) of its rows that make no sense; NO_TIME where that is it. None is whole in the rest.
+    """
 
     tags: Mapping[str, str]
     t: NDArray[np.int64]
     columns: Mapping[str, NDArray[np.float64]]
+    left_out: frozenset[int] = frozenset()
 
     def whole(self, fields: Sequence[str]) -> Rows:
         """Only the rows of which all those fields are there, and only those fields."""
@@ -36,27 +41,24 @@ class Rows:
         return Rows(self.tags, self.t[keep], {name: column[keep] for name, column in columns.items()})
 
 
-def sound(rows: Rows) -> Rows:
-    """The same. Raises ValueError for what no site has sent: times or numbers beyond what we count in, unlike lengths,
-    tags that are no text."""
-    if not all(isinstance(text, str) for pair in rows.tags.items() for text in pair):
+def sound(tags: Mapping[str, str], told: Any, columns: Mapping[str, NDArray[np.float64]]) -> Rows:
+    """One series as an answer tells it, without the rows that no site has sent: a time that no server takes, a number
+    beyond what we count in.
+
+    told   the times, UTC ms. Raises one of ODD for what is no series: unlike lengths, tags that are no text.
+    """
+    if not all(isinstance(text, str) for pair in tags.items() for text in pair):
         raise ValueError("a tag that is no text")
-    for column in (rows.t, *rows.columns.values()):
-        if column.shape != rows.t.shape or column.ndim != 1:
+    t = np.array(told, np.float64)
+    takes = (t >= FIRST_MS) & (t <= LAST_MS)
+    keep = takes.copy()
+    for column in columns.values():
+        if column.shape != t.shape or t.ndim != 1:
             raise ValueError("columns of unlike length")
-        if np.any(np.abs(column) > MOST):
-            raise ValueError("a number beyond 2 to the power of 53")
-    if np.any((rows.t < FIRST_MS) | (rows.t > LAST_MS)):
-        raise ValueError("a time beyond what servers take")
-    return rows
-
-
-def whole_ms(told: Any) -> NDArray[np.int64]:
-    """Times as a server tells them. Raises ValueError or TypeError unless they are numbers that we count in."""
-    found = np.array(told, np.float64)
-    if not np.all(np.abs(found) <= MOST):
-        raise ValueError("a time that is none")
-    return found.astype(np.int64)
+        keep &= ~(np.abs(column) > MOST)
+    left_out = np.where(takes, t, NO_TIME)[~keep]
+    kept = {name: column[keep] for name, column in columns.items()}
+    return Rows(tags, t[keep].astype(np.int64), kept, frozenset(left_out.astype(np.int64).tolist()))
 
 
 class Engine(Protocol):
@@ -84,7 +86,9 @@ def clamped(start: int, end: int) -> tuple[int, int]:
 
 
 def merged(
-    tags: Mapping[str, str], fields: Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
+    tags: Mapping[str, str],
+    fields: Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]],
+    left_out: frozenset[int] = frozenset(),
 ) -> Rows:
     """Fields that were told apart, each with times of its own (a repeat: the last counts), side by side."""
     every = [np.empty(0, np.int64), *(t for t, _ in fields.values())]
@@ -94,4 +98,4 @@ def merged(
         column = np.full(len(times), np.nan)
         column[np.searchsorted(times, t)] = value
         columns[name] = column
-    return Rows(tags, times, columns)
+    return Rows(tags, times, columns, left_out)

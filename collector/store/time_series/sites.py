@@ -18,6 +18,7 @@ from collector.store.readings_schema import MOVED
 from collector.store.site_state import SiteState
 from collector.store.time_series.asking import Unanswered
 from collector.store.time_series.commits import COMMIT
+from collector.store.time_series.left_out import Sifted
 from collector.store.time_series.lines import as_sent
 from collector.store.time_series.pulse import BEAT, Pulse
 from collector.store.time_series.rows import LAST_MS, Engine
@@ -51,8 +52,8 @@ class Sites:
         clock: Clock,
         steady: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.engine = engine
-        self.readers = {name: SiteReader(engine, name, steady) for name in names}
+        self.engine = Sifted(engine)
+        self.readers = {name: SiteReader(self.engine, name, steady) for name in names}
         self.steps: list[Step] = []
         self.seqs_at: dict[int, dict[str, int]] = {}
         self._clock = clock
@@ -98,9 +99,14 @@ class Sites:
         heard = state.heard_at
         if self.away and heard is not None:
             heard = None if self._answered_at is None else min(heard, self._answered_at)
-        known = reader.facts is not None
         return replace(
-            state, heard_at=heard, missing=reader.missing, known=known, why=self.away, odd=reader.odd
+            state,
+            heard_at=heard,
+            missing=reader.missing,
+            left_out=self.engine.of(name),
+            known=reader.facts is not None,
+            why=self.away,
+            odd=reader.odd,
         )
 
     def believed(self) -> list[SiteReader]:

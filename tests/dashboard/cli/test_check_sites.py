@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from collector.settings import parse
-from collector.store.site_state import SiteState
+from collector.store.site_state import LeftOut, SiteState
 from dashboard.cli.check_sites import one_site, site_findings
 from dashboard.cli.findings import Finding
 from tests.services import free_port
@@ -52,6 +52,11 @@ def test_a_site_that_is_heard_and_has_nothing_to_say_is_fine() -> None:
             "3 readings that it sent are not on the server",
         ),
         (SiteState("north", NOW, known=True, kept=2), "note", "the server refused 2 lines"),
+        (
+            SiteState("north", NOW, known=True, left_out=LeftOut(2, "S1 temperature", NOW)),
+            "note",
+            "2 rows on the server make no sense and are left out, the last of S1 temperature",
+        ),
     ],
 )
 def test_what_is_wrong_with_a_site_is_told_with_what_to_do(site: SiteState, level: str, told: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from collector.store.time_series.rows import Rows, clamped, merged
+from collector.store.time_series.rows import Rows, clamped, merged, sound
 
 Parsed = tuple[str, dict[str, str], dict[str, float], int]
 """Measurement, tags, fields, time."""
@@ -51,7 +51,7 @@ class MemoryEngine:
                 for field, value in numbers.items():
                     if not fields or field in fields:
                         series.setdefault(field, []).append((at, value))
-        return [
+        whole = [
             merged(
                 dict(tags),
                 {
@@ -61,6 +61,7 @@ class MemoryEngine:
             )
             for tags, series in found.items()
         ]
+        return [sound(series.tags, series.t, series.columns) for series in whole]
 
 
 def _parsed(line: str) -> Parsed:
