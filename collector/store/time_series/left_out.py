@@ -1,4 +1,4 @@
-"""Rows on a server that make no sense: where a gap is honest they are left out, and told by the name of what they are of.
+"""Rows on a server that make no sense: left out where a gap is honest, and told by the name of what they are of.
 
 A reading that is left out is a gap, as where a site's line has not come: its commit is not whole, which is told, and
 what had been there before a revision does not come back. A heartbeat that is left out was not heard. Without a commit
