@@ -41,6 +41,8 @@ class Committed(Known, Stored, Protocol):
 
     def arrived_after(self, seq: int, limit: int, upto: int | None = None) -> Arrived | None: ...
 
+    def is_replaced(self) -> bool: ...
+
     def close(self) -> None: ...
 
 
@@ -181,6 +183,8 @@ class Forwarder:
             self._db = ForwardState.open(self._state_db)
             self._begin_again(self._db)
             self._lost = self._db.not_held()
+        if self._store is not None and self._store.is_replaced():
+            self._close_store()
         if self._store is None:
             self._store = self._open_store()
             self._look_at_end(self._store, self._db)

@@ -20,7 +20,7 @@ from collector.store.digests import Digest, removed_days, stored
 from collector.store.readings_schema import NEWEST_WITHIN_MS, READINGS
 from collector.store.run_table import newest_run, read_runs
 from collector.store.runs import Run
-from collector.store.schema import Damaged, StoreError, cut_off, open_reader
+from collector.store.schema import Damaged, StoreError, cut_off, file_at, open_reader
 from collector.store.sequences import Missing, missing
 from collector.store.site_state import SiteState
 from collector.store.spans import AT, JOINED, served_between
@@ -98,6 +98,7 @@ class Reader:
     def __init__(self, connection: apsw.Connection) -> None:
         """On a connection that is open already, such as the writer's own of a store in memory."""
         self._connection = connection
+        self._file = file_at(connection.filename)
 
     @classmethod
     def open(cls, path: Path) -> Reader:
@@ -106,6 +107,10 @@ class Reader:
 
     def close(self) -> None:
         self._connection.close()
+
+    def is_replaced(self) -> bool:
+        """Whether another file, or none, lies in the place of this one, in which nothing new will come."""
+        return file_at(self._connection.filename) != self._file
 
     def probes(self) -> list[ProbeFacts]:
         """The probes of the settings, sorted by id."""
@@ -311,20 +316,15 @@ class Reader:
     def heard(self) -> list[HeardName]:
         """Names that no probe claims, newest first."""
         with self._in_time() as connection:
-            rows = _all(
-                connection,
-                "SELECT source, name, quantity, value, last_at FROM heard ORDER BY last_at DESC, name",
-            )
+            sql = "SELECT source, name, quantity, value, last_at FROM heard ORDER BY last_at DESC, name"
+            rows = _all(connection, sql)
         return [HeardName(source, name, Quantity(what), value, at) for source, name, what, value, at in rows]
 
     def suspicions(self) -> list[Suspicion]:
         """What stands or stood against probes, by probe, kind and beginning."""
         with self._in_time() as connection:
-            rows = _all(
-                connection,
-                "SELECT probe, kind, since, until, shown_from, shown_to, numbers FROM suspicion "
-                "ORDER BY probe, kind, since",
-            )
+            what = "probe, kind, since, until, shown_from, shown_to, numbers"
+            rows = _all(connection, f"SELECT {what} FROM suspicion ORDER BY probe, kind, since")
         return [
             Suspicion(probe, kind, since, until, shown_from, shown_to, json.loads(numbers))
             for probe, kind, since, until, shown_from, shown_to, numbers in rows

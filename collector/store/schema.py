@@ -235,3 +235,12 @@ def _migrate(connection: apsw.Connection, schema: Schema, path: Path | None) -> 
             connection.execute(schema.migrations[number])
             connection.pragma("application_id", schema.application_id)
             connection.pragma("user_version", number + 1)
+
+
+def file_at(name: str) -> tuple[int, int] | None:
+    """What tells a file from another of the same name; None if there is none."""
+    try:
+        found = os.stat(name)
+    except FileNotFoundError:
+        return None
+    return found.st_dev, found.st_ino

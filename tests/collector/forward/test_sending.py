@@ -11,6 +11,8 @@ from influxdb_client import Point
 
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store.damage import set_aside
+from collector.store.schema import NotYet
 from collector.store.time_series.lines import escaped, reading_line
 from collector.store.writer import Writer
 from tests.collector.forward.stage import (
@@ -149,6 +151,26 @@ def test_a_store_that_ends_before_what_was_sent_is_sent_whole(store: Path, caplo
         again.close()
     assert "ends at batch 1, and 40 was sent" in caplog.text
     assert told(store).acknowledged == 1
+
+
+@pytest.mark.usefixtures("unhurried")
+def test_a_store_that_was_set_aside_while_we_send_is_left_for_the_new_one(store: Path):
+    """As collect does with a damaged file at its start; its batches go on from a higher number."""
+    seconds = Ticking()
+    with stub() as server:
+        sender = forwarder(store, server.port, monotonic=seconds)
+        sender.send_some()
+        set_aside(store, NOW)
+        with pytest.raises(NotYet):
+            sender.send_some()
+        writer = Writer.open(store, SteppedClock(NOW))
+        writer.number_batches_from(NOW // 1000)
+        writer.commit([Reading("S1", Quantity.TEMPERATURE, 4.5, NOW, NOW)])
+        writer.close()
+        assert sender.send_some() == 1
+        sender.close()
+        assert server.readings()[-1].endswith(str(NOW))
+    assert told(store).acknowledged == NOW // 1000 + 1
 
 
 @pytest.mark.usefixtures("unhurried")
