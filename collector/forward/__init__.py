@@ -9,4 +9,5 @@ store/time_series/lines.py.
                      corrected corrected values, sent again when a correction changes
                      waiting   what was acknowledged, until it is safe
                      read_back asks the server whether it still has what it has acknowledged
+                     still_there  whether it still has what was safe on it, hours or days later
 """

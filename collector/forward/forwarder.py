@@ -17,6 +17,7 @@ from collector.forward.link import Link, Refused, ServerError, TooLarge
 from collector.forward.portion import LINES, RefusesAll, Sender
 from collector.forward.read_back import Sent, count_held, has_commits
 from collector.forward.state import ForwardState, NotHeld
+from collector.forward.still_there import StillThere
 from collector.forward.telling import Known, Telling
 from collector.forward.waiting import Acknowledged, Waiting
 from collector.patience import GrowingWait, rest
@@ -92,6 +93,7 @@ class Forwarder:
         self._waiting = Waiting()
         self._half_sent = _HalfSent()
         self._telling = Telling(self._write, site, clock, monotonic)
+        self._still_there = StillThere(settings, site, monotonic)
         self._correcting = Correcting(corrections or NoCorrections(), site)
         self._tried = float("-inf")
         self._lost: list[NotHeld] = []
@@ -135,6 +137,7 @@ class Forwarder:
         store, state = self._opened()
         rows = 0
         try:
+            self._look_at_server(state)
             self._correcting.look(store, state, self._monotonic())
             arrived = store.arrived_after(state.acknowledged, self._sender.at_once)
             if arrived is not None:
@@ -199,7 +202,19 @@ class Forwarder:
             log.warning(
                 "readings.db ends at batch %d, and %d was sent: all is sent again", newest, state.safe
             )
-            state.acknowledged = state.safe = 0
+            state.only_safe_to(0)
+            self._begin_again(state)
+
+    def _look_at_server(self, state: ForwardState) -> None:
+        """One that was emptied, or put back from an old copy, gets again what it has no more."""
+        assert self._link is not None
+        last = self._still_there.last(self._link, state)
+        if last < state.safe:
+            url = without_login(self._settings.url)
+            log.warning(
+                "%s has batches to %d, and %d was safe there: the rest is sent again", url, last, state.safe
+            )
+            state.only_safe_to(last)
             self._begin_again(state)
 
     def _hang_up(self) -> None:
@@ -219,6 +234,7 @@ class Forwarder:
         self._waiting.clear()
         self._telling.begin_again()
         self._correcting.begin_again()
+        self._still_there.begin_again()
 
     def _write(self, text: list[str]) -> None:
         if self._stop():
@@ -270,7 +286,9 @@ class Forwarder:
             else:
                 self._waiting.found(item)
                 self._note(state, item.sent, found)
-        state.safe = max(state.safe, self._waiting.safe(self._monotonic()))
+        safe, tick = self._waiting.safe(self._monotonic())
+        if safe > state.safe:
+            state.safe, state.safe_tick = safe, tick
 
     def _held(self, sent: Sent) -> int | None:
         """How many the server has of them; None if it does not say, which is told and changes nothing."""
@@ -280,7 +298,7 @@ class Forwarder:
             if found >= sent.n and not has_commits(self._link, self._settings, self._site, sent):
                 return 0  # whoever reads there would not count them
         except ServerError as error:
-            if not (error.alive or error.kind.isdecimal()):
+            if not error.says_nothing:
                 raise
             if not self._unasked:
                 log.warning("the server takes readings but does not say whether it has them: %s", error)

@@ -40,6 +40,11 @@ class ServerError(Exception):
         self.alive = alive
         self.wait_s = wait_s
 
+    @property
+    def says_nothing(self) -> bool:
+        """To a question: the server is there and does not answer it, as with a token that may write and not read."""
+        return self.alive or self.kind.isdecimal()
+
 
 class Refused(ServerError):
     """400 or 422: something is wrong with a line of the request. `too_old`: how many were only older than is kept

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from collector.forward.link import ServerError
 from collector.settings import Forward
 from collector.store.time_series.lines import as_sent
-from collector.store.time_series.rows import ODD
+from collector.store.time_series.rows import BACK_MS, ODD
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +56,39 @@ def count_held(link: Asked, settings: Forward, site: str, sent: Sent) -> int:
 def has_commits(link: Asked, settings: Forward, site: str, sent: Sent) -> bool:
     """Whether the server shows the lines that count these readings. Raises ServerError if it does not say."""
     first, last = min(sent.ticks, default=0), max(sent.ticks, default=0)
+    return _commits(link, settings, site, first, last).keys() >= set(sent.ticks)
+
+
+def newest_commit(link: Asked, settings: Forward, site: str, tick: int) -> int:
+    """The batch up to which the last commit by that tick counts; 0 if none is there.
+
+    Raises ServerError if the server does not say.
+    """
+    end = tick
+    for back in BACK_MS:
+        start = max(0, tick - back)
+        found = _commits(link, settings, site, start, end)
+        if found:
+            return int(found[max(found)])
+        end = start - 1
+        if end < 0:
+            break
+    return 0
+
+
+def _commits(link: Asked, settings: Forward, site: str, first: int, last: int) -> dict[int, float]:
+    """By tick, from first to last (both in), up to which batch each commit counts."""
     with _told_in_order():
         if settings.server == "victoria-metrics":
             match = f'{{__name__="commit_seq",site={_label(site)}}}'
-            found = {at for part in _export(link, match, first, last) for at in part["timestamps"]}
+            parts = [
+                zip(part["timestamps"], part["values"], strict=True)
+                for part in _export(link, match, first, last)
+            ]
         else:
             question = f"SELECT seq FROM commit WHERE site = {_text(site)}"
-            series = _query(link, settings.bucket, question, first, last)
-            found = {row[0] for part in series for row in part["values"]}
-    return found.issuperset(sent.ticks)
+            parts = [iter(part["values"]) for part in _query(link, settings.bucket, question, first, last)]
+        return {int(at): float(seq) for part in parts for at, seq in part}
 
 
 @contextmanager

@@ -2,7 +2,8 @@
 
 cursor     one row. `acknowledged`: the last batch that the server has acknowledged. `safe`: the last one that was
            acknowledged a minute ago or more and that nothing has shown to be missing since: after a broken
-           connection or a restart, sending begins again behind it. `tick`: the newest time of sending that was
+           connection or a restart, sending begins again behind it. `safe_tick`: of the commit line that says so, UTC
+           ms, 0 if that is not known. `tick`: the newest time of sending that was
            used, UTC ms. `too_old`: readings that the server refused because it keeps nothing of their age.
            `trouble`, `since`: why nothing is sent just now, and since when (UTC ms); '' if nothing is wrong
 kept       lines that the server refused one by one, with its own words and when (UTC ms)
@@ -49,11 +50,13 @@ CREATE TABLE corrected(
   PRIMARY KEY(probe, quantity, since)) WITHOUT ROWID;
 """
 
+_SAFE_TICK = "ALTER TABLE cursor ADD COLUMN safe_tick INTEGER NOT NULL DEFAULT 0;"
+
 FORWARD = Schema(
     name="forward.db",
     writer="forward",
     application_id=0x636F6C66,
-    migrations=(_FIRST, _CORRECTED),
+    migrations=(_FIRST, _CORRECTED, _SAFE_TICK),
     page_size=512,  # a row or two change with each portion, and a page is written whole
 )
 OLD_CURSOR = "forward.cursor"
@@ -98,10 +101,12 @@ class ForwardState:
 
     def __init__(self, file: WriterFile) -> None:
         self._file = file
-        row = file.connection.execute("SELECT acknowledged, safe, tick, too_old FROM cursor").get
-        self.acknowledged, self.safe, self.tick, self.too_old = row
+        row: tuple[int, ...] = file.connection.execute(
+            "SELECT acknowledged, safe, safe_tick, tick, too_old FROM cursor"
+        ).get
+        self.acknowledged, self.safe, self.safe_tick, self.tick, self.too_old = row
         self.kept = int(file.connection.execute("SELECT count(*) FROM kept").get)
-        self._written = row
+        self._written: tuple[int, ...] = row
 
     @classmethod
     def open(cls, path: Path) -> ForwardState:
@@ -118,6 +123,10 @@ class ForwardState:
                 raise
         return state
 
+    def only_safe_to(self, seq: int) -> None:
+        """What came after that batch is to be sent again."""
+        self.acknowledged, self.safe, self.safe_tick = seq, seq, 0
+
     def next_tick(self, now: int) -> int:
         """A time of sending later than any before; it is on the disk before it is returned. Raises StoreError."""
         tick = max(now, int(self.tick) + 1)
@@ -127,13 +136,14 @@ class ForwardState:
 
     def save(self, kept: Iterable[Kept] = (), now: int = 0) -> None:
         """Returns once cursors, tick and these refused lines survive a power cut. Raises StoreError."""
-        row = (self.acknowledged, self.safe, self.tick, self.too_old)
+        row = (self.acknowledged, self.safe, self.safe_tick, self.tick, self.too_old)
         kept = list(kept)
         if row == self._written and not kept:
             return
         connection = self._file.connection
         with told(), transaction(connection):
-            connection.execute("UPDATE cursor SET acknowledged = ?, safe = ?, tick = ?, too_old = ?", row)
+            to = "acknowledged = ?, safe = ?, safe_tick = ?, tick = ?, too_old = ?"
+            connection.execute(f"UPDATE cursor SET {to}", row)
             connection.executemany(
                 "INSERT OR REPLACE INTO kept(line, words, at) VALUES(?, ?, ?)",
                 [(item.line, item.words, now) for item in kept],

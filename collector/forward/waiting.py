@@ -63,12 +63,14 @@ class Waiting:
         """The server has it, or cannot be asked."""
         self._found.append(item)
 
-    def safe(self, now: float) -> int:
-        """The last batch that has become safe by now; 0 if none has."""
-        seq = 0
+    def safe(self, now: float) -> tuple[int, int]:
+        """The last batch that has become safe by now, and the tick of the commit that says so; zeros if none has."""
+        seq = tick = 0
         while self._found and now - self._found[0].at >= SAFE_S:
-            seq = max(seq, self._found.popleft().sent.seq)
-        return seq
+            sent = self._found.popleft().sent
+            if sent.seq >= seq:
+                seq, tick = sent.seq, max(sent.ticks, default=0)
+        return seq, tick
 
     def _is_due(self, now: float) -> bool:
         return bool(self._new) and now - self._new[0].at >= ASK_S

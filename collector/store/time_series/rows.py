@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 FIRST_MS, LAST_MS = 0, 9_000_000_000_000
 """Between these UTC ms (1970 and 2255) servers take times: in ns they must fit into 63 bits."""
+HOUR_MS = 3_600_000
+BACK_MS = (HOUR_MS, 6 * HOUR_MS, 24 * HOUR_MS, 7 * 24 * HOUR_MS, 30 * 24 * HOUR_MS, LAST_MS)
+"""How far back the newest of something is looked for, step by step."""
 
 NO_TIME = -1
 MOST = 2.0**53

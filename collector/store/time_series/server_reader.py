@@ -17,18 +17,15 @@ from collector.store.time_series.asking import NoSense
 from collector.store.time_series.commits import COMMIT, Commit, commits_of
 from collector.store.time_series.held import READING, Held, Key, Revision, count_new, count_revised, held
 from collector.store.time_series.lines import as_named, as_sent
-from collector.store.time_series.rows import LAST_MS, Engine, Rows
+from collector.store.time_series.rows import BACK_MS, LAST_MS, Engine, Rows
 from collector.store.time_series.site_facts import COUNTED, SiteFacts, facts_at
 
 DAY_MS = 86_400_000
-HOUR_MS = 3_600_000
 PATIENCE_S = 60.0
 """So long is waited for what a commit, or a list of facts, says there is."""
 AGAIN_S, AGAIN_FOR_S = 10.0, 86_400.0
 LATE_MS = 120_000
 """A line may show so much later than one that was written after it."""
-BACK_MS = (HOUR_MS, 6 * HOUR_MS, DAY_MS, 7 * DAY_MS, 30 * DAY_MS, LAST_MS)
-"""How far back the newest of something is looked for, step by step."""
 
 
 @dataclass

@@ -101,6 +101,7 @@ def forwarder(
     clock: SteppedClock | None = None,
     monotonic: Callable[[], float] | None = None,
     corrections: Corrections | None = None,
+    site: str = SITE,
     **more: Any,
 ) -> Forwarder:
     settings = Forward(
@@ -109,7 +110,7 @@ def forwarder(
     return Forwarder(
         lambda: Reader.open(store),
         settings,
-        SITE,
+        site,
         store.with_name("forward.db"),
         clock or SteppedClock(NOW),
         monotonic or time.monotonic,
