@@ -187,7 +187,7 @@ class Desk:
     def json(self, request: Request, body: Mapping[str, Any], view: View) -> Response:
         """JSON with an ETag; `now` stands in a header of its own."""
         text = json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-        return self._send(request, text, "application/json", "no-cache", view)
+        return self._send(request, text, "application/json", "private, no-cache", view)
 
     def _send(self, request: Request, text: str, kind: str, cache: str, view: View) -> Response:
         # Weak, for the same tag stands for the plain text and the packed (RFC 9110, 8.8.1), at any time.

@@ -10,7 +10,7 @@ import ipaddress
 import re
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
@@ -117,9 +117,8 @@ class Guard:
                 if message["status"] in TOLD and (refusal is not None or message["status"] != 403):
                     self._refusals.tell(message["status"], scope)
                 headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
-                headers.setdefault("Cache-Control", "no-cache")
+                headers.update(HEADERS)
+                headers.setdefault("Cache-Control", "private, no-cache")
                 if self._tls and Headers(scope=scope).get("host", "").lower() == self._tls:
                     headers["Strict-Transport-Security"] = f"max-age={TLS_S}"
             await send(message)
@@ -146,7 +145,7 @@ class Guard:
         if method not in used:
             return not_used(method, used)
         if method in READING:
-            return None
+            return _embedded_elsewhere(headers)
         # What carries its own token was not sent by a browser on somebody else's behalf.
         foreign = None if "authorization" in headers else _cross_site(headers, host)
         return foreign or (_not_a_picture(headers) if for_pictures(scope) else _not_json(headers))
@@ -163,10 +162,21 @@ def _told_twice(query: bytes) -> str | None:
 
 def _cross_site(headers: Headers, host: str) -> JSONResponse | None:
     origin, site = headers.get("origin"), headers.get("sec-fetch-site")
-    same = urlsplit(origin).netloc.lower() == host if origin is not None else site == "same-origin"
+    own = (f"http://{host}", f"https://{host}")
+    same = origin.lower() in own if origin is not None else site == "same-origin"
     if same and site in (None, "same-origin"):
         return None
     return problem(403, "Only this shop's own pages may log something.", "Tap the button on the page itself.")
+
+
+def _embedded_elsewhere(headers: Headers) -> JSONResponse | None:
+    """What a page of another site would put into itself: a browser shows it nothing, but we would have worked for it.
+
+    W3C Fetch Metadata Request Headers, 2.1 and 2.3. A link that leads here navigates, and is followed.
+    """
+    if headers.get("sec-fetch-site") == "cross-site" and headers.get("sec-fetch-mode") != "navigate":
+        return problem(403, "Another site asks for it.", "Open the page itself.")
+    return None
 
 
 def for_pictures(scope: Scope) -> bool:

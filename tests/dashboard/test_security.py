@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from dashboard.security import HEADERS
 from tests.browser.fake_shop import FakeShop
 from tests.dashboard.client import HOST, ORIGIN, Client, new_id
 
@@ -60,6 +61,20 @@ def test_every_answer_carries_the_headers(client: Client, path: str) -> None:
     assert answer.headers["referrer-policy"] == "no-referrer"
 
 
+def test_an_answer_that_failed_carries_the_headers_too(shop: FakeShop, client: Client) -> None:
+    """It is made outside of all that other answers pass through."""
+
+    @shop.app.get("/api/fails")
+    def fails() -> None:
+        raise RuntimeError("an inside")
+
+    answer = client.get("/api/fails")
+    assert (answer.status_code, set(answer.json()["error"])) == (500, {"what", "do"})
+    assert {name: answer.headers.get(name) for name in HEADERS} == HEADERS
+    assert answer.headers["cache-control"] == "no-store"
+    assert "an inside" not in answer.text
+
+
 @pytest.mark.parametrize("path", PAGES)
 def test_no_page_has_a_script_or_a_style_of_its_own(client: Client, path: str) -> None:
     text = client.get(path).text
@@ -95,6 +110,10 @@ def test_only_names_of_this_shop_are_answered(client: Client, host: str, status:
         ({"origin": "http://evil.example"}, 403),
         ({"origin": "http://127.0.0.1:9"}, 403),
         ({"origin": "null"}, 403),
+        ({"origin": "http://["}, 403),
+        ({"origin": f"http://a@{HOST}"}, 403),
+        ({"origin": f"{ORIGIN}/"}, 403),
+        ({"origin": ORIGIN.upper()}, 200),
         ({"sec-fetch-site": "cross-site"}, 403),
         ({"sec-fetch-site": "same-site"}, 403),
         ({"sec-fetch-site": "none"}, 403),

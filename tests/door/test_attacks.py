@@ -107,6 +107,20 @@ def test_no_other_site_may_read_an_answer(house: House, cookie: str) -> None:
     assert asked(house, "OPTIONS", "/api/events", origin="http://evil.example")[0] == 405
 
 
+@pytest.mark.parametrize("path", ["/api/changes", "/api/round", "/", "/panels/lid-4/photos/" + "a" * 64])
+def test_no_other_site_makes_us_work_for_what_it_embeds(house: House, cookie: str, path: str) -> None:
+    """W3C Fetch Metadata: streams that a foreign page opens by <img> would be all there are; links are followed."""
+    head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{house.shop.port}\r\nCookie: {cookie}\r\n"
+    with socket.create_connection(("127.0.0.1", house.shop.port), timeout=30) as connection:
+        connection.sendall(f"{head}Sec-Fetch-Site: cross-site\r\nSec-Fetch-Mode: no-cors\r\n\r\n".encode())
+        assert connection.recv(65536).startswith(b"HTTP/1.1 403 ")
+
+
+def test_a_link_of_another_site_is_followed(house: House, cookie: str) -> None:
+    follows = {"sec_fetch_site": "cross-site", "sec_fetch_mode": "navigate"}
+    assert asked(house, "GET", "/", cookie=cookie, **follows)[0] == 200
+
+
 @pytest.mark.parametrize(
     "path",
     [
