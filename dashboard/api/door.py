@@ -240,19 +240,18 @@ def tried(
 ) -> Iterator[list[object]]:
     """What is tried in it appends its outcome. What is false is refused and slows the next try down: Refusal."""
     key, where = name_key(name), address(request)
-    if (wait := door.delays.wait_s(key, where)) > 0:
-        raise Refusal(wait_for(wait, DOOR_SAID["tried_often"]))
+    _or_wait(door.delays.wait_s(key, where))
     if not door.hashing.acquire(blocking=False):
         raise Refusal(wait_for(1, DOOR_SAID["busy_in"]))
     found: list[object] = []
     try:
+        _or_wait(door.delays.begin(key, where))  # asked above, too: who has to wait takes no place of others
         yield found
     finally:
         door.hashing.release()
     if found and found[0]:
         door.delays.right(key, where)
         return
-    door.delays.wrong(key, where)
     # A password is sometimes typed where the name belongs: only a name that is known is written down.
     known = next((one.name for one in door.accounts.all() if name_key(one.name) == key), "")
     door.trail.add(asks(request), where, DOOR_SAID[failed], known)
@@ -260,6 +259,11 @@ def tried(
     raise Refusal(
         refused(401 if failed == "sign_in_failed" else 403, DOOR_SAID[what], DOOR_SAID[do], "again")
     )
+
+
+def _or_wait(seconds: float) -> None:
+    if seconds > 0:
+        raise Refusal(wait_for(seconds, DOOR_SAID["tried_often"]))
 
 
 def checked(door: Door, request: Request, name: str, text: str, failed: str, *, signature: bool) -> Account:

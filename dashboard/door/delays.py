@@ -1,12 +1,14 @@
 """Waiting times: after wrong passwords, and for who asks too much. In memory, bounded, and nobody is shut out for good.
 
 A wrong password makes its account wait a little (at most ACCOUNT_MOST_S: a neighbour who guesses cannot keep its
-owner out) and its address longer. Monotonic seconds are passed in.
+owner out) and its address longer. A right one lets its own account off and no other: whoever has an account cannot
+guess at another's in between. Monotonic seconds are passed in.
 """
 
 from __future__ import annotations
 
 import ipaddress
+import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,11 +29,12 @@ class _Wrong:
 
 
 class Delays:
-    """How long who has to wait before the next try."""
+    """How long who has to wait before the next try. For several threads."""
 
     def __init__(self, monotonic: Callable[[], float], most_keys: int = MOST_KEYS) -> None:
         self._monotonic = monotonic
         self._most_keys = most_keys
+        self._lock = threading.Lock()
         self._wrong: OrderedDict[tuple[str, str], _Wrong] = OrderedDict()
 
     def wait_s(self, account: str, address: str) -> float:
@@ -40,23 +43,33 @@ class Delays:
         found = (self._wrong.get(key) for key in _keys(account, address))
         return max(0.0, *(item.until - now for item in found if item is not None), 0.0)
 
-    def wrong(self, account: str, address: str) -> None:
-        """The try that was just taken was wrong: each after the first few doubles the wait."""
-        now = self._monotonic()
-        for key, most in zip(_keys(account, address), (ACCOUNT_MOST_S, ADDRESS_MOST_S), strict=True):
-            item = self._wrong.pop(key, None)
-            if item is None or now - item.last > FORGOTTEN_S:
-                item = _Wrong(0, now, now)
-            item.times, item.last = item.times + 1, now
-            item.until = now + (min(2.0 ** min(item.times - FREE, 30), most) if item.times >= FREE else 0.0)
-            self._wrong[key] = item
-        while len(self._wrong) > self._most_keys:
-            self._wrong.popitem(last=False)
+    def begin(self, account: str, address: str) -> float:
+        """As wait_s. 0: the try begins, and is wrong until right() says otherwise, so that of several at once each
+        counts for the next."""
+        with self._lock:
+            if (wait := self.wait_s(account, address)) > 0:
+                return wait
+            now = self._monotonic()
+            for key, most in zip(_keys(account, address), _MOST_S, strict=True):
+                item = self._wrong.pop(key, None)
+                if item is None or now - item.last > FORGOTTEN_S:
+                    item = _Wrong(0, now, now)
+                item.times, item.last = item.times + 1, now
+                wait = min(2.0 ** min(item.times - FREE, 30), most) if item.times >= FREE else 0.0
+                item.until = now + wait
+                self._wrong[key] = item
+            while len(self._wrong) > self._most_keys:
+                self._wrong.popitem(last=False)
+            return 0.0
 
     def right(self, account: str, address: str) -> None:
-        """It was right: both begin anew."""
-        for key in _keys(account, address):
-            self._wrong.pop(key, None)
+        """It was right: its account begins anew, and what this address got wrong of it is forgotten."""
+        of_account, of_address, of_both = _keys(account, address)
+        with self._lock:
+            self._wrong.pop(of_account, None)
+            both, other = self._wrong.pop(of_both, None), self._wrong.get(of_address)
+            if both is not None and other is not None:
+                other.times, other.until = max(0, other.times - both.times), self._monotonic()
 
     def __len__(self) -> int:
         return len(self._wrong)
@@ -98,5 +111,10 @@ def network(address: str) -> str:
     return str(found)
 
 
-def _keys(account: str, address: str) -> tuple[tuple[str, str], tuple[str, str]]:
-    return ("account", account), ("address", network(address))
+def _keys(account: str, address: str) -> tuple[tuple[str, str], ...]:
+    """Of the account, of the address, and of what the one got wrong of the other: as _MOST_S."""
+    of = network(address)
+    return ("account", account), ("address", of), ("both", f"{of} {account}")
+
+
+_MOST_S = ACCOUNT_MOST_S, ADDRESS_MOST_S, 0.0

@@ -94,20 +94,40 @@ def test_waiting_doubles_to_its_end_and_is_forgotten() -> None:
     delays = Delays(hand)
     waits = []
     for _ in range(12):
-        delays.wrong("kim", "192.0.2.1")
+        assert delays.begin("kim", "192.0.2.1") == 0
         waits.append(round(delays.wait_s("", "192.0.2.1")))
         hand.at += waits[-1]
     assert waits == [0] * (FREE - 1) + [1, 2, 4, 8, 16, 32, 64, 120, 120, 120]
     assert delays.wait_s("kim", "198.51.100.9") <= ACCOUNT_MOST_S < ADDRESS_MOST_S
     delays.right("kim", "192.0.2.1")
     assert delays.wait_s("kim", "192.0.2.1") == 0
+    assert [delays.begin("kim", "192.0.2.1") for _ in range(FREE)] == [0.0] * FREE, "all is forgotten"
+
+
+def test_of_several_tries_at_once_each_counts_for_the_next() -> None:
+    """None of them has been found wrong yet."""
+    delays = Delays(Hand())
+    waits = [delays.begin("kim", f"192.0.2.{number}") for number in range(6)]
+    assert [wait > 0 for wait in waits] == [False] * FREE + [True] * (6 - FREE)
+
+
+def test_who_has_a_password_buys_no_guesses_at_anothers_with_it() -> None:
+    hand = Hand()
+    delays = Delays(hand)
+    for _ in range(FREE + 8):
+        assert delays.begin("kim", "192.0.2.1") == 0
+        hand.at += delays.wait_s("kim", "192.0.2.1")
+        assert delays.begin("robin", "192.0.2.1") == 0
+        delays.right("robin", "192.0.2.1")
+    assert delays.begin("kim", "192.0.2.1") == 0
+    assert delays.wait_s("kim", "192.0.2.1") == ADDRESS_MOST_S
 
 
 def test_what_is_remembered_has_a_bound() -> None:
     hand = Hand()
     delays, pace = Delays(hand, most_keys=50), Pace(1, 2, hand, most_keys=50)
     for number in range(1000):
-        delays.wrong(f"name {number}", f"192.0.{number // 250}.{number % 250}")
+        delays.begin(f"name {number}", f"192.0.{number // 250}.{number % 250}")
         pace.wait_s(f"192.0.{number // 250}.{number % 250}")
     assert len(delays) == 50
     assert len(pace._left) == 50

@@ -244,6 +244,19 @@ def test_guessing_is_slowed_down_and_nobody_is_shut_out(house: House) -> None:
     assert guesser.post("/door/in", {"name": "Kim", "password": PASSWORD}).status_code == 200
 
 
+def test_a_try_counts_before_its_password_is_looked_at(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that of four that come at once the last waits for the first three."""
+    waits = []
+
+    def looked_at(name: str, password: str) -> None:
+        waits.append(house.door.delays.wait_s("kim", "192.0.2.7") > 0)
+
+    monkeypatch.setattr(house.door.accounts, "by_password", looked_at)
+    for _ in range(3):
+        house.caller().post("/door/in", {"name": "Kim", "password": "guess"})
+    assert waits == [False, False, True]
+
+
 def test_a_flood_of_passwords_leaves_workers_for_the_pages(house: House) -> None:
     taken = 0
     while house.door.hashing.acquire(blocking=False):
