@@ -30,6 +30,10 @@ SIGNED_S = 120.0
 """A PIN that was given is good for one signature, so long."""
 MOST_WAITING = 4
 """So many may wait for their password to be looked at: each holds a worker that pages need, too."""
+PASSED_ON = frozenset(
+    {"forwarded", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip", "via"}
+)
+"""What proxies add. Who comes by one does not sit at this computer, whatever name the proxy calls it by."""
 PER_S, BURST = 50.0, 500.0
 """Requests of one client: a phone that opens a page makes a dozen."""
 
@@ -93,7 +97,7 @@ class Door:
                 return Visitor(Means.KEY, Role.MANAGE)
             return self.tokens.visitor(text)
         if self.is_open_house():
-            return OPEN_HOUSE
+            return STRANGER if PASSED_ON & set(headers.keys()) else OPEN_HOUSE
         return self.session_of(headers)
 
     def is_in(self, visitor: Visitor) -> bool:
@@ -136,7 +140,8 @@ class Door:
         """Whose request it is: the peer's, or what a proxy on this computer says at the end of X-Forwarded-For."""
         if self._url is None or peer not in ("127.0.0.1", "::1"):
             return peer
-        told = headers.get("x-forwarded-for", "").rpartition(",")[2].strip()
+        # Some proxies end the line that came with the request, others add one of their own below it.
+        told = ",".join(headers.getlist("x-forwarded-for")).rpartition(",")[2].strip()
         return told[:64] or peer
 
     def sign(self, session: str, name: str) -> None:

@@ -12,13 +12,15 @@ from pathlib import Path
 
 import httpx
 import pytest
+from starlette.datastructures import Headers
 
 from collector.broker_tls import tls_context
 from collector.source_tables import BrokerLogin
+from dashboard.door.door import PASSED_ON
 from dashboard.door.limits import MAX_PICTURE
 from tests.browser.serving import Served, free_port
 from tests.certificates import Authority
-from tests.door.house import PASSWORD, House, open_house
+from tests.door.house import PASSWORD, House, Opened, open_house
 from tests.door.tls_proxy import TlsProxy
 
 NAME = "shed.example"
@@ -137,6 +139,26 @@ def test_whose_request_it_is_cannot_be_forged_through_the_proxy(
     with client(authority, proxy, **{"x-forwarded-for": forged}) as phone:
         assert phone.post("/door/in", content=SIGN_IN).status_code == 200
     assert house.door.trail.lines(1)[0].address == "127.0.0.1"
+
+
+def test_the_address_that_a_proxy_adds_as_a_line_of_its_own_counts(opened: Opened) -> None:
+    """ASVS 4.1.3; RFC 9110, 5.3: lines of one name are one list in their order."""
+    house = opened(public_url="https://shed.example")
+    lines = [("host", "shed.example"), ("x-forwarded-for", "203.0.113.9"), ("x-forwarded-for", "192.0.2.7")]
+    raw = [(name.encode(), value.encode()) for name, value in lines]
+    assert house.door.address("127.0.0.1", Headers(raw=raw)) == "192.0.2.7"
+
+
+@pytest.mark.parametrize("name", sorted(PASSED_ON))
+def test_a_proxy_that_nobody_told_us_of_opens_no_house_to_others(opened: Opened, name: str) -> None:
+    """It may call us by 127.0.0.1, as several do if they are told nothing else; nobody has an account yet."""
+    house = opened(people={}, lan=False)
+    assert house.caller().get("/").status_code == 200
+    page = house.caller(**{name: "192.0.2.7"}).get("/")
+    assert page.status_code == 401
+    assert 'data-door="/door/first"' in page.text
+    tap = {"id": "tap-passed-1", "kind": "washed", "panel": "lid-4"}
+    assert house.caller(**{name: "192.0.2.7"}).post("/api/events", tap).status_code == 401
 
 
 def test_without_a_proxy_nobody_says_whose_request_it_is(tmp_path: Path) -> None:
