@@ -7,6 +7,8 @@ import re
 from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
 
 from dashboard.display import HOUR, MINUTE, View
 from dashboard.suppose import LEAST_HOLD_C, RISES_K_H, Goal, Plan, first_minute_ahead
@@ -130,9 +132,15 @@ def time_text(at: int, view: View) -> str:
 
 def _next(minute: int, view: View, after: int) -> int:
     """The first moment after `after` (UTC ms) at which the viewer's clock shows so many minutes past midnight."""
-    day = datetime.fromtimestamp(after / 1000, UTC).astimezone(view.zone).date()
+    return _next_in(minute, view.zone, after)
+
+
+@lru_cache(maxsize=64)
+def _next_in(minute: int, zone: ZoneInfo, after: int) -> int:
+    """A page asks the same for each of its panels."""
+    day = datetime.fromtimestamp(after / 1000, UTC).astimezone(zone).date()
     for ahead in (0, 1, 2):
-        local = datetime.combine(day + timedelta(days=ahead), datetime.min.time(), view.zone)
+        local = datetime.combine(day + timedelta(days=ahead), datetime.min.time(), zone)
         at = round(local.replace(hour=minute // 60, minute=minute % 60).timestamp() * 1000)
         if at > after:
             return at

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from dashboard.panel import Panel
@@ -157,6 +158,11 @@ class Assessment:
     def is_old(self, now: int) -> bool:
         """Whether every reader must say "not known" at `now` (UTC ms): past its time, or before it was worked out."""
         return now >= self.good_until or now < self.at - CLOCK_MS
+
+    @cached_property
+    def by_name(self) -> dict[str, Passing]:
+        """The milestones by their names."""
+        return {one.name: one for one in self.milestones}
 
     @property
     def without_curve(self) -> Assessment:

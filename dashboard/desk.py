@@ -26,7 +26,9 @@ from dashboard.conditions import untold
 from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import View
 from dashboard.door.visitor import asking
+from dashboard.drawn import Drawn
 from dashboard.glossary import linked
+from dashboard.leaving import Leaving, Tasks
 from dashboard.notice import RINGS
 from dashboard.panel import Panel
 from dashboard.paper import Paper
@@ -73,7 +75,9 @@ class Desk:
             v_plotly=files.plotly,
             has_door=has_door,
         )
-        self._drawn: dict[object, Markup] = {}
+        self._strips = Drawn(self._templates, "round_strip.html")
+        self.tasks = Tasks()
+        self._leaving = Drawn(self._templates, "leave_panel.html")
         self._paper = Paper(shop.site, shop.invented, files.version)
 
     def view(self) -> View:
@@ -144,22 +148,23 @@ class Desk:
         """As the page shows it: of all zones or of one, those that wait folded where there are many."""
         return strips.folded(strips.round_of(self.panels(), self.latest(), view, zone))
 
-    def drawn(self, found: strips.Round, several: bool, columns: bool) -> list[Markup]:
-        """The strips of a round as HTML. Of many panels few have changed since the page before, whose strips are kept.
+    def drawn(self, found: strips.Round, several: bool, columns: bool) -> Markup:
+        """The strips of a round as HTML.
 
         several   of more than one zone; columns   each zone has its own
         """
-        template, before, now = (
-            self._templates.get_template("round_strip.html"),
-            self._drawn,
-            dict[object, Markup](),
+        return self._strips.all(
+            {
+                "strip": strip,
+                "several": several,
+                "column": found.zones.index(strip.zone) + 1 if columns else 0,
+            }
+            for strip in found.strips
         )
-        for strip in found.strips:
-            column = found.zones.index(strip.zone) + 1 if columns else 0
-            key = strip, several, column
-            now[key] = before.get(key) or Markup(template.render(strip=strip, several=several, column=column))
-        self._drawn = now
-        return list(now.values())
+
+    def drawn_leaving(self, found: list[Leaving]) -> Markup:
+        """What is to be done before leaving as HTML, panel by panel."""
+        return self._leaving.all({"panel": panel} for panel in found)
 
     def page(self, request: Request, template: str, view: View, **values: Any) -> Response:
         """A page; 304 if the browser's copy differs in nothing but the time it was made."""
@@ -191,7 +196,8 @@ class Desk:
 
     def _send(self, request: Request, text: str, kind: str, cache: str, view: View) -> Response:
         # Weak, for the same tag stands for the plain text and the packed (RFC 9110, 8.8.1), at any time.
-        tag = f'W/"{hashlib.sha256(text.encode()).hexdigest()[:24]}"'
+        content = text.encode()
+        tag = f'W/"{hashlib.sha256(content).hexdigest()[:24]}"'
         headers = {
             "ETag": tag,
             "Cache-Control": cache,
@@ -202,7 +208,8 @@ class Desk:
         }
         if request.headers.get("if-none-match") == tag:
             return Response(status_code=304, headers=headers)
-        content = text.replace(_NOW, str(view.now)).replace(_TAG, escape(tag)).encode()
+        content = content.replace(_NOW.encode(), str(view.now).encode())
+        content = content.replace(_TAG.encode(), escape(tag).encode())
         if takes_gzip(request) and len(content) > LEAST_PACKED:
             content, headers["Content-Encoding"] = gzip.compress(content, PACKED, mtime=0), "gzip"
         return Response(content, headers=headers, media_type=kind)

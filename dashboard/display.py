@@ -7,11 +7,12 @@ Times are rounded to the safe side: a "before" down, a "from" up, to 5 min withi
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property, lru_cache
 from string import Formatter
+from typing import cast
 from zoneinfo import ZoneInfo
 
 from dashboard import measures, words
@@ -31,6 +32,9 @@ _UP = frozenset({"move_C", "minimum_C", "hold_C"})
 _DOWN = frozenset({"soften_C", "maximum_C"})
 # Limits people set or choose are whole numbers more often than not: no ".0" after them.
 _CHOSEN = frozenset({"move_C", "minimum_C", "maximum_C", "warm_C", "hold_C", "tile_C", "reference_C"})
+
+_TIMES = ("_by", "_from", "_at")
+"""How the names of times end."""
 
 
 def grid(distance_ms: int) -> int:
@@ -80,12 +84,23 @@ class View:
 
     def sentence(self, say: Say) -> str:
         """The words of one Say. Raises KeyError for an unknown key or a value that is missing."""
-        whole = say.key in words.HEADLINES or say.key in words.ALARMS
+        if any(name.endswith(_TIMES) for name in say.values):
+            return self._worded(say.key, say.values)
+        return _worded_once(
+            self._at_any_time, say.key, *(part for item in say.values.items() for part in item)
+        )
+
+    @cached_property
+    def _at_any_time(self) -> View:
+        return replace(self, now=0)
+
+    def _worded(self, key: str, values: Mapping[str, Value]) -> str:
+        whole = key in words.HEADLINES or key in words.ALARMS
         parts = []
-        for literal, name in _parts(words.KEYS[say.key]):
+        for literal, name in _parts(words.KEYS[key]):
             parts.append(literal)
             if name:
-                parts.append(self._value(name, say.values[name], whole, say.key))
+                parts.append(self._value(name, values[name], whole, key))
         text = "".join(parts)
         return text[:1].upper() + text[1:]
 
@@ -108,14 +123,7 @@ class View:
 
     def clock(self, at: int) -> str:
         """Wall time to the minute of a UTC ms; day if not today, and which time on a clock-change night."""
-        local, here = self._local(at), self._here
-        text = f"{local:%H:%M}"
-        days = abs((local.date() - here.date()).days)
-        if days:
-            text = f"{local:%a}{TIE}{text}" if days < 7 else f"{local.day}{TIE}{local:%b}{TIE}{text}"
-        if local.utcoffset() != here.utcoffset() and abs(at - self.now) < 24 * HOUR:
-            text += f"{TIE}({words.LABELS['new_time'] if at > self.now else words.LABELS['old_time']})"
-        return text
+        return _clock(self.zone, self.now, at)
 
     def day(self, at: int) -> str:
         """ "12 Jan 2027"."""
@@ -194,9 +202,9 @@ class View:
         return self._local(self.now)
 
     def _value(self, name: str, value: Value, whole: bool, key: str) -> str:
-        suffix = name.rpartition("_")[2] if "_" in name else ""
-        if suffix in ("by", "from", "at"):
+        if name.endswith(_TIMES):
             return self.clock(self.rounded(int(value), name))
+        suffix = name.rpartition("_")[2] if "_" in name else ""
         if suffix == "C":
             chosen = name in _CHOSEN and float(value) == round(float(value)) and self.unit == "degC"
             side = {"outside_card": "soften_C", "outside_card_hot": "move_C"}.get(key, name)
@@ -219,6 +227,24 @@ class View:
 def _local(zone: ZoneInfo, at: int) -> datetime:
     """Many panels tell the same times: they stand on a grid."""
     return datetime.fromtimestamp(at / 1000, UTC).astimezone(zone)
+
+
+@lru_cache(maxsize=512)
+def _clock(zone: ZoneInfo, now: int, at: int) -> str:
+    local, here = _local(zone, at), _local(zone, now)
+    text = f"{local:%H:%M}"
+    days = abs((local.date() - here.date()).days)
+    if days:
+        text = f"{local:%a}{TIE}{text}" if days < 7 else f"{local.day}{TIE}{local:%b}{TIE}{text}"
+    if local.utcoffset() != here.utcoffset() and abs(at - now) < 24 * HOUR:
+        text += f"{TIE}({words.LABELS['new_time'] if at > now else words.LABELS['old_time']})"
+    return text
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _worded_once(view: View, key: str, *told: Value) -> str:
+    """A sentence that tells no time: what many panels say, and say again on the next page. told: names and values."""
+    return view._worded(key, dict(zip(cast(tuple[str, ...], told[::2]), told[1::2], strict=True)))
 
 
 @lru_cache(maxsize=1024)

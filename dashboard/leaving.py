@@ -77,6 +77,23 @@ def tasks(panel: Panel, item: Assessment | None, view: View) -> list[Task]:
     return [task for task in found if task is not None]
 
 
+class Tasks:
+    """The tasks of many panels. What they are changes with an entry, an answer and the night, not with each look."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, tuple[Panel, Assessment, int, list[Task]]] = {}
+
+    def of(self, panel: Panel, item: Assessment | None, view: View) -> list[Task]:
+        """As tasks() has them."""
+        if item is None or item.is_old(view.now):
+            self._kept.pop(panel.id, None)
+            return tasks(panel, item, view)
+        known, end = self._kept.get(panel.id), night_end(view)
+        if known is None or known[0] is not panel or known[1] is not item or known[2] != end:
+            known = self._kept[panel.id] = panel, item, end, tasks(panel, item, view)
+        return known[3]
+
+
 def _recoat(panel: Panel, item: Assessment, view: View) -> Task | None:
     """The window shuts before anybody is back, and opens before it shuts."""
     opens, shuts = passing(item, Milestone.RECOAT_FROM), passing(item, Milestone.RECOAT_UNTIL)

@@ -34,6 +34,7 @@ SHORT = {
 }
 """The milestones of these pages, by the part of a key that says them."""
 NAMES = {"free": "free", "opens": "open", "shuts": "shut", "sand": "sand", "peel": "peel", "clamp": "clamp"}
+_SHARES = {milestone.value: share for milestone, share in SAFE_SHARE.items()}
 SET_BY = {"card": "capped_card", "substrate": "capped_substrate", "film": "capped_film"}
 
 
@@ -87,11 +88,11 @@ def too_cold(item: Assessment, view: View) -> Say | None:
 
 
 def passing(item: Assessment, milestone: Milestone) -> Passing | None:
-    return next((one for one in item.milestones if one.name == milestone.value), None)
+    return item.by_name.get(milestone.value)
 
 
 def is_past(one: Passing | None) -> bool:
-    return one is not None and one.passed >= SAFE_SHARE[Milestone(one.name)]
+    return one is not None and one.passed >= _SHARES[one.name]
 
 
 def closes_by(item: Assessment, view: View) -> int | None:

@@ -10,6 +10,7 @@ import json
 import threading
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -119,7 +120,7 @@ class WatchWriter:
 
     def standing_alarms(self) -> list[Alarm]:
         """Alarms whose cause has not gone away: where a new watch goes on from."""
-        return [_alarm(row) for row in self._file.connection.execute(_ALARMS + " WHERE returned_at IS NULL")]
+        return [_alarm(*row) for row in self._file.connection.execute(_ALARMS + " WHERE returned_at IS NULL")]
 
     @staticmethod
     def _save_one(connection: apsw.Connection, seq: int, item: Assessment) -> None:
@@ -210,7 +211,7 @@ class WatchReader:
         except NotYet:
             seen = {}
         alarms = [
-            _alarm(row) for row in self._rows(_ALARMS + " ORDER BY raised_at DESC, id LIMIT ?", (limit,))
+            _alarm(*row) for row in self._rows(_ALARMS + " ORDER BY raised_at DESC, id LIMIT ?", (limit,))
         ]
         return [
             Alarm(**{**vars(alarm), "seen_at": seen[alarm.id][0], "seen_by": seen[alarm.id][1]})
@@ -231,20 +232,16 @@ class WatchReader:
 _ALARMS = "SELECT id, kind, panel, probe, raised_at, returned_at, say, panels, urgent FROM alarm"
 
 
-def _alarm(row: tuple[Any, ...]) -> Alarm:
-    number, kind, panel, probe, raised_at, returned_at, say, panels, urgent = row
-    about = tuple(json.loads(panels))
+@lru_cache(maxsize=2048)
+def _alarm(
+    id_: str, kind: str, panel: str | None, probe: str | None, raised_at: int, returned_at: int | None,
+    say: str, panels: str, urgent: int,
+) -> Alarm:  # fmt: skip
+    """Of a row; one that stands is read again for every page."""
     return Alarm(
-        number,
-        kind,
-        panel,
-        probe,
-        raised_at,
-        returned_at,
-        Say(**json.loads(say)),
-        panels=about,
-        urgent=bool(urgent),
-    )
+        id_, kind, panel, probe, raised_at, returned_at, Say(**json.loads(say)),
+        panels=tuple(json.loads(panels)), urgent=bool(urgent),
+    )  # fmt: skip
 
 
 def _say(say: Say) -> str:

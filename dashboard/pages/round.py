@@ -32,6 +32,7 @@ def router(desk: Desk) -> APIRouter:
             tab="round",
             round=found,
             drawn=desk.drawn,
+            drawn_leaving=desk.drawn_leaving,
             many=is_long(sum(not panel.closed for panel in desk.panels().values())),
             findable=len(found.strips) > FIND_BEYOND,
             zone=zone,
@@ -61,7 +62,7 @@ def before_leaving(desk: Desk, view: View, zone: str | None = None) -> list[Leav
         return None
     latest = {item.panel: item for item in desk.latest() or ()}
     panels = [panel for panel in desk.panels().values() if zone in (None, panel.zone)]
-    found = [leaving_of(panel, leaving.tasks(panel, latest.get(panel.id), view), view) for panel in panels]
+    found = [leaving_of(panel, desk.tasks.of(panel, latest.get(panel.id), view), view) for panel in panels]
     return [one for one in found if one.tasks]
 
 

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import pytest
+
+from dashboard.alarm import Alarm
 from dashboard.alarms import AlarmStates, Condition
-from dashboard.logbook import Logbook
+from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
 from dashboard.watch_store import WatchReader, WatchWriter
 from model.verdict import Say
@@ -98,4 +104,35 @@ def test_seen_is_what_a_person_said(tmp_path: Path) -> None:
     assert (seen.seen_at, seen.seen_by) == (NOW + 5, "Shop lead")
     assert reader.version() > before, "an open page must hear of it"
     logbook.close()
+    writer.close()
+
+
+def test_alarms_that_stand_as_they_stood_are_read_in_one_statement_and_taken_apart_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many there are; the words of one that changed are new at once."""
+    writer = WatchWriter(tmp_path / "watch.db")
+    reader = WatchReader(tmp_path / "watch.db", LogbookReader(tmp_path / "shop.db"))
+    listed = [Alarm(f"too-cold.p{n}.1", "too cold", f"p{n}", None, NOW, None, cold().say) for n in range(150)]
+    writer.save([], listed)
+    assert len(first := reader.alarms()) == 150
+    asked, taken_apart = list[str](), list[str]()
+    rows, loads = WatchReader._rows, json.loads
+
+    def counted_rows(self: WatchReader, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        asked.append(sql)
+        return rows(self, sql, values)
+
+    def counted_loads(text: str) -> Any:
+        taken_apart.append(text)
+        return loads(text)
+
+    monkeypatch.setattr(WatchReader, "_rows", counted_rows)
+    monkeypatch.setattr(json, "loads", counted_loads)
+    assert reader.alarms() == first
+    assert (len(asked), taken_apart) == (1, [])
+    writer.save([], [replace(listed[7], say=cold(13.0).say)])
+    again = {alarm.id: alarm.say.values["move_C"] for alarm in reader.alarms()}
+    assert [key for key, value in again.items() if value == 13.0] == ["too-cold.p7.1"]
+    assert 0 < len(taken_apart) <= 2
     writer.close()

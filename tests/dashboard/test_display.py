@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -182,3 +183,17 @@ def test_what_was_chosen_makes_the_view_and_nothing_chosen_the_first_of_each() -
     assert View.chosen(lambda key: None, OSLO, NOW) == View(OSLO, "degC", NOW, "metric", "point")
     told = {"unit": "degF", "measures": "US", "decimal": "comma"}
     assert View.chosen(told.get, OSLO, NOW) == View(OSLO, "degF", NOW, "US", "comma")
+
+
+def test_a_sentence_that_is_kept_is_told_to_each_viewer_in_their_own_way() -> None:
+    """What tells no time is worded once; another unit, sign or kind of number is another sentence."""
+    stopped = Say("why_stopped_by_cold", {"panel_C": 8.5, "minimum_C": 10.0, "since_at": NOW})
+    bare = Say("stopped_by_cold", {"move_C": 10.0})
+    for look in (view(), view(NOW + HOUR), view(unit="degF"), replace(view(), decimal="comma"), view()):
+        assert look.sentence(bare) == look._worded(bare.key, bare.values)
+        assert look.sentence(stopped) == look._worded(stopped.key, stopped.values)
+    assert view().sentence(bare) is view(NOW + HOUR).sentence(bare)
+    assert view().sentence(bare) != view(unit="degF").sentence(bare)
+    assert view().sentence(stopped) != view(NOW + 48 * HOUR).sentence(stopped)
+    whole, point = (view().sentence(Say("leave_peel", {"coat": value})) for value in (1, 1.0))
+    assert whole != point, "typed: 1 and 1.0 are equal and read differently"

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from dashboard import leaving
 from dashboard.assessment import Assessment
-from dashboard.panel import Coat, Panel, PlannedCoat
+from dashboard.display import View
+from dashboard.panel import Coat, Event, Panel, PlannedCoat
 from dashboard.words import LABELS
 from model.verdict import State
 from tests.browser.fake_shop import utc
@@ -104,3 +106,54 @@ def test_a_heater_that_is_on_is_asked_for_and_a_closed_panel_for_nothing(evening
     assert kinds(replace(panel, closed=True), item) == []
     assert kinds(panel, None) == ["probe"]
     assert kinds(replace(panel, coats=()), None) == []
+
+
+def test_an_evening_round_asked_again_goes_through_no_panel_whose_answer_is_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop = open_night(tmp_path)
+    client = Client(shop.app)
+    gone_through: list[str] = []
+
+    def counted(panel: Panel, item: Assessment | None, look: View) -> list[leaving.Task]:
+        gone_through.append(panel.name)
+        return tasks(panel, item, look)
+
+    tasks = leaving.tasks
+    monkeypatch.setattr(leaving, "tasks", counted)
+    try:
+        first = client.get("/").text
+        answered = {"Lid 4", "Plug 7", "Deck 2"}
+        assert answered < set(gone_through)
+        gone_through.clear()
+        shop.clock.at += 1000
+        assert LABELS["before_leave"] in client.get("/").text
+        assert not answered & set(gone_through)
+        shop.later(0.1)
+        client.get("/")
+        assert answered < set(gone_through), "a new answer is looked at"
+        gone_through.clear()
+        shop.logbook.append(
+            Event("hold", shop.clock.at, shop.clock.at, "Kim", "held", "plug-7", {"reason": "x"})
+        )
+        assert 'data-of="plug-7"' in first
+        assert 'data-of="plug-7"' not in client.get("/").text
+        shop.clock.at += 2 * HOUR
+        assert 'data-of="lid-4"' not in client.get("/").text, "an answer that is too old says nothing"
+    finally:
+        shop.close()
+
+
+def test_an_answer_that_still_holds_is_gone_through_again_for_another_night(evening: NightShop) -> None:
+    """Its margin closes an hour after the first night has ended."""
+    panel, item = wet_coat(evening)
+    assert item.night is not None
+    night = replace(item.night, closes_by=utc("2026-11-26 08:00"), closes_at=utc("2026-11-26 09:00"))
+    young = tuple(replace(one, late=None, passed=0.0) for one in item.milestones)
+    item = replace(item, night=night, milestones=young, good_until=NOW + 24 * HOUR)
+    known = leaving.Tasks()
+    looks = [view(at) for at in (NOW, utc("2026-11-26 04:59"), utc("2026-11-26 05:01"))]
+    found = [known.of(panel, item, look) for look in looks]
+    assert found == [leaving.tasks(panel, item, look) for look in looks]
+    assert ["cover" in [task.kind for task in tasks] for tasks in found] == [False, False, True]
+    assert known.of(panel, item, view(NOW + 25 * HOUR)) == leaving.tasks(panel, None, view())
