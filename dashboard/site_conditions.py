@@ -47,6 +47,8 @@ def _of_one(site: SiteState, at: int) -> Iterator[Condition]:
     elif site.is_cut(at):
         say = Say("alarm_site_cut", {**name, "silent_at": site.heard_at})
         yield Condition("site unheard", None, None, say)
+    elif site.shared:
+        yield Condition("site unheard", None, None, Say("alarm_site_shared", {**name}))
     elif site.is_ahead:
         yield Condition("site unheard", None, None, Say("alarm_site_ahead", {**name}))
     elif site.lags(at) and site.lags_since is not None:

@@ -25,7 +25,8 @@ class SiteLine:
 
 def site_line(site: SiteState, view: View) -> SiteLine:
     """One site as of now."""
-    late = site.is_cut(view.now) or site.is_ahead or site.lags(view.now) or not site.known
+    wrong = site.shared or site.is_ahead or site.lags(view.now) or not site.known
+    late = wrong or site.is_cut(view.now)
     heard, told = _heard(site, view), list(_told(site, view))
     if late and not site.is_cut(view.now):
         heard, told[0] = told[0], heard
@@ -49,6 +50,10 @@ def _told(site: SiteState, view: View) -> Iterator[str]:
     if site.is_cut(view.now):
         if not site.why:
             yield LABELS["site_cut_so"]
+        return
+    if site.shared:
+        yield LABELS["site_shared"]
+        yield LABELS["site_shared_so"]
         return
     if site.is_ahead:
         yield LABELS["site_ahead"].format(span=view.span(site.ahead_ms, up=False))

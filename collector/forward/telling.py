@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
@@ -43,6 +44,7 @@ class Telling:
         self._monotonic = monotonic
         self._beat = self._told = self._looked = float("-inf")
         self._facts: Facts | None = None
+        self._by = 1 + secrets.randbelow(999_999)
 
     def begin_again(self) -> None:
         """All of it is due at once."""
@@ -61,7 +63,8 @@ class Telling:
         if now - self._beat >= HEARTBEAT_S:
             at, newest = self._clock.now(), store.last_batch()
             tick = state.next_tick(at)
-            self._write([lines.heartbeat_line(self._site, state.acknowledged, newest, at, state.kept, tick)])
+            seq, kept = state.acknowledged, state.kept
+            self._write([lines.heartbeat_line(self._site, seq, newest, at, kept, self._by, tick)])
             self._beat = now
 
 

@@ -33,6 +33,7 @@ class SiteState:
     left_out    rows of it on the server that make no sense
     kept        lines that the server refused and that lie at the site
     ahead_ms    how far its clock was before ours when it was last heard; below 0: behind
+    shared      whether two computers send under its name: nothing of it is believed
     arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
     why         what the server says, or what is wrong with it, where it does not answer; "": it answers
     known       whether what it says of its probes is here as a whole
@@ -47,6 +48,7 @@ class SiteState:
     left_out: LeftOut = LeftOut()
     kept: int = 0
     ahead_ms: int = 0
+    shared: bool = False
     arrived_at: int | None = None
     newest_at: int | None = None
     known: bool = False

@@ -6,6 +6,7 @@ SITE_ALARMS: dict[str, str] = {
     "alarm_site_cut": "See to the network of {site}: not heard since {silent_at}",
     "alarm_site_never": "See to {site}: never heard",
     "alarm_site_ahead": "Set the clock of {site}: it runs ahead",
+    "alarm_site_shared": "Rename both computers that send as {site}",
     "alarm_site_lags": "See why {site} sends late, since {lags_at}",
     "alarm_sites_away": "See to the time-series server: it does not answer",
 }
@@ -19,6 +20,8 @@ SITE_LABELS: dict[str, str] = {
     "site_never": "Never heard",
     "site_never_so": "Is this what its own settings call it, and does coldshed forward run there?",
     "site_ahead": "Its clock is {span} ahead of ours: nothing of it is believed.",
+    "site_shared": "Two computers send under this name: nothing of it is believed.",
+    "site_shared_so": "Give each a name of its own, one that neither had: all is then sent once more under it.",
     "site_lags": "Sends late: {n} batches wait there since {at}.",
     "site_late": "What came last is old: it was measured by {at}.",
     "site_unknown": "What it says of its probes is not here as a whole: they are not shown.",

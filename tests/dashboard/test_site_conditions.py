@@ -89,6 +89,9 @@ def test_a_site_that_lags_and_one_whose_clock_runs_ahead_are_told_apart() -> Non
     lags = SiteState("north", heard_at=NOW, behind=40, lags_since=NOW - 15 * MINUTE, known=True)
     [late, *_] = so(lags)
     assert (late.kind, VIEW.sentence(late.say)) == ("site lags", "See why north sends late, since 11:52")
+    [shared, *_] = so(SiteState("north", heard_at=NOW, shared=True, known=True))
+    assert shared.kind == "site unheard"
+    assert VIEW.sentence(shared.say) == "Rename both computers that send as north"
     ahead = SiteState("north", heard_at=NOW, ahead_ms=5 * MINUTE, known=True)
     [clock, *_] = so(ahead)
     assert VIEW.sentence(clock.say) == "Set the clock of north: it runs ahead"
@@ -107,4 +110,7 @@ def test_the_page_says_of_each_site_when_it_was_heard_and_first_what_is_wrong() 
     old = SiteState("north", NOW, arrived_at=NOW, newest_at=NOW - 300 * MINUTE, known=True)
     assert site_line(old, VIEW).more == ("What came last is old: it was measured by 07:07.",)
     assert "nothing of it is believed" in site_line(SiteState("n", NOW, ahead_ms=9 * MINUTE), VIEW).head
+    two = site_line(SiteState("n", NOW, shared=True), VIEW)
+    assert (two.late, two.head) == (True, "Two computers send under this name: nothing of it is believed.")
+    assert "one that neither had" in two.more[0] + two.more[1]
     assert site_line(SiteState("n"), VIEW).head == "Never heard"

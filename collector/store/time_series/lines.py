@@ -15,9 +15,11 @@ commit     site                               seq, since, n, t_min, t_max, revis
            none any more). So a reading holds if its rev is the highest seq of all revised commits that cover its time
            (absent if none does). Servers show new series later than others: until n readings are seen, this commit
            has not wholly arrived.
-heartbeat  site                               seq, newest, now, kept          at a tick, twice a minute, news or not
+heartbeat  site                               seq, newest, now, kept, by      at a tick, twice a minute, news or not
            seq      sent up to; newest  the last batch in readings.db: newest > seq is a forwarder that lags
            now      the site's clock, UTC ms; kept  lines that the server refused and that are kept at the site
+           by       a number that the forwarder draws when it starts: two that come in turns are two computers that
+           send under one name, and nothing of such a site counts
 facts      site                               probes, suspicions, runs, fields   at a tick: how many of the following
            lines belong to it, all at the same tick, and how many fields these have in all (a field that is left out is
            told from one that is not yet seen). Sent at a start, on a change and every ten minutes.
@@ -86,9 +88,10 @@ def commit_line(
     return line("commit", {"site": site}, fields, tick)
 
 
-def heartbeat_line(site: str, seq: int, newest: int, now: int, kept: int, tick: int) -> str:
+def heartbeat_line(site: str, seq: int, newest: int, now: int, kept: int, by: int, tick: int) -> str:
     """That the site lives, and how far behind its forwarder is."""
-    return line("heartbeat", {"site": site}, {"seq": seq, "newest": newest, "now": now, "kept": kept}, tick)
+    fields = {"seq": seq, "newest": newest, "now": now, "kept": kept, "by": by}
+    return line("heartbeat", {"site": site}, fields, tick)
 
 
 def fact_lines(

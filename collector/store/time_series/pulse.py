@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import groupby
 
 from collector.store.site_state import APART_MS, SiteState
 from collector.store.time_series.rows import Rows
 
 BEAT = ("seq", "newest", "now", "kept")
+BY = "by"
 KEPT = 240
+SHARED_MS = 120_000
+"""Of the last ticks: in two minutes each of two forwarders speaks four times."""
 
 
 class Pulse:
@@ -25,6 +29,8 @@ class Pulse:
     def take(self, rows: Iterable[Rows], now: int, at_once: bool) -> None:
         """Heartbeats that the server shows at `now` (UTC ms). at_once: they were looked for shortly before, so that one
         that is seen for the first time was sent since."""
+        rows = list(rows)
+        self._look_who_sends(rows)
         for series in rows:
             told = series.whole(BEAT)
             columns = [told.columns[name].astype("int64").tolist() for name in BEAT]
@@ -32,6 +38,14 @@ class Pulse:
                 if tick > self.tick:
                     self.tick, self.newest = tick, newest
                     self._beat(seq, newest, theirs, kept, now, at_once)
+
+    def _look_who_sends(self, rows: Iterable[Rows]) -> None:
+        """Whether two forwarders speak in turns. One that was started anew speaks only after the one it was before."""
+        told = sorted(pair for series in rows for pair in _who(series))
+        if told:
+            since = told[-1][0] - SHARED_MS
+            turns = [by for by, _ in groupby(by for tick, by in told if tick >= since)]
+            self.state = replace(self.state, shared=len(set(turns)) < len(turns))
 
     def _beat(self, seq: int, newest: int, theirs: int, kept: int, now: int, at_once: bool) -> None:
         heard = now if at_once else min(now, theirs)
@@ -50,3 +64,9 @@ class Pulse:
     def readings_came(self, now: int, newest_at: int) -> None:
         """A commit has arrived whose newest reading was measured then (UTC ms)."""
         self.state = replace(self.state, arrived_at=now, newest_at=newest_at)
+
+
+def _who(series: Rows) -> Iterator[tuple[int, float]]:
+    """Ticks and who sent them, as far as that is seen yet."""
+    told = series.whole((BY,))
+    return zip(told.t.tolist(), told.columns[BY].tolist(), strict=True)

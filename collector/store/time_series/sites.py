@@ -20,7 +20,7 @@ from collector.store.time_series.asking import Unanswered
 from collector.store.time_series.commits import COMMIT
 from collector.store.time_series.left_out import Sifted
 from collector.store.time_series.lines import as_sent
-from collector.store.time_series.pulse import BEAT, Pulse
+from collector.store.time_series.pulse import BEAT, BY, Pulse
 from collector.store.time_series.rows import LAST_MS, Engine
 from collector.store.time_series.server_reader import LATE_MS, SiteReader, by_site
 from collector.store.time_series.site_facts import COUNTED
@@ -66,6 +66,7 @@ class Sites:
         self._begun = False
         self._joined: set[str] = set()
         self._in_sum: set[str] = set()
+        self._mixed: set[str] = set()
         self._before: dict[str, int] = {}
         """What a site's batches had counted up to before a backup was put back there: a sum never falls."""
         self._again: list[tuple[SiteReader, Batch]] = []
@@ -110,11 +111,12 @@ class Sites:
         )
 
     def believed(self) -> list[SiteReader]:
-        """Sites of which something is known, and whose clock is not ahead of ours."""
+        """Sites of which something is known, whose clock is not ahead of ours, and whose name is of one alone."""
         return [reader for name, reader in self.readers.items() if self._is_believed(name)]
 
     def _is_believed(self, name: str) -> bool:
-        return self.readers[name].facts is not None and not self._pulses[name].state.is_ahead
+        state = self._pulses[name].state
+        return self.readers[name].facts is not None and not state.is_ahead and not state.shared
 
     def now(self) -> int:
         return self._clock.now()
@@ -128,6 +130,16 @@ class Sites:
             self._take(readers, since, now)
         for name, reader in list(self.readers.items()):
             pulse = self._pulses[name]
+            if pulse.state.shared:
+                self._mixed.add(name)
+                self._joined.discard(name)
+                continue
+            if (
+                name in self._mixed
+            ):  # whose commits these were nobody knows: what the one that is left has now counts
+                self._mixed.discard(name)
+                self._begins_anew(name, now)
+                continue
             if pulse.tick > reader.counted_at and pulse.newest < reader.seq:
                 self._begins_anew(name, now)
                 continue
@@ -139,7 +151,7 @@ class Sites:
 
     def _begin(self, now: int) -> None:
         for name, reader in self.readers.items():
-            self._pulses[name].take(reader.newest_rows("heartbeat", BEAT, now), now, at_once=False)
+            self._pulses[name].take(reader.newest_rows("heartbeat", (*BEAT, BY), now), now, at_once=False)
             reader.heard_of(self._pulses[name].tick)
             reader.take_facts(reader.newest_rows("facts", COUNTED, now))
             reader.begin(now, self._pulses[name].newest)
@@ -147,7 +159,9 @@ class Sites:
         self._begun = True
 
     def _begins_anew(self, name: str, now: int) -> None:
-        """Its readings.db ends before what had arrived: a backup was put back there. What it has now counts."""
+        """Its readings.db ends before what had arrived, as after a backup was put back there, or two have sent under
+        its name. What it has now counts.
+        """
         old, pulse = self.readers[name], self._pulses[name]
         self._before[name] = self._before.get(name, 0) + old.seq
         reader = self.readers[name] = SiteReader(self.engine, name, self._steady)
@@ -187,15 +201,15 @@ class Sites:
     def _take(self, readers: Sequence[SiteReader], since: int, now: int) -> None:
         where = {"site": [as_sent(reader.name) for reader in readers]}
         recent = self._answered_s is not None and self._steady() - self._answered_s < LATE_MS / 2000
-        for measurement, fields in (("commit", COMMIT), ("heartbeat", BEAT), ("facts", COUNTED)):
+        for measurement, fields in (("commit", COMMIT), ("heartbeat", (*BEAT, BY)), ("facts", COUNTED)):
             found = by_site(self.engine.rows(measurement, where, fields, since, LAST_MS))
             for reader in readers:
                 rows = found.get(reader.name, [])
-                if measurement == "commit":
+                if measurement == "commit" and reader.name not in self._mixed:
                     reader.take_commits(rows)
                 elif measurement == "facts":
                     reader.take_facts(rows)
-                else:
+                elif measurement == "heartbeat":
                     self._pulses[reader.name].take(rows, now, at_once=recent)
                     reader.heard_of(self._pulses[reader.name].tick)
 

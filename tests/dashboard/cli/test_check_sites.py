@@ -36,6 +36,7 @@ def test_a_site_that_is_heard_and_has_nothing_to_say_is_fine() -> None:
             "WRONG",
             "its clock is 5 min ahead of ours",
         ),
+        (SiteState("north", NOW, known=True, shared=True), "WRONG", "two computers send under this name"),
         (
             SiteState("north", NOW, known=True, ahead_ms=-5 * MINUTE),
             "WRONG",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -22,6 +23,9 @@ PROBES = [
 ]
 
 
+_forwarders = itertools.count(1)
+
+
 class Site:
     """send() sends all that is new; a test may send less by hand. `write` takes lines to a server."""
 
@@ -36,6 +40,7 @@ class Site:
         self.writer.describe(PROBES)
         self.sent = 0
         self.kept = 0
+        self.by = next(_forwarders)
         self._write = write
         self._tick = 0
         self._boot = boot
@@ -109,7 +114,7 @@ class Site:
         self._write(
             [
                 lines.heartbeat_line(
-                    self.name, self.sent, self.sent + behind, self.clock.at, self.kept, self.tick()
+                    self.name, self.sent, self.sent + behind, self.clock.at, self.kept, self.by, self.tick()
                 )
             ]
         )

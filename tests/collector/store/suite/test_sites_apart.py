@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from contextlib import closing
+from pathlib import Path
 
 from collector.store.reader import Reader
 from collector.store.time_series import lines
-from tests.collector.store.suite.site import TEMPERATURE, Site
+from dashboard.follow import Follower
+from tests.collector.store.suite.site import MINUTE, T0, TEMPERATURE, Site
 from tests.collector.store.suite.test_late import Watchstand
 from tests.collector.store.suite.test_late import stand as stand
 
@@ -39,3 +41,53 @@ def test_a_site_whose_facts_make_no_sense_does_not_hold_up_the_others(stand: Wat
 def facts_of(site: Site) -> list[str]:
     with closing(Reader.open(site.path)) as reader:
         return lines.fact_lines(site.name, reader.probes(), reader.suspicions(), reader.runs(), site.tick())
+
+
+def test_two_computers_that_send_under_one_name_are_told_and_nothing_of_it_is_believed_until_one_is_left(
+    stand: Watchstand, tmp_path: Path
+) -> None:
+    """As after a card was copied to set up the second shed: the same history, the same probes."""
+    north, _ = stand.sites
+    other = Site("north", tmp_path / "copied", stand.memory.write)
+    for minute in range(8):
+        for site in (north, other):
+            site.commit([minute], offset=20.0 if site is other else 0.0)
+    stand.clock.at = north.clock.at
+    north.send()
+    with closing(stand.look()) as reader:
+        assert {probe.id for probe in reader.probes()} == {"north:A 1", "north:S1"}
+    follower = Follower(stand.served, stand.clock.at)
+    follower.refresh()
+    for _ in range(2):
+        in_turns(stand, other, north)
+    assert stand.state().shared
+    assert "north:S1" not in {probe.id for probe in stand.look().probes()}
+    for _ in range(5):
+        in_turns(stand, north)
+    assert not stand.state().shared
+    north.commit([30])
+    north.send()
+    stand.later(2)
+    follower.refresh()
+    trace = follower.trace("north:S1", TEMPERATURE)
+    assert trace is not None
+    assert trace.samples.t[-1] == T0 + 30 * MINUTE
+    other.close()
+
+
+def in_turns(stand: Watchstand, *sites: Site) -> None:
+    """Half a minute, in which each of them speaks."""
+    for site in sites:
+        stand.later(30 / len(sites))
+        site.clock.at = stand.clock.at
+        site.send()
+    stand.look(after=1.0)
+
+
+def test_a_forwarder_that_was_started_anew_again_and_again_is_still_one(stand: Watchstand) -> None:
+    north, _ = stand.sites
+    north.commit([1])
+    for number in range(100, 106):
+        north.by = number
+        in_turns(stand, north)
+        assert not stand.state().shared
