@@ -77,3 +77,14 @@ def visit(chromium: Browser, served: Served, request: pytest.FixtureRequest) -> 
         context.add_init_script("localStorage.setItem('theme', 'sun')")
     yield Visit(context, served.url)
     context.close()
+
+
+def counted(page: Page) -> list[str]:
+    """Labels of what a thumb taps from now on, on every page that this one comes to."""
+    taps: list[str] = []
+    page.expose_function("tapped", lambda text: taps.append(text))  # noqa: PLW0108 (a bound method of a list has no dict)
+    # A tap that came before the scripts is clicked again by first.js: that one is no thumb's.
+    page.add_init_script(
+        "addEventListener('click', (e) => e.isTrusted && window.tapped(e.target.textContent.trim()), true)"
+    )
+    return taps

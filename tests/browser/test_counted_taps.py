@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from dashboard.entry import register_event
 from dashboard.panel import Event
 from model.verdict import Kind, Mark, Say, State, Verdict
-from tests.browser.conftest import Visit
+from tests.browser.conftest import Visit, counted
 from tests.browser.fake_shop import HOUR, NOW, FakeShop, answer, many, recoat, waiting
 from tests.browser.serving import until
 from tests.dashboard.client import new_id
 
 PLAN = [{"kind": "seal", "card": "invented-15min"}, {"kind": "laminate", "card": "invented-25min"}]
-
-
-def counted(page: Page) -> list[str]:
-    """Labels of what is tapped from now on, on every page that this one comes to."""
-    taps: list[str] = []
-    page.expose_function("tapped", lambda text: taps.append(text))  # noqa: PLW0108 (a bound method of a list has no dict)
-    page.add_init_script("addEventListener('click', (e) => window.tapped(e.target.textContent.trim()), true)")
-    return taps
 
 
 @pytest.fixture

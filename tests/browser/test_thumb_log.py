@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from dashboard.entry import coat_event
 from dashboard.panel import Event, ThumbTest
-from tests.browser.conftest import Visit
+from tests.browser.conftest import Visit, counted
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, open_shop, register, warm_night
 from tests.browser.serving import free_port, until
 from tests.dashboard.client import new_id
@@ -30,14 +30,6 @@ def shop(tmp_path: Path) -> Iterator[FakeShop]:
 
 def touches(shop: FakeShop) -> tuple[ThumbTest, ...]:
     return shop.logbook.panels()["rib-1"].coats[-1].thumb_tests
-
-
-def counted(page: Page) -> list[str]:
-    """Every click from now on, as the page hears it."""
-    taps: list[str] = []
-    page.expose_function("tapped", lambda text: taps.append(text))  # noqa: PLW0108
-    page.add_init_script("addEventListener('click', (e) => window.tapped(e.target.textContent.trim()), true)")
-    return taps
 
 
 def test_two_taps_and_the_estimate_says_how_it_moved(visit: Visit, shop: FakeShop) -> None:
