@@ -25,6 +25,9 @@ log = logging.getLogger("coldshed.collect")
 
 LOOK_S = 30.0
 """Between two looks at the disk, the WAL and the days that are due."""
+RESTS = 100
+"""A slice of a day that took so long to digest is followed by a rest a hundred times as long, or until the next look:
+nothing waits for a digest, and days that came all at once must not keep a processor warm."""
 REMOVAL_S = 3600.0
 """Between two looks for days that are no longer kept."""
 
@@ -54,6 +57,7 @@ class Upkeep:
         self._next_look = monotonic()
         self._day: int | None = None
         self._digesting: Generator[None, None, list[str]] | None = None
+        self._rests_until = monotonic()
         self._disowned: set[int] = set()
         self._reserved = True
         self._keep_days = keep_days
@@ -76,8 +80,8 @@ class Upkeep:
     def quiet(self) -> None:
         """One small piece of work, begun again later if the disk does not let us."""
         try:
-            if self._digesting is not None:
-                self._digest_on()
+            if self._digesting is not None and self._monotonic() >= self._rests_until:
+                self._digest_on(self._digesting)
             elif self._removing is not None:
                 self._remove_on(self._removing)
             elif self._monotonic() >= self._next_look:
@@ -89,6 +93,10 @@ class Upkeep:
     def _look(self) -> None:
         self._keep_ballast()
         self._watch_wal()
+        if self._digesting is None:
+            self._choose()
+
+    def _choose(self) -> None:
         days = [
             day
             for day in due(self._writer.connection, day_of(self._clock.now()))
@@ -121,12 +129,13 @@ class Upkeep:
         else:
             self._over(Kind.LONG_READ)
 
-    def _digest_on(self) -> None:
-        assert self._digesting is not None
+    def _digest_on(self, steps: Generator[None, None, list[str]]) -> None:
         assert self._day is not None
-        day = self._day
+        day, begun = self._day, self._monotonic()
         try:
-            next(self._digesting)
+            next(steps)
+            now = self._monotonic()
+            self._rests_until = now + min(RESTS * (now - begun), LOOK_S)
         except StopIteration as end:
             self._digesting = self._day = None
             self._digested(day, end.value)

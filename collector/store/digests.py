@@ -170,9 +170,9 @@ class _Sum:
     sha: Any = field(default_factory=hashlib.sha256)
     n: int = 0
 
-    def add(self, row: Iterable[Any]) -> None:
-        self.sha.update(_line(row))
-        self.n += 1
+    def add(self, lines: Sequence[bytes]) -> None:
+        self.sha.update(b"".join(lines))
+        self.n += len(lines)
 
 
 class _Sums:
@@ -183,19 +183,24 @@ class _Sums:
         self._sums: dict[tuple[str, int], dict[str, _Sum]] = {one: {} for one in asked}
 
     def add_readings(self, rows: Iterable[tuple[Any, ...]]) -> None:
+        lines: dict[str, list[tuple[Any, bytes]]] = {}
         for probe, *row in rows:
-            self._add(READINGS, str(probe), row[-1], row)
+            lines.setdefault(str(probe), []).append((row[-1], _line(row)))
+        for name, numbered in lines.items():
+            self._add(READINGS, name, numbered)
 
     def add_ledgers(self, connection: apsw.Connection) -> None:
         for kind, query in ((BATCHES, _BATCHES), (RUNS, _RUNS)):
-            for row in _rows(connection, query, (self._day,)):
-                self._add(kind, "", row[0], row)
+            self._add(kind, "", [(row[0], _line(row)) for row in _rows(connection, query, (self._day,))])
 
-    def _add(self, kind: str, name: str, number: Any, row: Iterable[Any]) -> None:
-        """A number that damage has made no number belongs to nobody, and is missing then."""
+    def _add(self, kind: str, name: str, numbered: Sequence[tuple[Any, bytes]]) -> None:
+        """Lines with their numbers. One that damage has made no number belongs to nobody, and is missing then."""
         for (asked, upto), sums in self._sums.items():
-            if asked == kind and isinstance(number, int) and number <= upto:
-                sums.setdefault(name, _Sum()).add(row)
+            if asked != kind:
+                continue
+            lines = [line for number, line in numbered if isinstance(number, int) and number <= upto]
+            if lines:
+                sums.setdefault(name, _Sum()).add(lines)
 
     def digests(self, asked: Iterable[tuple[str, int]]) -> list[Digest]:
         return [
@@ -215,7 +220,7 @@ class _Sums:
 
 
 def _line(row: Iterable[Any]) -> bytes:
-    fields = (value.hex() if isinstance(value, float) else repr(value) for value in row)
+    fields = [value.hex() if isinstance(value, float) else repr(value) for value in row]
     return "\t".join(fields).encode() + b"\n"
 
 

@@ -13,7 +13,7 @@ from collector.clock import SteppedClock
 from collector.reading import Quantity, Reading
 from collector.store.ballast import Ballast
 from collector.store.check import check_file
-from collector.store.digests import BATCHES, DAY_MS, READINGS, RUNS, differing, due, stored
+from collector.store.digests import BATCHES, DAY_MS, READINGS, RUNS, SLICE_MS, differing, due, stored
 from collector.store.readings_schema import READINGS as READINGS_DB
 from collector.store.trouble import TroubleFile, read
 from collector.store.writer import Writer
@@ -29,10 +29,17 @@ class House:
         self.path = folder / "readings.db"
         self.clock = SteppedClock(T0 + 1000)
         self.seconds = 0.0
+        self.takes_s = 0.0
         self.writer = Writer.open(self.path, self.clock)
         self.troubles = TroubleFile(folder)
-        ballast = Ballast(folder / "ballast", 1000)
-        self.upkeep = Upkeep(self.writer, self.path, self.clock, self.troubles, ballast, lambda: self.seconds)
+        self.reserve = folder / "ballast"
+        ballast = Ballast(self.reserve, 1000)
+        self.upkeep = Upkeep(self.writer, self.path, self.clock, self.troubles, ballast, self.monotonic)
+
+    def monotonic(self) -> float:
+        """Between any two looks at it so much time has gone by."""
+        self.seconds += self.takes_s
+        return self.seconds
 
     def say(self, at: int, value: float, probe: str = "S1", quantity: Quantity = TEMPERATURE) -> None:
         self.clock.at = max(self.clock.at, at)
@@ -115,6 +122,36 @@ def test_what_comes_while_a_day_is_being_digested_makes_it_due_again(house: Hous
     house.quiet()
     assert house.digests()[DAY, READINGS, "S1"][0] == 13
     assert DAY not in house.due()
+
+
+def test_days_that_are_digested_all_at_once_take_a_hundredth_of_the_time(house: House) -> None:
+    for slice_ in range(96):
+        house.say(T0 + SLICE_MS * slice_, 12.5)
+    house.clock.at = T0 + DAY_MS
+    house.takes_s = 0.01
+    while not house.digests() and house.seconds < 1000:
+        house.seconds += 0.1
+        house.upkeep.quiet()
+    assert house.digests()[DAY, READINGS, "S1"][0] == 96
+    assert 96 < house.seconds < 150, "96 slices of 0.01 s, each with a rest of a second"
+
+
+def test_while_a_slow_disk_rests_between_two_slices_the_house_is_looked_after(house: House) -> None:
+    for slice_ in range(4):
+        house.say(T0 + SLICE_MS * slice_, 12.5)
+    house.clock.at = T0 + DAY_MS
+    house.quiet(2)
+    house.takes_s = 2.0
+    house.upkeep.quiet()
+    house.takes_s = 0.0
+    house.reserve.unlink()
+    for _ in range(round(LOOK_S) + 1):
+        house.seconds += 1
+        house.upkeep.quiet()
+    assert house.reserve.exists()
+    assert house.digests() == {}, "the next slice waits"
+    house.quiet()
+    assert house.digests()[DAY, READINGS, "S1"][0] == 4
 
 
 def test_a_day_whose_digest_does_not_fit_keeps_it_and_is_told(
