@@ -11,6 +11,7 @@ import logging
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from collector.clock import Clock
@@ -22,7 +23,6 @@ from collector.supervise import Stop
 from dashboard.alarm_kinds import KINDS
 from dashboard.alarms import AlarmStates
 from dashboard.anew import FactsOf
-from dashboard.announce import Announcer
 from dashboard.assess import assess, failed
 from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
@@ -41,6 +41,9 @@ from dashboard.panel import Panel
 from dashboard.settling import Settling
 from dashboard.watch_store import Alarm, WatchWriter
 from dashboard.weather import Weather
+
+if TYPE_CHECKING:
+    from dashboard.announce import Announcer  # a watch that tells no broker holds nothing of what that takes
 
 log = logging.getLogger("coldshed.watch")
 

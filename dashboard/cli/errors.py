@@ -25,16 +25,9 @@ class Outcome:
 @contextmanager
 def explained() -> Iterator[Outcome]:
     """Everything else is a defect of ours and keeps its traceback."""
-    from dashboard.cards import CardFileError
-    from dashboard.record.used import RecordError
-    from dashboard.step_check import LogbookError
-
     outcome = Outcome()
     try:
         yield outcome
-    except (CommandError, SettingsError, StoreError, CardFileError, LogbookError, RecordError) as error:
-        print(f"coldshed: {error}", file=sys.stderr)
-        outcome.code = 1
     except MAY_PASS as error:
         print(
             f"coldshed: {kind_of(error).value} ({error}): mend that, then try again",
@@ -46,3 +39,17 @@ def explained() -> Iterator[Outcome]:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except KeyboardInterrupt:
         outcome.code = 130
+    except Exception as error:
+        if not isinstance(error, _told()):
+            raise
+        print(f"coldshed: {error}", file=sys.stderr)
+        outcome.code = 1
+
+
+def _told() -> tuple[type[Exception], ...]:
+    """Whose text is for people. Imported only now: a process that runs for weeks would hold all that comes with it."""
+    from dashboard.cards import CardFileError
+    from dashboard.record.used import RecordError
+    from dashboard.step_check import LogbookError
+
+    return CommandError, SettingsError, StoreError, CardFileError, LogbookError, RecordError

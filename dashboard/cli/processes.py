@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import http.client
 import logging
 import os
 import socket
@@ -22,12 +21,14 @@ from collector.patience import rest
 from collector.settings import Settings
 from collector.steady_clock import SteadyClock, this_machine
 from collector.store.house_clock import HouseClock
-from collector.supervise import Stop, Supervisor, python_command
-from dashboard.cli.doors import reached_at
+from collector.supervise import Stop, python_command
+from dashboard.cli import keeper
 from dashboard.cli.errors import CommandError
 
 if TYPE_CHECKING:
     import uvicorn
+
+    from dashboard.announce import Announcer
 
 log = logging.getLogger("coldshed.run")
 
@@ -52,8 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     also = {"forward": settings.forward, "notify": settings.notices}
     names += [name for name, table in also.items() if table is not None]
     children = commands(names, arguments.settings, arguments.demo_clock)
-    heartbeat = Heartbeat.of_environment()
-    return Supervisor(children, turned=heartbeat.turned).run(Stop().on_signals())
+    keeper.become(children)
 
 
 def commands(names: list[str], settings: Path, demo_clock: str | None) -> dict[str, list[str]]:
@@ -79,8 +79,6 @@ def collect(arguments: argparse.Namespace) -> int:
 
 
 def watch(arguments: argparse.Namespace) -> int:
-    from collector.broker_tls import LoginFileError, password_of, tls_context
-    from dashboard.announce import Announcer, Broker
     from dashboard.cards import CardShelf
     from dashboard.cli.house import forecast_of
     from dashboard.cli.read_from import readings_of
@@ -91,15 +89,7 @@ def watch(arguments: argparse.Namespace) -> int:
 
     settings = settings_of(arguments)
     stop, heartbeat, clock = stop_of(arguments), Heartbeat.of_environment(), clock_of(arguments, settings)
-    announcer = None
-    if settings.announce is not None:
-        told = settings.announce.with_files_in(settings.folder)
-        try:
-            broker = Broker(told.host, told.port, told.user, partial(password_of, told), tls_context(told))
-            announcer = Announcer(broker, settings.site)
-            announcer.start()
-        except LoginFileError as error:  # a lamp that stays dark must not keep the pages from an answer
-            log.error("announce: %s; then start watch again: until then nothing is told to the broker", error)
+    announcer = _announcer(settings)
     store = WatchWriter(settings.watch_db)
     try:
         return Watch(
@@ -118,6 +108,24 @@ def watch(arguments: argparse.Namespace) -> int:
         if announcer is not None:
             announcer.stop()
         store.close()
+
+
+def _announcer(settings: Settings) -> Announcer | None:
+    """What tells the broker of the settings, started; None: they name none, or its files cannot be used."""
+    if settings.announce is None:
+        return None
+    from collector.broker_tls import LoginFileError, password_of, tls_context
+    from dashboard.announce import Announcer, Broker
+
+    told = settings.announce.with_files_in(settings.folder)
+    try:
+        broker = Broker(told.host, told.port, told.user, partial(password_of, told), tls_context(told))
+        announcer = Announcer(broker, settings.site)
+        announcer.start()
+    except LoginFileError as error:  # a lamp that stays dark must not keep the pages from an answer
+        log.error("announce: %s; then start watch again: until then nothing is told to the broker", error)
+        return None
+    return announcer
 
 
 def serve(arguments: argparse.Namespace) -> int:
@@ -282,6 +290,7 @@ def must_be_free(host: str, port: int, do: str) -> None:
 
 def _serve_until(server: uvicorn.Server, stop: Stop, heartbeat: Heartbeat) -> int:
     """uvicorn takes the signals over while it runs; `stop` ends it when the supervisor goes away."""
+    from dashboard.cli.doors import reached_at  # here: collect and watch need none of what comes with it
 
     def ends() -> bool:
         return stop() or server.should_exit
@@ -308,6 +317,8 @@ def _serve_until(server: uvicorn.Server, stop: Stop, heartbeat: Heartbeat) -> in
 
 def _answers(host: str, port: int) -> bool:
     """A page really comes: a loop that turns while every worker hangs would answer nobody."""
+    import http.client
+
     connection = http.client.HTTPConnection(host, port, timeout=KNOCK_TIMEOUT_S)
     try:
         connection.request("GET", "/api/health")
