@@ -109,8 +109,8 @@ KINDS: dict[str, AlarmKind] = {
         why="a plug or a router is seen to in minutes; it records meanwhile, but nobody is told of a night there",
     ),
     "site lags": AlarmKind(
-        on=0, off=5 * MINUTE_MS, cause="sites", wakes=Wakes.ASKED, gather=3 * MINUTE_MS, most=2,
-        why="what waits is safe at the site; waiting costs answers that are as late as it is",
+        on=0, off=5 * MINUTE_MS, cause="sites", wakes=Wakes.SUGGESTED, gather=3 * MINUTE_MS, most=2,
+        why="what waits is safe at the site, but nobody is told of a night there until it comes",
     ),
     "recording": AlarmKind(
         on=0, off=MINUTE_MS, cause="recording", wakes=Wakes.SUGGESTED, most=2,

@@ -23,7 +23,7 @@ from dashboard.doubts import QUIET, words
 from dashboard.follow import Follower
 from dashboard.margin import closing
 from dashboard.panel import Panel
-from dashboard.site_conditions import cut_sites, of_sites
+from dashboard.site_conditions import holding_sites, of_sites
 from model.verdict import Flag, Mark, Say, State, Value
 
 POT_LEAD_MS = 10 * MINUTE_MS
@@ -60,8 +60,8 @@ def conditions(
     listed = list(assessments)
     found = [so for item in listed for so in of_panel(item, panels.get(item.panel), at, zone)]
     found += of_sites(follower.sites, follower.site_of, panels, at)
-    cut = cut_sites(follower.sites, at)
-    heard = [probe for probe in probes.values() if follower.site_of.get(probe.id, "") not in cut]
+    holding = holding_sites(follower.sites, at)
+    heard = [probe for probe in probes.values() if follower.site_of.get(probe.id, "") not in holding]
     of_probes = [
         (probe.id, one)
         for probe in sorted(heard, key=lambda probe: PLACES_BY_WEIGHT.index(probe.place))

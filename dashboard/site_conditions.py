@@ -14,9 +14,9 @@ FIRST_MS = 3 * MINUTE_MS
 """Before a site that was never heard rings: after our own start it is looked for first."""
 
 
-def cut_sites(sites: Iterable[SiteState], at: int) -> frozenset[str]:
-    """Sites that are cut off at `at` (UTC ms): of their probes nothing is told one by one."""
-    return frozenset(site.name for site in sites if site.is_cut(at))
+def holding_sites(sites: Iterable[SiteState], at: int) -> frozenset[str]:
+    """Sites that are cut off at `at` (UTC ms), or hold back what their probes said: these do not ring one by one."""
+    return frozenset(site.name for site in sites if site.is_cut(at) or site.lags(at) or site.catches_up)
 
 
 def of_sites(

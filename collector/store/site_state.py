@@ -29,6 +29,7 @@ class SiteState:
     heard_at    UTC ms of our clock when it was last heard; None: never
     behind      batches that it has kept and not sent on
     lags_since  UTC ms of our clock since when at least one of them waits; None: none does
+    catches_up  whether it was cut off and has not sent yet all that it had when it was heard again
     missing     readings that it has sent and that the server does not show
     left_out    rows of it on the server that make no sense
     kept        lines that the server refused and that lie at the site
@@ -44,6 +45,7 @@ class SiteState:
     heard_at: int | None = None
     behind: int = 0
     lags_since: int | None = None
+    catches_up: bool = False
     missing: int = 0
     left_out: LeftOut = LeftOut()
     kept: int = 0

@@ -75,9 +75,9 @@ class Outcome:
 class Replay:
     """One night, minute by minute; panels are worked out anew each `step` minutes and whenever a limit passes."""
 
-    def __init__(self, scene: Scene, step: int, panels: int = len(PANELS)) -> None:
+    def __init__(self, scene: Scene, step: int, panels: int = len(PANELS), shed: Shed | None = None) -> None:
         self._scene, self._step, self._followed = scene, step, PANELS[:panels]
-        self._shed = Shed(scene)
+        self._shed = shed or Shed(scene)
         self._states = AlarmStates()
         self._latest: dict[str, Assessment] = {}
         self._panels: dict[str, Panel] = {}
@@ -118,8 +118,9 @@ class Replay:
         self.outcome.sent.append(Sent(minute, name, made, since is not None))
         return None
 
-    def run(self) -> Outcome:
-        for minute in range(60, LAST_MINUTE):
+    def run(self, begin: int = 60, end: int = LAST_MINUTE) -> Outcome:
+        """From minute to minute since noon."""
+        for minute in range(begin, end):
             at = self._shed.at(minute)
             self.clock.at = at
             self._work_out(minute, at)

@@ -163,8 +163,9 @@ class Shed:
         value = self._value.get((probe, quantity))
         if value is None:
             return None
-        said = self._said[probe][: self._upto]
-        t, values = self._t[: self._upto][said], value[: self._upto][said]
+        upto = self._seen(probe)
+        said = self._said[probe][:upto]
+        t, values = self._t[:upto][said], value[:upto][said]
         told = next(iter(self.doubts(probe)), None) if quantity is Quantity.TEMPERATURE else None
         doubtful = [(told.since, END)] if told else []
         made = Trace.of(PROBES[probe], quantity, t, values, np.zeros(len(t), np.int64), doubtful=doubtful)
@@ -174,7 +175,11 @@ class Shed:
     site_of: Mapping[str, str] = {}
 
     def heard(self, probe: str) -> int | None:
-        return int(self._heard[probe][self._upto - 1])
+        return int(self._heard[probe][self._seen(probe) - 1])
+
+    def _seen(self, probe: str) -> int:
+        """Up to which minute it is known what the probe said."""
+        return self._upto
 
     def doubts(self, probe: str) -> list[Suspicion]:
         """A tape that let go is told of after forty minutes, as collect takes about that long."""

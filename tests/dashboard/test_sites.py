@@ -94,7 +94,7 @@ def office(tmp_path: Path) -> Iterator[Office]:
 def test_where_there_are_sites_one_may_choose_to_be_woken_for_them(office: Office) -> None:
     page = office.client.get("/more/notices").text
     assert 'type="checkbox" name="wake" value="site unheard" checked' in page
-    assert 'type="checkbox" name="wake" value="site lags">' in page
+    assert 'type="checkbox" name="wake" value="site lags" checked' in page
 
 
 def test_a_cut_sites_panel_is_not_known_until_it_is_back_and_then_as_if_it_had_never_been_cut(
@@ -119,12 +119,24 @@ def test_a_cut_sites_panel_is_not_known_until_it_is_back_and_then_as_if_it_had_n
 def test_a_lagging_site_is_told_as_one_and_the_page_and_the_api_say_how_far_behind(office: Office) -> None:
     office.minutes(5)
     office.minutes(6, behind=9)
-    assert "site lags" in office.standing()
-    assert "site unheard" not in office.standing()
+    assert office.standing() == ["site lags", "site lags"], "each site, and none for each of its probes"
+    assert office.state() is State.NOT_KNOWN
     assert "Sends late: 9 batches wait there since" in office.page()
     told = office.client.get("/api/probes").json()
     assert {site["name"]: site["behind"] for site in told["sites"]} == {"north": 9, "south": 9}
     assert told["all_held"] is False
+
+
+def test_a_site_that_is_back_and_still_sends_what_it_kept_has_no_silent_probes(office: Office) -> None:
+    """Its heartbeat is there before all that it recorded meanwhile: what its probes said is on the way."""
+    office.minutes(6)
+    office.minutes(8, north=False)
+    office.minutes(1, behind=7)
+    assert "probe silent" not in office.standing()
+    assert office.state() is State.NOT_KNOWN
+    office.minutes(3)
+    assert office.state() is not State.NOT_KNOWN
+    assert office.standing() == ["probe silent"], "of the probe that was never heard there, as before"
 
 
 def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_heard(office: Office) -> None:

@@ -24,6 +24,7 @@ class Pulse:
         self.state = SiteState(name)
         self.tick = 0
         self.newest = 0
+        self._owed = 0
         self._waiting: deque[tuple[int, int]] = deque(maxlen=KEPT)
 
     def take(self, rows: Iterable[Rows], now: int, at_once: bool) -> None:
@@ -49,6 +50,8 @@ class Pulse:
 
     def _beat(self, seq: int, newest: int, theirs: int, kept: int, now: int, at_once: bool) -> None:
         heard = now if at_once else min(now, theirs)
+        if self.state.is_cut(now):
+            self._owed = newest
         self._waiting.append((heard, newest))
         while self._waiting and (newest <= seq or self._waiting[0][1] <= seq):
             self._waiting.popleft()
@@ -57,6 +60,7 @@ class Pulse:
             heard_at=heard,
             behind=max(0, newest - seq),
             lags_since=self._waiting[0][0] if self._waiting else None,
+            catches_up=seq < self._owed,
             kept=kept,
             ahead_ms=theirs - now if at_once or theirs - now > APART_MS else self.state.ahead_ms,
         )
