@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal
@@ -39,16 +40,18 @@ def _held(locks: Path) -> dict[str, int]:
     """By a file's inode the process that holds the lock on it."""
     found: dict[str, int] = {}
     for line in locks.read_text(encoding="ascii").splitlines():
-        words = line.split()
-        if "FLOCK" in words and "->" not in words:
+        if "FLOCK" in line and "->" not in line:
+            words = line.split()
             # The device before the inode is not compared: some file systems state another one here than in stat(2).
             found.setdefault(words[-3].rsplit(":", 1)[1], int(words[-4]))
     return found
 
 
 def _holder(database: Path, held: Mapping[str, int]) -> int | None:
-    lock = database.with_name(database.name + ".lock")
-    return held.get(str(lock.stat().st_ino)) if lock.exists() else None
+    try:
+        return held.get(str(os.stat(f"{database}.lock").st_ino))
+    except (FileNotFoundError, NotADirectoryError):
+        return None
 
 
 def state_of(pid: int, processes: Path = PROCESSES) -> str:

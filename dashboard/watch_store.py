@@ -191,6 +191,11 @@ class WatchReader:
         finally:
             connection.close()
 
+    def worked_out(self) -> int | None:
+        """When the newest assessment was worked out, UTC ms; None if there is none."""
+        ((newest,),) = self._rows("SELECT max(at) FROM assessment")
+        return None if newest is None else int(newest)
+
     def assessment(self, panel: str) -> Assessment | None:
         """The newest assessment of one panel, None if there is none yet."""
         rows = self._rows("SELECT body, curve FROM assessment WHERE panel = ?", (panel,))

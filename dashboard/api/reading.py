@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request, Response
+from fastapi.responses import JSONResponse
 
 from collector.store.schema import NotYet
 from dashboard import strips, trace
@@ -33,6 +34,19 @@ WATCH_LATE_MS = 3 * 60_000
 def router(desk: Desk) -> APIRouter:
     """GET /api/round, panels, panels/{id}, panels/{id}/chart, events, probes, health."""
     routes = APIRouter(prefix="/api")
+
+    @routes.get("/health")
+    def health() -> JSONResponse:
+        """Serve answers; whether watch does is told by the age of what it worked out, UTC ms.
+
+        `recording`: what keeps readings from being stored, in words; empty if nothing does. `not_sent_on`: why they
+        are not sent on to a time-series server just now; empty if they are, or if none is named.
+        Whoever is not signed in is told that serve answers, and nothing else.
+        """
+        if not asking().known:
+            return JSONResponse({"serve": "running"})
+        recording = [item.text for item in desk.shop.troubles()]
+        return JSONResponse(_health(desk) | {"recording": recording, "not_sent_on": desk.shop.not_sent_on()})
 
     @routes.get("/round")
     def round_(request: Request, zone: str | None = None) -> Response:
@@ -73,19 +87,6 @@ def router(desk: Desk) -> APIRouter:
     def probes(request: Request) -> Response:
         view = desk.view()
         return desk.json(request, _probes(desk, view), view)
-
-    @routes.get("/health")
-    def health() -> dict[str, Any]:
-        """Serve answers; whether watch does is told by the age of what it worked out, UTC ms.
-
-        `recording`: what keeps readings from being stored, in words; empty if nothing does. `not_sent_on`: why they
-        are not sent on to a time-series server just now; empty if they are, or if none is named.
-        Whoever is not signed in is told that serve answers, and nothing else.
-        """
-        if not asking().known:
-            return {"serve": "running"}
-        recording = [item.text for item in desk.shop.troubles()]
-        return _health(desk) | {"recording": recording, "not_sent_on": desk.shop.not_sent_on()}
 
     return routes
 
@@ -152,7 +153,7 @@ def _health(desk: Desk) -> dict[str, Any]:
     processes = desk.shop.processes()
     body: dict[str, Any] = {"serve": "running", "collect": processes.get("collect", "not known"), "now": now}
     try:
-        worked_out = max((item.at for item in desk.shop.watched.latest()), default=None)
+        worked_out = desk.shop.watched.worked_out()
     except NotYet as reason:
         return body | {"watch": str(reason), "worked_out": None}
     if processes.get("watch", "running") != "running":

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from starlette.routing import compile_path
 
@@ -157,6 +158,7 @@ def _lines() -> list[_Line]:
 _LINES = _lines()
 
 
+@lru_cache(maxsize=256)
 def least_of(method: str, path: str) -> tuple[str, Least] | None:
     """The line's own path and what it asks for; None: in no line."""
     wanted = "GET" if method == "HEAD" else method
@@ -166,7 +168,8 @@ def least_of(method: str, path: str) -> tuple[str, Least] | None:
     return None
 
 
-def methods_at(path: str) -> list[str]:
+@lru_cache(maxsize=256)
+def methods_at(path: str) -> tuple[str, ...]:
     """What may be asked of a path, for the header Allow (RFC 9110, 15.5.6); empty if no line has it."""
     found = {line.method for line in _LINES if line.pattern.match(path)}
-    return sorted(found | {"HEAD"} if "GET" in found else found)
+    return tuple(sorted(found | {"HEAD"} if "GET" in found else found))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from markupsafe import Markup
@@ -18,6 +19,7 @@ from dashboard.follow import Follower
 from dashboard.live import asking
 from dashboard.panel import Coat, Panel
 from dashboard.settling import Settling, whole
+from dashboard.watch_store import WatchReader
 from model.blocks import Blocks
 from model.forecast import outlook
 from model.history import HOUR_MS, Samples
@@ -189,6 +191,33 @@ def test_a_round_that_is_asked_for_again_draws_only_the_strips_that_changed(
         house.save(answer("plug-7", "Plug 7", stopped(NOW), NOW + MINUTE))
         assert client.get("/").text != first
         assert ["plug-7" in text for text in drawn] == [True]
+    finally:
+        house.close()
+
+
+def test_health_asks_watch_for_one_number_however_many_panels_there_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And each time anew: what is written behind its back it tells at once."""
+    house = open_shop(tmp_path)
+    many(house, 20)
+    client, asked, rows_of = Client(house.app), list[str](), WatchReader._rows
+
+    def counted(self: WatchReader, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+        asked.append(sql)
+        return rows_of(self, sql, values)
+
+    monkeypatch.setattr(WatchReader, "_rows", counted)
+    monkeypatch.setattr(WatchReader, "latest", lambda self: pytest.fail("reads every answer"))
+    try:
+        assert client.get("/api/health").json()["worked_out"] == NOW
+        assert len(asked) == 1
+        house.clock.at += 4 * MINUTE
+        assert client.get("/api/health").json()["watch"] == "silent"
+        house.save(answer("plug-7", "Plug 7", stopped(NOW), NOW + 4 * MINUTE))
+        told = client.get("/api/health").json()
+        assert (told["worked_out"], told["watch"]) == (NOW + 4 * MINUTE, "running")
+        assert len(asked) == 3
     finally:
         house.close()
 
