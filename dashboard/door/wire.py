@@ -1,6 +1,7 @@
 """The connection itself: how long a request's head may take and how large it is, how many connections one client has.
 
-uvicorn alone waits for ever for a head that never ends, and answers what it cannot read in a form of its own.
+uvicorn alone waits for ever for a head that never ends and for a reader who takes nothing, and answers what it cannot
+read in a form of its own.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any
 
 import h11
 import uvicorn
+from starlette.types import Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from dashboard.door.delays import network
@@ -22,6 +24,10 @@ HEAD_S = 10.0
 """A head is there within this time, or the connection ends."""
 LINGER_S = 5.0
 """What is still sent after a refusal is read away so long, so that the refusal can be read."""
+STALL_S = 120.0
+"""Whoever takes nothing of an answer for so long is gone."""
+PIECE = 64 * 1024
+"""An answer goes out in pieces of so many bytes: of one that nobody takes no more than a few wait in memory."""
 HEAD_BYTES = 16 * 1024
 PER_CLIENT, ALTOGETHER = 40, 300
 """Connections. A browser opens six to one address; people behind one address of this computer's proxy count as one."""
@@ -40,7 +46,13 @@ class Wire(H11Protocol):
 
     head_s = HEAD_S
     linger_s = LINGER_S
+    stall_s = STALL_S
     _timer: asyncio.TimerHandle | None = None
+    _stalled: asyncio.TimerHandle | None = None
+
+    def __init__(self, *config: Any, **more: Any) -> None:
+        super().__init__(*config, **more)
+        self.app = in_pieces(self.app)
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -61,8 +73,21 @@ class Wire(H11Protocol):
         elif self.conn.their_state is not h11.IDLE:
             self._stop_waiting()
 
+    def pause_writing(self) -> None:
+        super().pause_writing()
+        self._wait_for_reader()
+
+    def resume_writing(self) -> None:
+        super().resume_writing()
+        self._go_on()
+
+    def timeout_keep_alive_handler(self) -> None:
+        super().timeout_keep_alive_handler()
+        self._wait_for_reader()  # it is closed once the last bytes are taken, if ever
+
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop_waiting()
+        self._go_on()
         super().connection_lost(exc)
 
     def on_response_complete(self) -> None:
@@ -93,6 +118,15 @@ class Wire(H11Protocol):
             self._timer.cancel()
             self._timer = None
 
+    def _wait_for_reader(self) -> None:
+        if self._stalled is None:
+            self._stalled = self.loop.call_later(self.stall_s, self.transport.abort)
+
+    def _go_on(self) -> None:
+        if self._stalled is not None:
+            self._stalled.cancel()
+            self._stalled = None
+
     def _head_is_late(self) -> None:
         self._timer = None
         if not self.transport.is_closing() and self.conn.their_state is h11.IDLE:
@@ -111,6 +145,22 @@ class Wire(H11Protocol):
             for event in (answer, h11.Data(data=body), h11.EndOfMessage()):
                 self.transport.write(self.conn.send(event) or b"")
         self.transport.close()
+
+
+def in_pieces(app: Any) -> Any:
+    """The ASGI application, each body of whose answers goes out in pieces; uvicorn waits between two for the reader."""
+
+    async def asked(scope: Scope, receive: Receive, send: Send) -> None:
+        async def send_pieces(message: Message) -> None:
+            body, at = message.get("body", b""), 0
+            while len(body) - at > PIECE:
+                await send({**message, "body": body[at : at + PIECE], "more_body": True})
+                at += PIECE
+            await send({**message, "body": body[at:]} if at else message)
+
+        await app(scope, receive, send_pieces)
+
+    return asked
 
 
 def _too_long(begun: bytes) -> bool:

@@ -170,6 +170,30 @@ def test_what_one_may_not_do_is_not_offered(door: Door) -> None:
     expect(page.locator("#door-password")).to_be_visible()
 
 
+def test_the_button_to_sign_out_leaves_nothing_that_was_seen_in_the_browser(door: Door) -> None:
+    """ASVS 14.3.1: neither in what the worker keeps nor in the browser's own cache, where a photo stays as a file."""
+    door.open("/door/me")
+    page = door.sign_in("Robin")
+    photo = page.evaluate(
+        """async () => {
+          const body = new Uint8Array([0xff, 0xd8, 0xff, 0xe0, ...Array(200).fill(0)]);
+          const headers = {"Content-Type": "image/jpeg"};
+          await fetch("/api/panels/lid-4/photos/tap-photo-01", {method: "POST", headers, body});
+          const page = await (await fetch("/panels/lid-4")).text();
+          return page.match(/\\/panels\\/lid-4\\/photos\\/[0-9a-f]{64}/)[0];
+        }"""
+    )
+    shown = "path => fetch(path).then((answer) => answer.status)"
+    assert [page.evaluate(shown, photo) for _ in range(2)] == [200, 200]
+    page.evaluate(
+        "caches.open('coldshed-pages-x').then((kept) => kept.put('/panels/x', new Response('Robin saw')))"
+    )
+    page.click("form[data-door='/door/out'] button")
+    expect(page.locator("#door-password")).to_be_visible()
+    assert page.evaluate("caches.has('coldshed-pages-x')") is False
+    assert page.evaluate(shown, photo) == 401
+
+
 def test_a_shop_phone_asks_who_signs_and_for_the_pin(door: Door) -> None:
     door.open("/door/me")
     page = door.sign_in("Kim")

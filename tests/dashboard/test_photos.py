@@ -28,6 +28,11 @@ def test_a_photo_is_kept_once_and_shown_as_what_it_is(client: Client, shop: Fake
     shown = client.get(f"/panels/lid-4/photos/{digest}")
     assert (shown.content, shown.headers["content-type"]) == (JPEG, "image/jpeg")
     assert shown.headers["x-content-type-options"] == "nosniff"
+    assert shown.headers["cache-control"] == "private, no-cache", "it is asked for each time, and sent once"
+    path, tag = f"/panels/lid-4/photos/{digest}", shown.headers["etag"]
+    again = client.get(path, **{"if-none-match": tag})
+    assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", tag)
+    assert client.get(path.replace("lid-4", "box-a"), **{"if-none-match": tag}).status_code == 404
     assert client.get(f"/panels/box-a/photos/{digest}").status_code == 404, "only on its own panel"
     assert f"/panels/lid-4/photos/{digest}" in client.get("/panels/lid-4").text
     assert shop.logbook.events()[-1].who == "Kim"
