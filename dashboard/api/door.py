@@ -11,7 +11,7 @@ from pydantic import Field
 from starlette.responses import JSONResponse
 
 from dashboard.api.entry_models import Body
-from dashboard.door.accounts import Account, good_name, name_key
+from dashboard.door.accounts import Account, good_name, name_key, no_persons
 from dashboard.door.door import Door
 from dashboard.door.doorway import NOT_YOURS, refused, wait_for
 from dashboard.door.secret import good_password
@@ -145,7 +145,8 @@ def router(door: Door) -> APIRouter:
         visitor = asks(request)
         if visitor.means is not Means.PERSON:
             raise Refusal(refused(403, DOOR_SAID["only_persons"], DOOR_SAID["only_persons_do"], NOT_YOURS))
-        return _begin(door, request, None, visitor, "phone_made", entry.name)
+        label = no_persons(entry.name, door.file)
+        return _begin(door, request, None, visitor, "phone_made", label)
 
     return routes
 

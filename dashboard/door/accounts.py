@@ -57,10 +57,12 @@ class Accounts:
             raise DoorError(f"there are {MOST_ACCOUNTS} accounts: remove one first")
         if not self.any() and role is not Role.MANAGE:
             raise DoorError("the first account has the role manage: somebody has to make the others")
-        tokens = self._file.rows("SELECT name FROM token")
-        if any(name_key(str(token)) == name_key(name) for (token,) in tokens):
+        others = self._file.rows(
+            "SELECT name FROM token UNION SELECT label FROM session WHERE account IS NULL"
+        )
+        if any(name_key(str(other)) == name_key(name) for (other,) in others):
             raise DoorError(
-                f"a token was called {name!r}: what it logged would look like theirs; take another name"
+                f"a token or shop phone was called {name!r}: what it logged would look like theirs; take another name"
             )
         kept = secret.hashed(secret.good_password(password, [name]))
         try:
@@ -134,6 +136,14 @@ def good_name(name: str) -> str:
     name = " ".join(unicodedata.normalize("NFC", name).split())
     if not 1 <= len(name) <= LONGEST_NAME or plain(name) != name:
         raise DoorError(f"a name has 1 to {LONGEST_NAME} visible characters, on one line")
+    return name
+
+
+def no_persons(name: str, file: DoorFile) -> str:
+    """A name for what logs beside people. Raises DoorError if it is no name, or somebody's."""
+    name = good_name(name)
+    if file.rows("SELECT 1 FROM account WHERE key = ?", name_key(name)):
+        raise DoorError(f"{name!r} is a person here: what it logs would look like theirs; call it otherwise")
     return name
 
 

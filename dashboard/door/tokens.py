@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dashboard.door import secret
-from dashboard.door.accounts import good_name, name_key
+from dashboard.door.accounts import no_persons
 from dashboard.door.store import DoorFile
 from dashboard.door.trail import Trail
 from dashboard.door.visitor import STRANGER, DoorError, Means, Role, Visitor
@@ -43,16 +43,12 @@ class Tokens:
 
     def make(self, name: str, scopes: Iterable[str], by: Visitor, address: str) -> str:
         """The token's text, which nobody can be shown again. Raises DoorError for a name or scope that cannot be."""
-        name, wanted = good_name(name), [scope for scope in SCOPES if scope in set(scopes)]
+        name, wanted = no_persons(name, self._file), [scope for scope in SCOPES if scope in set(scopes)]
         unknown = sorted(set(scopes) - set(SCOPES))
         if unknown or not wanted:
             raise DoorError(f"a token needs one of {', '.join(SCOPES)}, or several; nothing else")
         if any(one.name == name and one.revoked is None for one in self.all()):
             raise DoorError(f"a token called {name!r} is there already: one for each device")
-        if self._file.rows("SELECT 1 FROM account WHERE key = ?", name_key(name)):
-            raise DoorError(
-                f"{name!r} is a person here: what it logs would look like theirs; call it otherwise"
-            )
         if len(self.all()) >= MOST_TOKENS:
             raise DoorError(f"there are {MOST_TOKENS} tokens: no more are made")
         made = PREFIX + secret.new_secret()

@@ -177,6 +177,18 @@ def test_no_token_is_called_as_a_person_nor_a_person_as_a_token(house: House) ->
         assert "would look like theirs" in answer.json()["error"]["what"]
 
 
+def test_no_shop_phone_is_called_as_a_person_nor_a_person_as_a_shop_phone(house: House) -> None:
+    """Where nobody chose a name there, an entry carries the phone's."""
+    kim, phone = house.signed_in("Kim"), house.signed_in("Kim")
+    for name in ("Robin", " ROBIN", "\uff32obin", "a\u202eb", "  "):
+        assert phone.post("/door/phone", {"name": name}).status_code == 409, name
+    assert phone.post("/door/phone", {"name": "bench"}).status_code == 200
+    answer = kim.post(
+        "/door/accounts", {"name": "Bench", "role": "work", "password": "seven planks under rain"}
+    )
+    assert (answer.status_code, "would look like theirs" in answer.text) == (409, True)
+
+
 def test_a_page_of_one_person_logs_nothing_under_another_who_signed_in_since(house: House) -> None:
     """One browser has one cookie for all its tabs: the page says whose it is."""
     caller = house.signed_in("Kim")
