@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -87,6 +88,7 @@ def _processes(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. 0 done, 1 could not, 2 wrong words on the command line."""
     arguments = parser().parse_args(argv)
+    os.umask(os.umask(0o077) | 0o022)  # nobody else changes what is made here, whatever the shell was told
     module, function = arguments.does.split(":")
     from dashboard.cli import log_lines
     from dashboard.cli.errors import explained

@@ -134,3 +134,14 @@ def test_commands_reach_a_serve_that_asks_who_comes_and_others_do_not(shop: Path
             serving.wait(30)
     assert serving.returncode == 0
     assert not (shop / "data" / "house.key").exists()
+
+
+def test_whatever_the_shell_says_nobody_else_may_change_what_is_made(shop: Path, tmp_path: Path) -> None:
+    """ASVS 13.3.2: who may write to the folder puts accounts of their own in the place of ours."""
+    words = [SCRIPT, "account", "add", "Kim", "--role", "manage", "--settings", shop / "coldshed.toml"]
+    subprocess.run(
+        words, input=PASSWORD + "\n", text=True, capture_output=True, timeout=60, check=True, umask=0
+    )
+    made = {path.name: path.stat().st_mode & 0o777 for path in [shop / "data", *(shop / "data").iterdir()]}
+    assert made["accounts.db"] == 0o600
+    assert {name: oct(mode) for name, mode in made.items() if mode & 0o022} == {}
