@@ -109,14 +109,13 @@ class Announcer:
     What should be retained is kept here, so that a broker that was away, or forgot, is told anew.
     """
 
-    def __init__(self, broker: Broker, site: str) -> None:
+    def __init__(self, broker: Broker, site: str, client_id: str) -> None:
+        """`client_id`: the same after every start; whoever knows it can take the connection over."""
         self._broker = broker
         self._site = site
         self._wanted: dict[str, bytes] = {}
         self._lock = threading.Lock()
-        self._client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, client_id=f"coldshed-{site}-watch", protocol=mqtt.MQTTv5
-        )
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=mqtt.MQTTv5)
         self._client.max_queued_messages_set(1000)
         self._client.will_set(watch_topic(site), GONE, qos=1, retain=True)
         self._client.reconnect_delay_set(1, 30)

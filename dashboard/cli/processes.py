@@ -120,12 +120,19 @@ def _announcer(settings: Settings) -> Announcer | None:
     told = settings.announce.with_files_in(settings.folder)
     try:
         broker = Broker(told.host, told.port, told.user, partial(password_of, told), tls_context(told))
-        announcer = Announcer(broker, settings.site)
+        announcer = Announcer(broker, settings.site, watch_id(settings))
         announcer.start()
     except LoginFileError as error:  # a lamp that stays dark must not keep the pages from an answer
         log.error("announce: %s; then start watch again: until then nothing is told to the broker", error)
         return None
     return announcer
+
+
+def watch_id(settings: Settings) -> str:
+    """How the broker knows watch. No source is called so, and no device guesses it: this machine's id is in it."""
+    from collector.sources.mqtt import client_id, machine_id
+
+    return client_id(settings.site, "\0watch", machine_id())
 
 
 def serve(arguments: argparse.Namespace) -> int:

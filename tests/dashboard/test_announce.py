@@ -14,6 +14,8 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.broker_tls import LoginFileError
+from collector.settings import parse
+from collector.sources.mqtt import client_id, machine_id
 from dashboard.announce import (
     GONE,
     HERE,
@@ -24,10 +26,12 @@ from dashboard.announce import (
     verdict_topic,
     watch_topic,
 )
+from dashboard.cli.processes import watch_id
 from tests.dashboard.night import HOUR_MS, MIXED, after
 from tests.services import Server, mosquitto, running
 
 SITE = "shed"
+OWN = "coldshed0123456789abcde"
 
 
 class Listener:
@@ -48,6 +52,9 @@ class Listener:
         while self.heard.get(timeout=20) != (topic, payload):
             continue
 
+    def next(self) -> tuple[str, bytes]:
+        return self.heard.get(timeout=20)
+
     def close(self) -> None:
         self._client.disconnect()
         self._client.loop_stop()
@@ -62,7 +69,7 @@ def broker(tmp_path: Path) -> Iterator[Server]:
 def test_a_verdict_is_retained_and_told_again_to_a_broker_that_forgot_it(broker: Server) -> None:
     """A broker without memory is restarted: the verdict and "here" come back without a new verdict."""
     item = after(lambda hour: 20.0, 9.0)
-    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE)
+    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE, OWN)
     announcer.start()
     announcer.tell_verdict(item, "Wait until 11:00, then sand", ["Likely 06:10."])
     payload = verdict_payload(item, "Wait until 11:00, then sand", ["Likely 06:10."])
@@ -78,12 +85,39 @@ def test_a_verdict_is_retained_and_told_again_to_a_broker_that_forgot_it(broker:
 
 def test_the_last_will_says_gone_and_so_does_a_good_bye(broker: Server) -> None:
     """Whoever reads the retained verdict learns that nobody renews it any more."""
-    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE)
+    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE, OWN)
     announcer.start()
     listener = Listener(broker.port)
     listener.until(watch_topic(SITE), HERE)
     announcer.stop()
     listener.until(watch_topic(SITE), GONE)
+    listener.close()
+
+
+def test_who_guesses_how_watch_is_called_does_not_take_its_connection_over(broker: Server) -> None:
+    """MQTT 5, 3.1.4: who comes under a client's id has the one that was there sent away, and its will told."""
+    settings = parse(f'site = "{SITE}"\ntime_zone = "Europe/Oslo"\n', Path("coldshed.toml"))
+    own = watch_id(settings)
+    announcer = Announcer(Broker("127.0.0.1", broker.port), SITE, own)
+    announcer.start()
+    listener = Listener(broker.port)
+    listener.until(watch_topic(SITE), HERE)
+    for guess in (
+        SITE,
+        "watch",
+        f"coldshed-{SITE}-watch",
+        client_id(SITE, "\0watch", ""),
+        client_id(SITE, "watch", machine_id()),
+    ):
+        guesser = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=guess)
+        guesser.connect("127.0.0.1", broker.port)
+        guesser.publish("coldshed/shed/guessed", guess)
+        guesser.loop_start()
+        assert listener.next() == ("coldshed/shed/guessed", guess.encode()), "watch is told to be gone"
+        guesser.disconnect()
+        guesser.loop_stop()
+    assert watch_id(settings) == own, "the same after the next start"
+    announcer.stop()
     listener.close()
 
 
@@ -116,7 +150,7 @@ def test_a_password_that_is_put_right_counts_without_a_new_start(tmp_path: Path)
 
     more = f"password_file {users}\n"
     with running(mosquitto(tmp_path / "broker", more=more)) as server:
-        announcer = Announcer(Broker("127.0.0.1", server.port, "watch", password), SITE)
+        announcer = Announcer(Broker("127.0.0.1", server.port, "watch", password), SITE, OWN)
         announcer.start()
         listener = Listener(server.port)
         listener.until(watch_topic(SITE), HERE)
@@ -134,7 +168,7 @@ def hashed(password: str) -> str:
 
 def test_a_broker_that_is_away_stops_nothing(tmp_path: Path) -> None:
     """start() and tell() return at once; stop() ends within its second."""
-    announcer = Announcer(Broker("127.0.0.1", 1), SITE)
+    announcer = Announcer(Broker("127.0.0.1", 1), SITE, OWN)
     announcer.start()
     announcer.tell("coldshed/shed/x", b"1")
     announcer.stop()
