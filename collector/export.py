@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
 from typing import TextIO
@@ -48,7 +49,7 @@ def export_csv(
                 after = correct(probe, quantity, t, values) if correct else None
                 for i, (at, value, bits) in enumerate(zip(t, values, quality, strict=True)):
                     row = (_iso(int(at)), _safe(probe), quantity.value, repr(float(value)), UNITS[quantity])
-                    more = () if after is None else (repr(float(after[0][i])), after[1][i])
+                    more = () if after is None else (repr(float(after[0][i])), _safe(after[1][i]))
                     table.writerow((*row, words(Quality(int(bits))), *more))
                     rows += 1
     return rows
@@ -78,5 +79,6 @@ def _iso(at: int) -> str:
 
 
 def _safe(text: str) -> str:
-    """A name that a spreadsheet would take for a formula gets an apostrophe before it."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    """A name that a spreadsheet would take for a formula, its signs of any width, gets an apostrophe before it."""
+    begins = unicodedata.normalize("NFKC", text[:1])
+    return f"'{text}" if begins in ("=", "+", "-", "@", "\t", "\r", "\n") else text

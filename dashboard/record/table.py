@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import unicodedata
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from io import StringIO
@@ -69,5 +70,9 @@ def _iso(at: int) -> str:
 
 
 def safe(text: str) -> str:
-    """A name that a spreadsheet would take for a formula gets an apostrophe before it (OWASP, CSV Injection)."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    """A name that a spreadsheet would take for a formula, its signs of any width, gets an apostrophe before it.
+
+    OWASP, CSV Injection.
+    """
+    begins = unicodedata.normalize("NFKC", text[:1])
+    return f"'{text}" if begins in ("=", "+", "-", "@", "\t", "\r", "\n") else text

@@ -56,11 +56,22 @@ def test_the_range_has_both_ends_in_and_spans_days_without_loss_or_repeat() -> N
     assert [row[3] for row in some] == [str(float(i)) for i in range(1, 21)]
 
 
-@pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@x", "\tx"])
+@pytest.mark.parametrize("name", ["=1+1", "+1", "-1", "@x", "\tx", "\nx", "\uff1d1", "\uff20x"])
 def test_a_name_that_looks_like_a_formula_is_disarmed_and_a_negative_number_is_not(name: str) -> None:
     (row,) = exported([reading(T0, -12.5, name)], [name])
     assert row[1] == "'" + name
     assert row[3] == "-12.5"
+
+
+def test_the_entry_a_corrected_value_rests_on_is_no_formula_either() -> None:
+    """An entry's id is made by whoever logs it, of letters, digits, _ and -."""
+    writer = Writer.open(None, SteppedClock(T0))
+    writer.commit([reading(T0, -12.5)])
+    out = io.StringIO(newline="")
+    correct = lambda probe, quantity, t, values: (values - 1, ["-1-A1-B2"] * len(t))  # noqa: E731
+    export_csv(Reader(writer.connection), ["S1"], T0, T0, out, correct)
+    writer.close()
+    assert out.getvalue().splitlines()[1].endswith(",-13.5,'-1-A1-B2")
 
 
 def test_quotes_commas_and_line_ends_in_a_name_survive() -> None:
