@@ -6,7 +6,8 @@ any order: the same set of readings gives the same grid.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from array import array
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,41 +17,66 @@ from collector.reading import ProbeFacts, Quantity
 Floats = NDArray[np.float64]
 
 BIN_MS = 120_000
+AN_HOUR = 30
+"""Bins."""
 BRIDGED = 5
 """Bins: over a gap as short as this a straight line is drawn."""
 
 
-@dataclass
 class Sums:
-    """Sum and count of the usable readings of one series, by bin number (UTC ms // BIN_MS)."""
+    """Sum and count of the usable readings of one series, by bin number (UTC ms // BIN_MS).
 
-    total: dict[int, float] = field(default_factory=dict)
-    count: dict[int, int] = field(default_factory=dict)
+    Each hour that has readings is held in two plain arrays: a hall has hundreds of series of fifty hours each, and as
+    objects their numbers would take ten times the room.
+    """
+
+    def __init__(self) -> None:
+        self._hours: dict[int, tuple[array[float], array[int]]] = {}
 
     def add(self, at: int, value: float) -> None:
-        bin_ = at // BIN_MS
-        self.total[bin_] = self.total.get(bin_, 0.0) + value
-        self.count[bin_] = self.count.get(bin_, 0) + 1
+        self._add(at // BIN_MS, value, 1)
 
     def add_all(self, at: NDArray[np.int64], value: Floats) -> None:
         """Many at once, each bin's in their order."""
         bins, place = np.unique(at // BIN_MS, return_inverse=True)
         totals, counts = np.bincount(place, value), np.bincount(place)
         for bin_, total, count in zip(bins.tolist(), totals.tolist(), counts.tolist(), strict=True):
-            self.total[bin_] = self.total.get(bin_, 0.0) + total
-            self.count[bin_] = self.count.get(bin_, 0) + count
+            self._add(bin_, total, count)
+
+    def _add(self, bin_: int, total: float, count: int) -> None:
+        hour, place = divmod(bin_, AN_HOUR)
+        if hour not in self._hours:
+            self._hours[hour] = array("d", bytes(8 * AN_HOUR)), array("q", bytes(8 * AN_HOUR))
+        totals, counts = self._hours[hour]
+        totals[place] += total
+        counts[place] += count
 
     def drop_before(self, bin_: int) -> None:
-        for old in [key for key in self.count if key < bin_]:
-            del self.total[old], self.count[old]
+        """Hours that end before it; of one that holds it, all is kept."""
+        for old in [hour for hour in self._hours if (hour + 1) * AN_HOUR <= bin_]:
+            del self._hours[old]
 
     def means(self, first: int, last: int) -> Floats:
         """Bins first..last, both in."""
-        out = np.full(last - first + 1, np.nan)
-        for bin_, count in self.count.items():
-            if first <= bin_ <= last:
-                out[bin_ - first] = self.total[bin_] / count
-        return out
+        totals, counts = self._between(first, last)
+        known = counts > 0
+        totals[~known] = np.nan
+        totals[known] /= counts[known]
+        return totals
+
+    def counts(self, first: int, last: int) -> NDArray[np.int64]:
+        """How many readings there were in bins first..last, both in."""
+        return self._between(first, last)[1]
+
+    def _between(self, first: int, last: int) -> tuple[Floats, NDArray[np.int64]]:
+        totals, counts = np.zeros(last - first + 1), np.zeros(last - first + 1, dtype=np.int64)
+        for hour, (total, count) in self._hours.items():
+            start = hour * AN_HOUR
+            low, high = max(first, start), min(last + 1, start + AN_HOUR)
+            if low < high:
+                totals[low - first : high - first] = total[low - start : high - start]
+                counts[low - first : high - first] = count[low - start : high - start]
+        return totals, counts
 
 
 @dataclass(frozen=True)

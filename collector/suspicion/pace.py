@@ -20,14 +20,16 @@ REGULAR = 1.7
 
 def learned_s(sums: Sums, last: int) -> float | None:
     """Seconds between two of its readings over the last three hours; None if it spoke too little or irregularly."""
-    bins = np.array(sorted(key for key in sums.count if last - LOOKED_AT < key <= last))
+    first = last - LOOKED_AT + 1
+    counts = sums.counts(first, last)
+    bins = first + np.flatnonzero(counts)
     if len(bins) < LEAST or last - bins[-1] > REGULAR * np.max(np.diff(bins)):
         return None
     pauses = np.diff(bins)
     usual = float(np.median(pauses))
     if usual <= 1.0:
-        counts = float(np.mean([sums.count[key] for key in bins[1:-1]]))
-        return None if pauses.max() > 2 else BIN_MS / 1000 / counts
+        usually = float(np.mean(counts[bins[1:-1] - first]))
+        return None if pauses.max() > 2 else BIN_MS / 1000 / usually
     if pauses.max() > REGULAR * usual + 1:
         return None
     return float(bins[-1] - bins[0]) / (len(bins) - 1) * BIN_MS / 1000
