@@ -65,7 +65,7 @@ class KeptSeries:
         value = np.array([reading.value for reading in readings])
         quality = np.array([int(reading.quality) for reading in readings], np.int64)
         earliest = int(t.min())
-        late = len(self.t) > 0 and earliest <= int(self.t[-1])
+        late = earliest < self.since or (len(self.t) > 0 and earliest <= int(self.t[-1]))
         if late or len(t) > 1:
             order = np.argsort(t, kind="stable")
             t, value, quality = t[order], value[order], quality[order]

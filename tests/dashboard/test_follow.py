@@ -196,3 +196,20 @@ def test_a_probe_that_fell_silent_weeks_ago_is_known_to_have_spoken(tmp_path: Pa
     assert trace is not None
     assert trace.last_usable(NOW + 41 * DAY) == NOW + 90_000
     writer.close()
+
+
+def test_a_late_reading_counts_also_where_of_the_last_hours_nothing_is_left(tmp_path: Path) -> None:
+    """A probe that said nothing usable and fell silent: what rested on its silence is told to be another."""
+    writer = store(tmp_path)
+    writer.commit([reading(number, Quality.DISCONNECTED) for number in range(10)])
+    now = NOW + 10 * 3_600_000
+    follower = Follower(tmp_path / "readings.db", now)
+    follower.refresh()
+    follower.keep(now)
+    hour = NOW + 3_600_000
+    early, late = (follower.mark("S1", Quantity.TEMPERATURE, False, at) for at in (NOW + 100_000, hour))
+    writer.commit([reading(20)])
+    follower.refresh()
+    assert follower.mark("S1", Quantity.TEMPERATURE, False, NOW + 100_000) == early
+    assert follower.mark("S1", Quantity.TEMPERATURE, False, hour) != late
+    writer.close()

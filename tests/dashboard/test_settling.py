@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store import rechecks
+from collector.store.rechecks import Changed
 from collector.store.writer import Writer
 from dashboard.assess import assess
 from dashboard.assessment import Assessment
@@ -82,6 +84,16 @@ class Shop:
         kept, fresh = self.both()
         assert kept.to_json() == fresh.to_json()
 
+    def flagged(self, hours_ago: float, minutes: float, names: tuple[str, ...] = ("S1", "A1")) -> None:
+        """Looked at in order, what these probes said in the second half of some ten minutes is found unusable, or is again
+        what it was."""
+        at = self.now - round(hours_ago * HOUR_MS)
+        rows = [
+            row for row in rechecks.in_order(self.writer.connection, at, at + round(minutes * MINUTE))
+            if row.reading.probe in names and row.reading.at // EVERY_MS % 2
+        ]  # fmt: skip
+        self.writer.reflag([Changed(row, row.reading.quality ^ Quality.IMPOSSIBLE_RATE) for row in rows], None)
+
     def felt(self, hours_ago: float, word: Word) -> None:
         coat = self.panel.newest
         assert coat is not None
@@ -98,7 +110,7 @@ class Shop:
 
 
 EDITS = st.sampled_from(
-    ["time", "time", "time", "long", "late", "gap", "felt", "corrected", "washed", "moved", "coat", "back"]
+    ["time", "time", "time", "long", "late", "gap", "felt", "corrected", "washed", "moved", "coat", "back", "flagged"]
 )
 
 
@@ -130,6 +142,8 @@ def change(shop: Shop, edit: str, hours: float) -> None:
     elif edit == "late":
         at = shop.now - round(hours * HOUR_MS) + 11_000
         shop.writer.commit(shop.read(at, off=1.0))
+    elif edit == "flagged":
+        shop.flagged(3 * hours, 90)
     elif edit == "back":
         shop.now -= round(hours * HOUR_MS / 3)
     elif edit == "felt":
@@ -157,6 +171,52 @@ def test_after_a_clock_was_set_back_nothing_is_used_that_is_settled_beyond_it(tm
     for minutes in (35, 62, 180, 0):
         shop.now = known - minutes * MINUTE
         shop.must_agree()
+    shop.writer.close()
+
+
+@pytest.mark.parametrize("hours_ago", [8.0, 14.0])
+def test_flags_that_change_long_after_count_wherever_they_lie_in_their_ten_minutes(
+    tmp_path: Path, hours_ago: float
+) -> None:
+    """Of which but the first good reading is kept: what was folded into it is known by its digest. And back again."""
+    shop = Shop(tmp_path)
+    shop.pass_time(16)
+    odd = shop.now - round(hours_ago * HOUR_MS) // EVERY_MS * EVERY_MS
+    for at in range(odd, odd + HOUR_MS, 2 * EVERY_MS):
+        shop.writer.commit(shop.read(at + 61_000 + EVERY_MS * (at // EVERY_MS % 2 == 0), ("S1", "A1"), off=9.0))
+    shop.must_agree()
+    told = [shop.both()[0].to_json()]
+    for _ in range(2):
+        shop.flagged(hours_ago, 60)
+        shop.must_agree()
+        told.append(shop.both()[0].to_json())
+    assert told[1] != told[0]
+    shop.writer.close()
+
+
+class Deaf(Shop):
+    """What its air probe says is unusable, and after some hours it says nothing more."""
+
+    falls_silent = MIXED + 8 * HOUR_MS
+
+    def read(self, at: int, probes: tuple[str, ...] = ("S1", "A1", "S2"), off: float = 0.0) -> list[Reading]:
+        return [
+            one if one.probe != "A1" else replace(one, quality=Quality.IMPOSSIBLE_RATE)
+            for one in super().read(at, probes, off)
+            if one.probe != "A1" or at < self.falls_silent
+        ]
+
+
+def test_what_comes_late_of_an_air_probe_of_which_nothing_was_usable_counts(tmp_path: Path) -> None:
+    """Of it nothing is kept, neither hours nor log: what was settled was settled without it."""
+    shop = Deaf(tmp_path)
+    shop.pass_time(18)
+    shop.must_agree()
+    told = shop.both()[0].to_json()
+    kept = [shop.now - 14 * HOUR_MS + minute * MINUTE for minute in range(0, 240, 2)]
+    shop.writer.commit([one for at in kept for one in Shop.read(shop, at, ("A1",))])
+    shop.must_agree()
+    assert shop.both()[0].to_json() != told
     shop.writer.close()
 
 
