@@ -89,23 +89,30 @@ class Follower:
 
     def _next(self, reader: Reads) -> set[str]:
         """What was committed since. If the store cannot be read half-way, what is owed is taken in the next time."""
-        revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
-        if any(batch.revised == MOVED for batch in revised):
-            self._begins = True
-            return self._first_load(reader)
-        self._owed += revised
         touched: set[str] = set()
         while True:
             readings, seq = reader.readings_after(self.batch, 20_000)
+            # Asked for afterwards: what was revised meanwhile may be among those readings.
+            revised = [batch for batch in reader.batches_after(self.batch) if batch.revised]
+            if any(batch.revised == MOVED for batch in revised):
+                self._begins = True
+                return self._first_load(reader)
             if seq == self.batch:
                 break
-            self._take(readings)
-            touched.update(reading.probe for reading in readings)
+            self._owed += (owed := [batch for batch in revised if batch.seq <= seq])
+            taken = [one for one in readings if not self._is_owed(one, owed)] if owed else readings
+            self._take(taken)
+            touched.update(reading.probe for reading in taken)
             self.batch = seq
         while self._owed:
-            self._read_again(reader, self._owed[0])
+            touched |= self._read_again(reader, self._owed[0])
             del self._owed[0]
         return touched
+
+    def _is_owed(self, reading: Reading, owed: list[Batch]) -> bool:
+        """Whether it is read again at once: most of a span that was revised is what it was, and no news."""
+        known = (reading.probe, reading.quantity) in self._series
+        return known and any(batch.t_min <= reading.at <= batch.t_max for batch in owed)
 
     def seqs_of(self, probes: Iterable[str]) -> dict[str, int]:
         """What `batch` means for the sites of those probes; empty in a house of one."""
@@ -116,8 +123,8 @@ class Follower:
         """The stretches whose place in time is not known exactly, by the clocks that those probes go by."""
         return unsure_of(self.clocks, {self.site_of.get(probe, "") for probe in probes})
 
-    def _read_again(self, reader: Reads, span: Batch) -> None:
-        """Flags or values between these times are others than when they were taken in."""
+    def _read_again(self, reader: Reads, span: Batch) -> set[str]:
+        """Flags or values between these times are others than when they were taken in; returns the probes whose are."""
         self._reloads += 1
         self.slices.forget(span.t_min)
         oldest = slot(self._now - KEPT_MS)
@@ -134,6 +141,7 @@ class Follower:
                 self._changed(key, start)
             if span.t_min < oldest:
                 self._changed(key, span.t_min)
+        return {probe for probe, _ in (self._series if span.t_min < oldest else others)}
 
     def _first_load(self, reader: Reads) -> set[str]:
         """All series a few hours at a time: of what is older than they are kept only the log stays."""

@@ -4,23 +4,18 @@ minutes, which is all that an outlook learns from.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.reading import UNUSABLE, Reading
-
-THIN_MS = 10 * 60_000
-"""As fine as a log needs to be for what nights and weather teach."""
+from dashboard.folded import THIN_MS as THIN_MS
+from dashboard.folded import Floats, Folded, Times
+from dashboard.folded import Read as Read
 
 KEPT_MS = 15 * 86_400_000
 """Fourteen nights for the outlook and a day to spare."""
 
-Times = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Read = tuple[Times, Floats, Times]
-"""Times (UTC ms, increasing), raw values and quality, as the store gives them."""
 Log = tuple[Times, Floats]
 
 
@@ -45,7 +40,7 @@ def slot(at: int) -> int:
 @dataclass
 class KeptSeries:
     """t, value, quality  all readings from `since`, the beginning of some ten minutes, on; log  what is left of those
-    before it. All UTC ms, raw.
+    before it; folded  digests of all of those. Times UTC ms, values raw.
     """
 
     t: Times
@@ -53,6 +48,7 @@ class KeptSeries:
     quality: Times
     log: Log
     since: int
+    folded: Folded = field(default_factory=Folded)
 
     @classmethod
     def empty(cls, since: int) -> KeptSeries:
@@ -71,7 +67,7 @@ class KeptSeries:
             t, value, quality = t[order], value[order], quality[order]
         if earliest < self.since:
             before = t < self.since
-            self._log_too(thin_good((t[before], value[before], quality[before])))
+            self._fold((t[before], value[before], quality[before]))
             t, value, quality = t[~before], value[~before], quality[~before]
         self.t, self.value, self.quality = (
             np.concatenate([self.t, t]),
@@ -116,12 +112,14 @@ class KeptSeries:
             )
         if start >= self.since:
             return not same
+        older = read[0][~inside], read[1][~inside], read[2][~inside]
+        if not self.folded.replace(start, min(end, self.since - 1), older):
+            return not same
         t, value = self.log
         outside = (t < start) | (t > end)
-        was = self.log
         self.log = t[outside], value[outside]
-        self._log_too(thin_good((read[0][~inside], read[1][~inside], read[2][~inside])))
-        return not (same and np.array_equal(was[0], self.log[0]) and np.array_equal(was[1], self.log[1]))
+        self._log_too(thin_good(older))
+        return True
 
     def drop_before(self, since: int, oldest: int) -> None:
         """Of what lies before `since` only the log is left, of what lies before `oldest` nothing; the last good reading
@@ -132,7 +130,7 @@ class KeptSeries:
         keep_from = max(slot(int(good[before - 1]) if before else since), self.since)
         first = int(np.searchsorted(self.t, keep_from))
         if first:
-            self._log_too(thin_good((self.t[:first], self.value[:first], self.quality[:first])))
+            self._fold((self.t[:first], self.value[:first], self.quality[:first]))
             # Copies: a view would hold all that was dropped.
             rest = slice(first, None)
             self.t, self.value, self.quality = (
@@ -144,6 +142,11 @@ class KeptSeries:
         gone = int(np.searchsorted(self.log[0], oldest))
         if gone:
             self.log = self.log[0][gone:].copy(), self.log[1][gone:].copy()
+            self.folded.forget(oldest)
+
+    def _fold(self, read: Read) -> None:
+        self._log_too(thin_good(read))
+        self.folded.add(read)
 
     def _log_too(self, more: Log) -> None:
         t, value = (np.concatenate([was, new]) for was, new in zip(self.log, more, strict=True))

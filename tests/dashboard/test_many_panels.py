@@ -15,9 +15,11 @@ from collector.store.readings_schema import FLAGS
 from dashboard import outlooks
 from dashboard.anew import FactsOf
 from dashboard.assess import assess
+from dashboard.facts import Facts
 from dashboard.follow import Follower
 from dashboard.live import asking
 from dashboard.panel import Coat, Panel
+from dashboard.settled import Settled
 from dashboard.settling import Settling, whole
 from dashboard.watch_store import WatchReader
 from model.blocks import Blocks
@@ -136,6 +138,31 @@ def test_flags_that_are_found_as_they_were_make_no_panel_begin_again(shop: Shop)
         patch.setattr(Settling, "_anew", lambda *_: pytest.fail("worked out again"))
         told = [started.answer(panel) for panel in listed]
     assert told == [started.from_the_start(panel) for panel in listed]
+
+
+def test_a_flag_that_changes_long_after_makes_only_that_probes_panels_begin_again(tmp_path: Path) -> None:
+    """However many readings of others lie in the time that is read again."""
+    shop = Shop(tmp_path)
+    shop.pass_time(HOURS)
+    started, listed = Started(shop), panels(4)
+    assert not started.together(listed)
+    again: list[str] = []
+    anew = Settling._anew
+
+    def counted(settling: Settling, facts_of: FactsOf, facts: Facts, *more: Any) -> Settled | None:
+        again.append(facts.panel.id)
+        return anew(settling, facts_of, facts, *more)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Settling, "_anew", counted)
+        for probe, wanted in (("S2", []), ("S1", ["p0", "p1", "p3"])):
+            shop.flagged(HOURS - 8, 90, (probe,))
+            assert probe in started.follower.refresh()
+            assert [started.answer(panel) for panel in listed] == [
+                started.from_the_start(panel) for panel in listed
+            ]
+            assert again == wanted, "p2 goes by the air alone"
+    shop.writer.close()
 
 
 def test_a_panel_that_cannot_be_worked_out_holds_up_no_other(shop: Shop) -> None:

@@ -85,14 +85,16 @@ class Shop:
         assert kept.to_json() == fresh.to_json()
 
     def flagged(self, hours_ago: float, minutes: float, names: tuple[str, ...] = ("S1", "A1")) -> None:
-        """Looked at in order, what these probes said in the second half of some ten minutes is found unusable, or is again
-        what it was."""
+        """Looked at in order, what these probes said in the second half of some ten minutes is found unusable, or good
+        again."""
         at = self.now - round(hours_ago * HOUR_MS)
         rows = [
             row for row in rechecks.in_order(self.writer.connection, at, at + round(minutes * MINUTE))
             if row.reading.probe in names and row.reading.at // EVERY_MS % 2
         ]  # fmt: skip
-        self.writer.reflag([Changed(row, row.reading.quality ^ Quality.IMPOSSIBLE_RATE) for row in rows], None)
+        self.writer.reflag(
+            [Changed(row, row.reading.quality ^ Quality.IMPOSSIBLE_RATE) for row in rows], None
+        )
 
     def felt(self, hours_ago: float, word: Word) -> None:
         coat = self.panel.newest
@@ -110,7 +112,21 @@ class Shop:
 
 
 EDITS = st.sampled_from(
-    ["time", "time", "time", "long", "late", "gap", "felt", "corrected", "washed", "moved", "coat", "back", "flagged"]
+    [
+        "time",
+        "time",
+        "time",
+        "long",
+        "late",
+        "gap",
+        "felt",
+        "corrected",
+        "washed",
+        "moved",
+        "coat",
+        "back",
+        "flagged",
+    ]
 )
 
 
@@ -183,7 +199,9 @@ def test_flags_that_change_long_after_count_wherever_they_lie_in_their_ten_minut
     shop.pass_time(16)
     odd = shop.now - round(hours_ago * HOUR_MS) // EVERY_MS * EVERY_MS
     for at in range(odd, odd + HOUR_MS, 2 * EVERY_MS):
-        shop.writer.commit(shop.read(at + 61_000 + EVERY_MS * (at // EVERY_MS % 2 == 0), ("S1", "A1"), off=9.0))
+        shop.writer.commit(
+            shop.read(at + 61_000 + EVERY_MS * (at // EVERY_MS % 2 == 0), ("S1", "A1"), off=9.0)
+        )
     shop.must_agree()
     told = [shop.both()[0].to_json()]
     for _ in range(2):
