@@ -204,6 +204,20 @@ class BrokerLogin(Table):
     cert_file: str | None = Field(default=None, min_length=1)
     key_file: str | None = Field(default=None, min_length=1)
 
+    @field_validator("host")
+    @classmethod
+    def _can_be_asked_for(cls, host: str) -> str:
+        """The system's resolver does not refuse such a name but fails at it, and takes the library's thread with it."""
+        try:
+            host.encode("idna")
+        except UnicodeError as error:
+            raise ValueError(f"{host[:80]!r} is no name or address of a computer: {error}") from error
+        if not host.isprintable() or " " in host:
+            raise ValueError(
+                f"{host[:80]!r} is no name or address of a computer: it has blanks or controls in it"
+            )
+        return host
+
     @model_validator(mode="after")
     def _keys_go_together(self) -> Self:
         if self.password_file is not None and self.user is None:

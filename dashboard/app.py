@@ -277,11 +277,11 @@ def _errors(app: FastAPI, desk: Desk) -> None:
     @app.exception_handler(Exception)
     def broken(request: Request, error: Exception) -> Response:
         log.error("%s %s failed", request.method, request.url.path, exc_info=error)
-        answer = security.problem(
-            500, "This page failed; its log says why.", "Go back to the round; test with thumb."
+        return security.outside(
+            security.problem(
+                500, "This page failed; its log says why.", "Go back to the round; test with thumb."
+            )
         )
-        answer.headers.update({**security.HEADERS, "Cache-Control": "no-store"})  # the guard does not see it
-        return answer
 
 
 def _missing(error: HTTPException) -> str:

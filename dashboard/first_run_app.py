@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 
 from fastapi import FastAPI, Request, Response
@@ -16,6 +17,7 @@ from dashboard.one_time_code import OneTimeCode
 from dashboard.pages.first_run import Pages, Session, router
 from dashboard.static_files import StaticFiles
 
+log = logging.getLogger("coldshed.set-up")
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -46,6 +48,11 @@ def create_set_up_app(session: Session, code: OneTimeCode, port: int, written: C
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"] if part != "body")
         return JSONResponse({"wrong": f"{where}: {first['msg']}."}, status_code=422)
+
+    @app.exception_handler(Exception)
+    def broken(request: Request, error: Exception) -> Response:
+        log.error("%s %s failed", request.method, request.url.path, exc_info=error)
+        return security.outside(JSONResponse({"wrong": words.LABELS["su_failed"]}, status_code=500))
 
     app.include_router(router(pages))
     app.include_router(files.router())

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from urllib.parse import parse_qsl
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import JSONResponse
+from starlette.responses import JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from dashboard.refusals import TOLD, Refusals
@@ -76,6 +76,12 @@ def reads_and_logs(path: str) -> Sequence[str]:
 def _sentence(text: str) -> str:
     """With a capital and a full stop."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
+def outside(answer: Response) -> Response:
+    """With the headers of every answer, for one that is made outside of the guard: where all else has failed."""
+    answer.headers.update({**HEADERS, "Cache-Control": "no-store"})
+    return answer
 
 
 class Guard:

@@ -18,7 +18,10 @@ from dashboard.words import LABELS
 
 COOKIE = "coldshed-set-up"
 STEPS = ("shop", "ways", "probes", "write")
+ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
 Text = Annotated[str, Body(embed=True, max_length=400)]
+Said = Annotated[str, Body(max_length=400, pattern=ONE_LINE)]
+"""Becomes a path, a host's name or a line of a file, none of which holds a control character."""
 
 
 class Session(Protocol):
@@ -137,9 +140,9 @@ def _acts(routes: APIRouter, pages: Pages) -> None:
     @routes.post("/api/set-up/listen")
     def listen(
         kind: Annotated[Literal["serial", "mqtt", "one_wire", "folder"], Body()],
-        port: Annotated[str, Body()] = "", baud: Annotated[int, Body()] = 115200,
-        host: Annotated[str, Body()] = "", user: Annotated[str, Body()] = "", password: Annotated[str, Body()] = "",
-        ca_file: Annotated[str, Body()] = "", topic: Annotated[str, Body()] = "#", folder: Annotated[str, Body()] = "",
+        port: Said = "", baud: Annotated[int, Body()] = 115200,
+        host: Said = "", user: Said = "", password: Said = "", ca_file: Said = "", topic: Said = "#",
+        folder: Said = "",
     ) -> Response:  # fmt: skip
         def act() -> None:
             match kind:

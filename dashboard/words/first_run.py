@@ -68,6 +68,7 @@ FIRST_RUN_LABELS: dict[str, str] = {
     "su_code": "Code",
     "su_code_note": "The terminal in which coldshed was started shows it.",
     "su_open": "Open",
+    "su_failed": "That failed; the terminal says why. What was said before is kept.",
     "su_code_wrong": "That is not the code that the terminal shows.",
     "su_not_heard_now": "not heard since we listen",
     "su_steps": "Steps",

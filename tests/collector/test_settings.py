@@ -90,6 +90,8 @@ MISTAKES = [
         "source.6.decode.registers.2.negative",
         "did you mean 'ten_thousand_plus'",
     ),
+    ('host = "127.0.0.1"', 'host = "192.0.2..7"', "192.0.2..7", "source.1.host", "label empty"),
+    ('host = "127.0.0.1"', 'host = "a b"', "a b", "source.1.host", "blanks"),
     ("slave = 2,", "slave = 248,", "registers = [", "source.6.decode.registers.2.slave", "247"),
     ('kind = "nmea_xdr"', 'kind = "nmea"', '"nmea"', "source.4.decode.kind", "did you mean 'nmea_xdr'"),
     ("recorded_as", "recorded", "recorded =", "source.7.recorded", "did you mean 'recorded_as'"),

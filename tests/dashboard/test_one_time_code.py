@@ -9,7 +9,8 @@ import pytest
 
 from dashboard.first_run_app import create_set_up_app
 from dashboard.one_time_code import MOST_WRONG, OneTimeCode
-from tests.dashboard.client import Client
+from dashboard.security import HEADERS
+from tests.dashboard.client import ORIGIN, Client
 
 
 def told() -> tuple[OneTimeCode, list[str]]:
@@ -77,3 +78,32 @@ def test_a_foreign_name_or_a_foreign_page_gets_nothing() -> None:
     )
     assert sent.status_code == 403
     assert len(codes) == 1
+
+
+class FailingSession(NoSession):
+    def look_into(self, folder: str) -> str:
+        raise RuntimeError("an inside")
+
+
+def test_an_act_that_fails_shows_nothing_of_its_inside_and_carries_the_headers() -> None:
+    """OWASP ASVS 5.0.0, 3.4 and 16.5.1."""
+    code, codes = told()
+    client = Client(create_set_up_app(FailingSession(), code, 8137, lambda: None))
+    cookie = client.post("/api/set-up/enter", {"code": codes[0]}).headers["set-cookie"].partition(";")[0]
+    own = {"origin": ORIGIN, "cookie": cookie}
+    answer = client.send("POST", "/api/set-up/listen", own, json={"kind": "folder", "folder": "x"})
+    assert (answer.status_code, set(answer.json())) == (500, {"wrong"})
+    assert "inside" not in answer.text
+    assert {name: answer.headers.get(name) for name in HEADERS} == HEADERS
+
+
+@pytest.mark.parametrize("field", ["port", "host", "user", "password", "ca_file", "topic", "folder"])
+def test_what_becomes_a_path_a_host_or_a_line_of_a_file_holds_no_control_character(field: str) -> None:
+    code, codes = told()
+    client = Client(create_set_up_app(NoSession(), code, 8137, lambda: None))
+    cookie = client.post("/api/set-up/enter", {"code": codes[0]}).headers["set-cookie"].partition(";")[0]
+    for text in ("a\x00b", "a\nb", "x" * 401):
+        sent = {"kind": "mqtt", field: text}
+        answer = client.send("POST", "/api/set-up/listen", {"origin": ORIGIN, "cookie": cookie}, json=sent)
+        assert answer.status_code == 422
+        assert field in answer.json()["wrong"]
