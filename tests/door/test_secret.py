@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 
 import pytest
-from argon2 import extract_parameters
+from argon2 import PasswordHasher, extract_parameters
 from argon2.low_level import Type, core, error_to_str, ffi, lib
 
 from dashboard.door import secret
 from dashboard.door.delays import ACCOUNT_MOST_S, ADDRESS_MOST_S, FREE, Delays, Pace, network
 from dashboard.door.visitor import DoorError
-from tests.door.house import PASSWORD, Hand
+from tests.door.house import BOSS, PASSWORD, Hand, House
 
 
 def test_the_library_gives_argon2id_of_rfc_9106() -> None:
@@ -41,6 +41,53 @@ def test_passwords_are_kept_as_owasp_recommends() -> None:
     assert secret.matches(kept, PASSWORD)
     assert not secret.matches(kept, PASSWORD + " ")
     assert not secret.matches(None, PASSWORD)
+
+
+@pytest.fixture
+def looked_at(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, bool]]:
+    """What was compared with, and whether another might have been meanwhile."""
+    found: list[tuple[str, bool]] = []
+    verify, make = PasswordHasher.verify, PasswordHasher.hash
+
+    def is_free() -> bool:
+        free = secret._one_at_a_time.acquire(blocking=False)
+        if free:
+            secret._one_at_a_time.release()
+        return free
+
+    def verified(self: PasswordHasher, kept: str, text: bytes) -> bool:
+        found.append((kept, is_free()))
+        return verify(self, kept, text)
+
+    def made(self: PasswordHasher, text: bytes, **more: bytes) -> str:
+        found.append(("", is_free()))
+        return make(self, text, **more)
+
+    monkeypatch.setattr(PasswordHasher, "verify", verified)
+    monkeypatch.setattr(PasswordHasher, "hash", made)
+    return found
+
+
+def test_a_name_that_nobody_has_costs_as_much_as_a_wrong_password(
+    house: House, looked_at: list[tuple[str, bool]]
+) -> None:
+    """ASVS 6.3.8: what an answer takes tells nobody who has an account, nor who has a PIN."""
+    accounts = house.door.accounts
+    secret._nobodys()
+    house.door.accounts.set_pin(accounts.named("Sam"), None, BOSS, "")
+    looked_at.clear()
+    assert accounts.by_password("Kim", "wrong") is None
+    assert accounts.by_password("Nobody", "wrong") is None
+    for name in ("Kim", "Sam", "Nobody"):
+        assert accounts.by_signature(name, "000111") is None
+    assert len(looked_at) == 5, "one comparison each"
+    assert len({str(extract_parameters(kept)) for kept, _ in looked_at}) == 1, "each as slow"
+
+
+def test_passwords_are_looked_at_one_at_a_time(looked_at: list[tuple[str, bool]]) -> None:
+    """ASVS 15.2.2: each takes 19 MiB, and a small computer has few of them."""
+    secret.matches(secret.hashed(PASSWORD), PASSWORD)
+    assert [free for _, free in looked_at] == [False, False]
 
 
 def test_a_password_may_be_typed_on_any_keyboard() -> None:

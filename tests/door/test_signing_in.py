@@ -256,6 +256,16 @@ def test_guessing_is_slowed_down_and_nobody_is_shut_out(house: House) -> None:
     assert guesser.post("/door/in", {"name": "Kim", "password": PASSWORD}).status_code == 200
 
 
+def test_no_spelling_of_a_name_gets_round_the_wait(house: House) -> None:
+    """Each signs in as Kim, so each counts as Kim (Unicode Standard Annex 15, NFKC)."""
+    spellings = ("KIM", " kim\t", "\uff2b\u2170m")
+    for name in spellings:
+        assert house.caller().sign_in(name).get("/door/me").status_code == 200
+    for name in spellings:
+        assert house.caller().post("/door/in", {"name": name, "password": "guess"}).status_code == 401
+    assert house.door.delays.wait_s("kim", "198.51.100.9") > 0
+
+
 def test_a_try_counts_before_its_password_is_looked_at(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     """So that of four that come at once the last waits for the first three."""
     waits = []
