@@ -21,7 +21,7 @@ from dashboard.watch import Watch
 from dashboard.watch_store import WatchReader, WatchWriter
 from model.verdict import State
 from tests.collector.store.suite.site import T0
-from tests.collector.store.suite.test_late import Watchstand
+from tests.collector.store.suite.watchstand import Watchstand
 from tests.dashboard.client import Client
 from tests.dashboard.few_members import few_members as few_members
 

@@ -18,7 +18,7 @@ from collector.store.reader import Reader
 from collector.store.writer import Writer
 from tests.collector.failing import assert_kept, fail_while_messages_come
 from tests.collector.shops import probe, shop
-from tests.collector.sources.test_mqtt import Listener, send_until_live
+from tests.collector.sources.listener import Listener, send_until_live
 from tests.collector.test_mqtt_to_store import at_home, collecting, numbered, send, timed
 from tests.faults.weak_link import assert_survived, cut_again_and_again
 from tests.services import Server, mosquitto, running, wait_until

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from collector.broker_tls import LoginFileError, tls_context
 from collector.settings import MqttSource
 from tests.certificates import Authority
-from tests.collector.sources.test_mqtt import TOPIC, Listener
+from tests.collector.sources.listener import TOPIC, Listener
 from tests.services import Server, find, free_port, mosquitto, running, wait_until
 
 

@@ -9,8 +9,8 @@ from collector.store.reader import Reader
 from collector.store.time_series import lines
 from dashboard.follow import Follower
 from tests.collector.store.suite.site import MINUTE, T0, TEMPERATURE, Site
-from tests.collector.store.suite.test_late import Watchstand
-from tests.collector.store.suite.test_late import stand as stand
+from tests.collector.store.suite.watchstand import Watchstand
+from tests.collector.store.suite.watchstand import stand as stand
 
 
 def test_a_site_whose_facts_make_no_sense_does_not_hold_up_the_others(stand: Watchstand) -> None:
