@@ -96,7 +96,7 @@ def test_b56_a_notifier_killed_between_decision_and_sending_sends_it_when_it_is_
     second = house.notify()
     wait_until(lambda: house.tried(2), "a try of the second process")
     box.open()
-    wait_until(lambda: len(box.got) == 1, "the notice", 60.0)
+    wait_until(lambda: len(box.got) == 1, "the notice", 120.0)
     assert box.titles[0].startswith("Pour Lid 4 out before")
     wait_until(lambda: house.reader.waiting() == 0, "it is taken down")
     second.kill()
@@ -122,7 +122,7 @@ def test_b56_an_address_that_hangs_delays_nobody_else_and_no_loop(tmp_path: Path
         wait_until(lambda: len(good.got) == 2, "the other is told of the next one, too")
         assert box.got == []
         os.kill(process.pid, signal.SIGTERM)
-        wait_until(lambda: process.ended, "it ends when asked to", 20.0)
+        wait_until(lambda: process.ended, "it ends when asked to", 60.0)
         house.close()
 
 
@@ -177,7 +177,7 @@ def test_b56_a_wrong_address_is_told_in_words_and_counts_once_it_is_put_right(
     assert "none that the Apprise library knows" in house.reader.troubles()[0].why
     assert "s3cr3t" not in house.reader.troubles()[0].why
     (tmp_path / "person1").write_text(box.url, encoding="utf-8")
-    wait_until(lambda: len(box.got) == 1, "the notice", 60.0)
+    wait_until(lambda: len(box.got) == 1, "the notice", 120.0)
     house.close()
 
 

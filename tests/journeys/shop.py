@@ -24,7 +24,7 @@ from collector.store.reader import Reader
 from collector.store.schema import NotYet
 from tests.services import free_port
 
-DEADLINE_S = 30.0
+DEADLINE_S = 60.0
 START = "import sys; from dashboard.cli import main; sys.exit(main(sys.argv[1:]))"
 PROCESSES = ("collect", "watch", "serve")
 HOUR_MS = 3_600_000

@@ -13,8 +13,8 @@ from tests.journeys.shop import wait_until
 @pytest.mark.parametrize("kind", KINDS)
 def test_three_sites_with_the_same_probe_are_answered_on_one_dashboard(tmp_path: Path, kind: str) -> None:
     with halls(tmp_path, Everywhere(), kind) as shop:
-        wait_until(lambda: all(shop.is_known(site) for site in SITES), "all three panels are answered", 60)
-        wait_until(lambda: bool(shop.page("/more/probes")), "serve answers", 30)
+        wait_until(lambda: all(shop.is_known(site) for site in SITES), "all three panels are answered", 180)
+        wait_until(lambda: bool(shop.page("/more/probes")), "serve answers", 120)
         page = shop.page("/more/probes")
         for site in SITES:
             assert f"{site}:S1" in page

@@ -21,7 +21,8 @@ class Typist:
         self._master, slave = os.openpty()
         root = str(Path(dashboard.__file__).parent.parent)
         self._process = subprocess.Popen(
-            [sys.executable, "-P", "-c", START, *words],
+            # As a shell at a terminal does: Ctrl-C counts, also where these tests run in the background.
+            ["env", "--default-signal=INT", sys.executable, "-P", "-c", START, *words],
             stdin=slave, stdout=slave, stderr=slave, cwd=folder, start_new_session=True,
             env={**os.environ, "PYTHONPATH": root, "TERM": "dumb"},
         )  # fmt: skip
