@@ -88,3 +88,9 @@ def counted(page: Page) -> list[str]:
         "addEventListener('click', (e) => e.isTrusted && window.tapped(e.target.textContent.trim()), true)"
     )
     return taps
+
+
+def news(page: Page) -> bool:
+    """True, once what the browser has to tell by now was heard; also while one page gives way to another."""
+    page.context.cookies()
+    return True

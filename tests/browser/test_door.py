@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
 from dashboard.panel import Event
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.conftest import DESK, PHONE, news
 from tests.browser.every_page import axe
 from tests.browser.serving import Served, free_port, until
 from tests.door.house import PASSWORD, PIN, House, open_house
@@ -148,7 +148,7 @@ def test_what_was_filled_in_before_the_pages_scripts_came_stays_when_another_sig
     page.route("**/live.js", hold)
     page.goto(door.url + "/panels/new", wait_until="commit")
     page.locator("#name").fill("Rudder 7")
-    until(lambda: page.evaluate("0") == 0 and bool(held), "the script is asked for")
+    until(lambda: news(page) and bool(held), "the script is asked for")
     held[0].continue_()
     page.wait_for_load_state("domcontentloaded")
     page.evaluate(SIGNS_IN, json.dumps({"name": "Kim", "password": PASSWORD}))

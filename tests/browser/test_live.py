@@ -10,7 +10,7 @@ from playwright.sync_api import Page, Route, expect
 
 from dashboard import static_files
 from dashboard.changes import Changes
-from tests.browser.conftest import Visit
+from tests.browser.conftest import Visit, news
 from tests.browser.fake_shop import MINUTE, NOW, FakeShop, answer, open_shop, recoat, waiting
 from tests.browser.serving import Served, until
 
@@ -28,9 +28,7 @@ def changes(shop: FakeShop) -> Changes:
 
 
 def listening(page: Page, shop: FakeShop, streams: int = 1) -> None:
-    until(
-        lambda: page.evaluate("0") == 0 and changes(shop).listening == streams, f"{streams} streams are open"
-    )
+    until(lambda: news(page) and changes(shop).listening == streams, f"{streams} streams are open")
 
 
 def waits(shop: FakeShop, panel: str = "lid-4", name: str = "Lid 4", now: int = NOW) -> None:
@@ -102,7 +100,7 @@ def test_a_stream_that_hangs_without_an_end_is_given_up_for_another(visit: Visit
     page.goto(visit.url)
     listening(page, shop)
     page.clock.fast_forward(40_000)
-    until(lambda: page.evaluate("0") == 0 and len(streams) == 2, "another stream is opened")
+    until(lambda: news(page) and len(streams) == 2, "another stream is opened")
     listening(page, shop)
 
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Route, expect
 
 from dashboard.panel import Event
-from tests.browser.conftest import Visit
+from tests.browser.conftest import Visit, news
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, answer, morning, too_cold, waiting
 from tests.browser.serving import Served, until
 
@@ -32,7 +32,7 @@ def test_a_double_tap_on_log_wash_is_one_entry(visit: Visit, shop: FakeShop) -> 
     page.on("response", lambda got: answers.append(got.json()["new"]) if "/api/events" in got.url else None)
     page.get_by_role("button", name="Log wash").dblclick()
     expect(page.locator("#toast")).to_contain_text("Washed 06:10")
-    until(lambda: page.evaluate("0") == 0 and answers.count(True) == 1, "the second is not sent, or absorbed")
+    until(lambda: news(page) and answers.count(True) == 1, "the second is not sent, or absorbed")
     expect(page.get_by_role("button", name="Undo")).to_be_visible()
     assert [event.kind for event in shop.logbook.events("lid-4")].count("washed") == 1
 
@@ -135,7 +135,7 @@ def test_a_tap_before_the_pages_scripts_are_there_is_kept(visit: Visit, shop: Fa
     page.route(f"**/{late}", hold)
     page.goto(f"{visit.url}/panels/lid-4/thumb", wait_until="commit")
     page.get_by_role("button", name="Wet", exact=True).click()
-    until(lambda: page.evaluate("0") == 0 and bool(held), "the script is asked for")
+    until(lambda: news(page) and bool(held), "the script is asked for")
     assert not shop.logbook.panels()["lid-4"].coats[-1].thumb_tests
     held[0].continue_()
     page.wait_for_url("**/panels/lid-4")

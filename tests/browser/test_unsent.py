@@ -7,7 +7,7 @@ import re
 from playwright.sync_api import BrowserContext, Locator, Page, Route, expect
 
 from dashboard.panel import Event
-from tests.browser.conftest import Visit
+from tests.browser.conftest import Visit, news
 from tests.browser.fake_shop import HOUR, MINUTE, NOW, FakeShop, too_cold
 from tests.browser.serving import until
 
@@ -34,7 +34,7 @@ def logged(shop: FakeShop, panel: str = "lid-4") -> list[str]:
 
 
 def waits_for(shop: FakeShop, page: Page, kinds: list[str], panel: str = "lid-4") -> None:
-    until(lambda: page.evaluate("0") == 0 and logged(shop, panel) == kinds, f"{kinds} are logged")
+    until(lambda: news(page) and logged(shop, panel) == kinds, f"{kinds} are logged")
 
 
 def unsent(page: Page) -> Locator:
