@@ -377,7 +377,8 @@ def test_quiet_hours_are_set_and_a_test_is_asked_for_where_people_are_named(
     robin.get_by_label("A panel has stopped curing").check()
     robin.get_by_role("button", name="Save").click()
     expect(robin.get_by_text("Quiet from 21:30 to 06:00.")).to_be_visible()
-    assert shop.logbook.events()[-1].body["wake"] == ["too cold", "probe silent", "site unheard", "recording"]
+    wake = ["too cold", "probe silent", "site unheard", "site lags", "recording"]
+    assert shop.logbook.events()[-1].body["wake"] == wake
     robin.get_by_role("button", name="Send a test").click()
     expect(page.locator("#toast")).to_contain_text("Test on its way")
     assert shop.logbook.events()[-1].body == {"person": "Robin"}
