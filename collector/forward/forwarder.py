@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -24,12 +24,16 @@ from collector.patience import GrowingWait, rest
 from collector.reading import Reading
 from collector.settings import Forward
 from collector.store.arrived import Arrived
+from collector.store.runs import SYNCED
 from collector.store.schema import StoreError
 from collector.store.time_series import lines
 from collector.web_address import without_login
 
 TRY_AGAIN_S = 600.0
 """Between two attempts to bring the server what it acknowledged twice and does not have."""
+DROPPED_MS = 2 * 86_400_000
+"""VictoriaMetrics acknowledges what is so far ahead of its clock, and drops it; InfluxDB keeps it, and a dashboard that
+reads there goes on from those ticks."""
 IDLE_S = 2.0
 """After a portion that is not full: each costs writes on our card, and requests."""
 LONGEST_WAIT_S = 60.0
@@ -137,6 +141,7 @@ class Forwarder:
         store, state = self._opened()
         rows = 0
         try:
+            self._look_at_ticks(store, state)
             self._look_at_server(state)
             self._correcting.look(store, state, self._monotonic())
             arrived = store.arrived_after(state.acknowledged, self._sender.at_once)
@@ -205,6 +210,17 @@ class Forwarder:
             state.only_safe_to(0)
             self._begin_again(state)
 
+    def _look_at_ticks(self, store: Committed, state: ForwardState) -> None:
+        """Our clock was far ahead once, and is set now: nothing that was sent at such ticks is there."""
+        drops = self._settings.server == "victoria-metrics" and state.tick > self._clock.now() + DROPPED_MS
+        if drops and store.runs()[-1].state == SYNCED:
+            log.warning(
+                "the clock was ahead when readings were sent, up to %s: all is sent again", _utc(state.tick)
+            )
+            state.only_safe_to(0)
+            state.tick = 0
+            self._begin_again(state)
+
     def _look_at_server(self, state: ForwardState) -> None:
         """One that was emptied, or put back from an old copy, gets again what it has no more."""
         assert self._link is not None
@@ -216,6 +232,7 @@ class Forwarder:
             )
             state.only_safe_to(last)
             self._begin_again(state)
+            self._still_there.asked()
 
     def _hang_up(self) -> None:
         if self._link is not None:
@@ -283,8 +300,8 @@ class Forwarder:
             elif not item.missed:
                 log.warning("%s", self._missing(item.sent, found, "once"))
                 self._send_again(store, state, item.sent.since, item.sent.seq)
-            else:
-                self._waiting.found(item)
+            else:  # passed over, and told: no commit line is known that should be there
+                self._waiting.found(replace(item, sent=replace(item.sent, ticks=())))
                 self._note(state, item.sent, found)
         safe, tick = self._waiting.safe(self._monotonic())
         if safe > state.safe:

@@ -26,6 +26,10 @@ class StillThere:
         """It is to be asked at once."""
         self._asked = float("-inf")
 
+    def asked(self) -> None:
+        """Not again for an hour: a server that loses its commits always would be sent all of it without end."""
+        self._asked = self._monotonic()
+
     def last(self, link: Asked, state: ForwardState) -> int:
         """The last batch that is safe and there. One that the server does not speak of is believed to be.
 
@@ -33,7 +37,7 @@ class StillThere:
         """
         if not state.safe_tick or self._monotonic() - self._asked < ASK_EVERY_S:
             return state.safe
-        self._asked = self._monotonic()
+        self.asked()
         newest = Sent(state.safe, state.safe, False, 0, 0, 0, (state.safe_tick,))
         try:
             if has_commits(link, self._settings, self._site, newest):

@@ -48,6 +48,9 @@ def one_site(site: SiteState, now: int) -> Iterator[Finding]:
         yield wrong(
             heard, "see to its network and power; it goes on recording, and sends all once it is back"
         )
+    elif site.shared:
+        do = "give each a name of its own, one that neither had: all is then sent once more under it"
+        yield wrong(f"{name}: two computers send under this name, nothing of it is believed", do)
     elif not site.known and site.odd:
         yield wrong(site.odd, "is coldshed of the same version there and here?")
     elif not site.known:
@@ -60,9 +63,6 @@ def one_site(site: SiteState, now: int) -> Iterator[Finding]:
 
 
 def _beside(site: SiteState, name: str, now: int) -> Iterator[Finding]:
-    if site.shared:
-        do = "give each a name of its own, one that neither had: all is then sent once more under it"
-        yield wrong(f"{name}: two computers send under this name, nothing of it is believed", do)
     if site.is_ahead:
         do = "set the clock there and here by a time service: nothing of it is believed meanwhile"
         yield wrong(f"{name}: its clock is {ago(site.ahead_ms)} ahead of ours", do)
