@@ -47,6 +47,7 @@ def assess(facts: Facts, at: int) -> Assessment:
     """What to do with the panel at `at` (UTC ms), and all numbers behind it."""
     spans = matters(facts, at)
     answer = agreed(_assess, facts, at, spans) if spans else _assess(facts, at)
+    answer = replace(answer, verdict=unknown.of_its_site(answer.verdict, facts.site, at))
     hold = facts.panel.hold
     return answer if hold is None else replace(answer, verdict=_held(answer.verdict, hold))
 
@@ -128,6 +129,12 @@ def _of_its_lot(verdict: Verdict, facts: Facts, newest: CoatCourse) -> Verdict:
 def failed(facts: Facts, at: int) -> Assessment:
     """What is said when assess() itself failed: not known, and where to look."""
     return _short(facts, at, unknown.failed(), None)
+
+
+def unread(facts: Facts, at: int) -> Assessment:
+    """What is said when the store did not give what assess() needs."""
+    site = facts.site
+    return failed(facts, at) if site is None else _short(facts, at, unknown.unread(site), None)
 
 
 def _planned(facts: Facts, trace: Trace | None, last: int | None, at: int) -> Assessment:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from collector.store.runs import Unsure
+from collector.store.site_state import SiteState
 from dashboard.follow import Trace
 from dashboard.lot_known import LotKey, LotKnown
 from dashboard.panel import Coat, Panel
@@ -29,6 +30,7 @@ class Facts:
     settled what of its course before a full hour was worked out before, from these facts; the traces need no more
             than what follows it. None: they hold all of the coats' lives
     seqs    what `batch` means for each site, where it is a sum over several
+    site    how the site stands whose probe stands for the panel; None in a house of one
     """
 
     panel: Panel
@@ -42,6 +44,7 @@ class Facts:
     lots: Mapping[int, LotKnown] = field(default_factory=dict)
     settled: Settled | None = field(default=None, repr=False)
     seqs: Mapping[str, int] = field(default_factory=dict)
+    site: SiteState | None = None
 
     @property
     def temperature(self) -> Trace | None:

@@ -119,6 +119,11 @@ class Follower:
         sites = {self.site_of.get(probe, "") for probe in probes}
         return {site: seq for site, seq in self.seqs.items() if site in sites}
 
+    def site_state(self, probe: str | None) -> SiteState | None:
+        """How that probe's site stands; None in a house of one."""
+        name = self.site_of.get(probe or "")
+        return next((site for site in self.sites if site.name == name), None)
+
     def unsure(self, probes: Iterable[str]) -> tuple[Unsure, ...]:
         """The stretches whose place in time is not known exactly, by the clocks that those probes go by."""
         return unsure_of(self.clocks, {self.site_of.get(probe, "") for probe in probes})

@@ -56,6 +56,7 @@ def facts_of(
         unsure=follower.unsure(panel.probes),
         weather=weather,
         lots=lots or {},
+        site=follower.site_state(panel.surface_probe or panel.air_probe),
     )
 
 

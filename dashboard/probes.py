@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from collector.store.schema import NotYet
 from collector.store.sequences import Missing
 from collector.store.site_state import SiteState
 from dashboard.field_check import RawSeries, Series
+from dashboard.site_conditions import holding_sites
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class Heard:
 
     missing  devices whose own count has gaps
     rivals   how many second, other values came for a time that had one already
-    sites    those that a time-series server holds
+    sites    those that a time-series server holds; site_of: by probe
     all_held False: what was refused, names, rivals and gaps in counts stay with each site, and are not known here
     """
 
@@ -35,7 +36,14 @@ class Heard:
     rivals: int = 0
     missing: tuple[Missing, ...] = ()
     sites: tuple[SiteState, ...] = ()
+    site_of: Mapping[str, str] = field(default_factory=dict)
     all_held: bool = True
+
+    def held_back(self, at: int) -> frozenset[str]:
+        """Probes whose sites are cut off at `at` (UTC ms), or keep what these have said."""
+        return frozenset(
+            probe for probe, site in self.site_of.items() if site in holding_sites(self.sites, at)
+        )
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
@@ -53,6 +61,7 @@ def hear(readings: Where) -> Heard:
             newest=tuple(reading for reading in found if reading is not None),
             suspicions=tuple(reader.suspicions()),
             sites=tuple(reader.sites()),
+            site_of={probe.id: reader.site_of(probe.id) for probe in probes},
         )
         try:
             return replace(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from collector.store.site_state import SiteState
@@ -23,14 +23,19 @@ class SiteLine:
     more: tuple[str, ...]
 
 
+def site_lines(sites: Iterable[SiteState], view: View) -> list[SiteLine]:
+    """Those first that somebody should see to."""
+    return sorted((site_line(site, view) for site in sites), key=lambda line: not line.late)
+
+
 def site_line(site: SiteState, view: View) -> SiteLine:
     """One site as of now."""
     wrong = site.shared or site.is_ahead or site.lags(view.now) or not site.known
     late = wrong or site.is_cut(view.now)
-    heard, told = _heard(site, view), list(_told(site, view))
-    if late and not site.is_cut(view.now):
-        heard, told[0] = told[0], heard
-    return SiteLine(site.name, late, heard, tuple(told))
+    head, more = _heard(site, view), list(_told(site, view))
+    if wrong and not site.is_cut(view.now):
+        head, *more = *more, head
+    return SiteLine(site.name, late, head, tuple(more))
 
 
 def _heard(site: SiteState, view: View) -> str:
@@ -50,6 +55,7 @@ def _told(site: SiteState, view: View) -> Iterator[str]:
     if site.is_cut(view.now):
         if not site.why:
             yield LABELS["site_cut_so"]
+            yield LABELS["site_cut_keeps"]
         return
     if site.shared:
         yield LABELS["site_shared"]
@@ -57,10 +63,13 @@ def _told(site: SiteState, view: View) -> Iterator[str]:
         return
     if site.is_ahead:
         yield LABELS["site_ahead"].format(span=view.span(site.ahead_ms, up=False))
+        yield LABELS["site_ahead_so"]
     elif not site.known:
         yield LABELS["site_unknown"]
+        yield LABELS["site_odd_so" if site.odd else "site_unknown_so"]
     if site.lags(view.now) and site.lags_since is not None:
         yield LABELS["site_lags"].format(n=site.behind, at=view.clock(site.lags_since))
+        yield LABELS["site_lags_so"]
     elif (
         site.arrived_at is not None
         and site.newest_at is not None

@@ -13,6 +13,7 @@ from dashboard.assessment import Assessment
 from dashboard.display import View
 from dashboard.panel import Hold, Panel
 from dashboard.words import LABELS
+from dashboard.words.sites import SITE_HEADLINES
 from model.observation import Word
 from model.verdict import Kind, Mark, Say, State, Verdict
 
@@ -175,6 +176,8 @@ def button(panel: Panel, assessment: Assessment) -> Button:
         return _release(panel)
     if verdict.headline.key in ("disagreement", "suspect_mix"):
         return Button(LABELS["thumb_test"], href=f"{here}/thumb")
+    if verdict.headline.key in SITE_HEADLINES:
+        return Button(LABELS["see_site"], href="/more/probes")
     if verdict.kind is Kind.NOT_KNOWN:
         return _check_probe(panel)
     if verdict.headline.key == "in_the_pot":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collector.reading import Quality, Suspicion
+from collector.store.site_state import SiteState
 from dashboard.doubts import words
 from dashboard.follow import Trace
 from dashboard.panel import Coat, Panel
@@ -65,6 +66,28 @@ def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
     why = Say("why_probe_silent", {"was": then.value}) if then else Say("why_probe_silent_early")
     headline = Say("silent_probe", {"probe": trace.probe, "silent_at": last})
     return not_known(headline, (why,), Flag.PROBE_SILENT)
+
+
+def of_its_site(verdict: Verdict, site: SiteState | None, at: int) -> Verdict:
+    """A probe is silent because of its site at `at` (UTC ms), where that is cut off or has not sent all it keeps."""
+    if verdict.headline.key != "silent_probe" or site is None or site.heard_at is None:
+        return verdict
+    if site.is_cut(at):
+        what, since = "server" if site.why else "site", site.heard_at
+    elif site.lags(at) or site.catches_up:
+        what, since = "late", int(verdict.headline.values["silent_at"])
+    else:
+        return verdict
+    was = {name: value for say in verdict.why for name, value in say.values.items() if name == "was"}
+    why = Say(f"why_silent_{what}" + ("" if was else "_early"), was)
+    headline = Say(f"silent_{what}", {"site": site.name, "silent_at": since})
+    return not_known(headline, (why,), Flag.PROBE_SILENT, Say("next_site"))
+
+
+def unread(site: SiteState) -> Verdict:
+    """The server does not give the readings that the answer needs."""
+    headline = Say("silent_server", {"silent_at": site.heard_at or 0})
+    return not_known(headline, (Say("why_silent_server_early"),), Flag.PROBE_SILENT, Say("next_site"))
 
 
 def doubted(item: Suspicion) -> Verdict:

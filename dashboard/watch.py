@@ -23,7 +23,7 @@ from collector.supervise import Stop
 from dashboard.alarm_kinds import KINDS
 from dashboard.alarms import AlarmStates
 from dashboard.anew import FactsOf
-from dashboard.assess import assess, failed
+from dashboard.assess import assess, failed, unread
 from dashboard.assessment import Assessment
 from dashboard.cards import CardShelf
 from dashboard.conditions import conditions, recording
@@ -114,23 +114,9 @@ class Watch:
     def round(self) -> None:
         """Takes in, assesses, saves, tells. Waits quietly while another process has not made its file yet."""
         at = self.clock.now()
-        try:
-            # Kept before the first wait: what settles must ask the very follower that is refreshed below.
-            follower = self._follower = self._follower or Follower(self.readings, at, self.turned)
-            self._settling = self._settling or Settling(follower, self.turned)
-            self._take_in_logbook()
-            follower.logs = self._logs
-            follower.keep(at, self._settling.needed(self._panels.values()))
-            follower.refresh()
-            if self.logbook.version() != self._logbook_version:
-                return  # an entry came, or times moved, in between: all of it in the next round
-        except NotYet as reason:
-            self._logbook_version = -1  # what was taken in before is taken in again
-            if str(reason) != self._waiting_for:
-                log.info("waiting: %s", reason)
-                self._waiting_for = str(reason)
+        follower = self._taken_in(at)
+        if follower is None or self._settling is None:
             return
-        self._waiting_for = ""
         began = self.monotonic()
         due = sorted((p for p in self._panels.values() if self._due(p, follower, at)), key=self._waited)
         self.waiting = len(due)
@@ -142,6 +128,10 @@ class Watch:
                 continue
             # Each is stored as soon as it is known: fifty panels must not wait for the last of them.
             item = self._assessed(panel, follower, self._settling)
+            if item is None:
+                self.waiting -= 1
+                self.turned()
+                continue
             self._latest[panel.id] = item.without_curve
             self._changed.discard(panel.id)
             self._silent[panel.id] = _is_silent(panel, follower, item.at)
@@ -155,6 +145,27 @@ class Watch:
         self._stored()
         self._tell(rung, self._gone)
         self._gone = []
+
+    def _taken_in(self, at: int) -> Follower | None:
+        """What is known of the readings now; None if that is nothing yet, or all of it is to be taken in once more."""
+        try:
+            # Kept before the first wait: what settles must ask the very follower that is refreshed below.
+            follower = self._follower = self._follower or Follower(self.readings, at, self.turned)
+            self._settling = self._settling or Settling(follower, self.turned)
+            self._take_in_logbook()
+            follower.logs = self._logs
+            follower.keep(at, self._settling.needed(self._panels.values()))
+            follower.refresh()
+            if self.logbook.version() != self._logbook_version:
+                return None  # an entry came, or times moved, in between: all of it in the next round
+        except NotYet as reason:
+            self._logbook_version = -1  # what was taken in before is taken in again
+            if str(reason) != self._waiting_for:
+                log.info("waiting: %s", reason)
+                self._waiting_for = str(reason)
+            return self._follower if self._latest else None  # what was answered once grows old, and rings
+        self._waiting_for = ""
+        return follower
 
     def _is_over(self, began: float) -> bool:
         return self.monotonic() - began > TURN_S
@@ -192,14 +203,18 @@ class Watch:
         self._unstored, self._undropped, self._trouble = {}, [], ""
         return True
 
-    def _assessed(self, panel: Panel, follower: Follower, settling: Settling) -> Assessment:
+    def _assessed(self, panel: Panel, follower: Follower, settling: Settling) -> Assessment | None:
+        """None: the store does not give what it needs just now, and what was said last still holds."""
         at = self.clock.now()
         weather = weather_now(self.forecast, follower, at)
         try:
             return settling.ask(panel, self._asking(panel, follower, at, weather), at, assess)
         except NotYet as reason:
+            last = self._latest.get(panel.id)
+            if last is not None and at < last.good_until and panel.id not in self._changed:
+                return None
             log.warning("panel %r cannot be worked out: %s", panel.id, reason)
-            return failed(facts_of(panel, follower, self.cards.get, weather), at)
+            return unread(facts_of(panel, follower, self.cards.get, weather), at)
         except Exception:
             log.exception("panel %r cannot be worked out", panel.id)
             return failed(facts_of(panel, follower, self.cards.get, weather), at)

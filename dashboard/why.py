@@ -46,6 +46,7 @@ class Ground:
 _M = Milestone
 _FELT, _WARMED = ("change_thumb", "change_warm"), ("change_warm", "change_thumb")
 _UNHEARD = Ground("guard_unknown", ("change_probe",))
+_APART = Ground("guard_unknown", ("change_site",))
 _FAULT = Ground("guard_mix_fault", ("change_entry",))
 _MIX = Ground("guard_mix", ("change_hour",))
 GROUNDS: dict[str, Ground] = {
@@ -88,6 +89,9 @@ GROUNDS: dict[str, Ground] = {
     "probe_suspect": _UNHEARD,
     "probe_silent": _UNHEARD,
     "silent_probe": _UNHEARD,
+    "silent_site": _APART,
+    "silent_late": _APART,
+    "silent_server": _APART,
     "never_heard": _UNHEARD,
     "no_probe": _UNHEARD,
     "no_readings": _UNHEARD,

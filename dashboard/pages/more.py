@@ -14,7 +14,7 @@ from dashboard.devices import ProbeLog
 from dashboard.display import TIE, View
 from dashboard.doubts import unanswered, words
 from dashboard.probes import Heard
-from dashboard.site_view import site_line
+from dashboard.site_view import site_lines
 from dashboard.words import LABELS, QUALITY
 
 
@@ -57,7 +57,7 @@ def router(desk: Desk) -> APIRouter:
             lines=lines,
             troubles=troubles,
             not_sent_on=desk.shop.not_sent_on(),
-            sites=[site_line(site, view) for site in heard.sites] if heard else [],
+            sites=site_lines(heard.sites, view) if heard else [],
             away=away,
         )
 
@@ -69,24 +69,27 @@ def probe_lines(heard: Heard, logs: Mapping[str, ProbeLog], view: View) -> list[
     newest: dict[str, list[Reading]] = {}
     for reading in heard.newest:
         newest.setdefault(reading.probe, []).append(reading)
-    lines = []
+    lines, held = [], heard.held_back(view.now)
     for probe in heard.probes:
         log = logs.get(probe.id)
-        line = _probe_line(probe, newest.get(probe.id, []), log, view)
+        line = _probe_line(probe, newest.get(probe.id, []), log, view, probe.id in held)
         doubts = unanswered(heard.suspicions, probe.id, log.put_right if log else ())
         told = tuple(view.sentence(words(item, "doubt")) for item in doubts)
         lines.append(replace(line, notices=told + line.notices, doubted=bool(doubts)))
     return lines
 
 
-def _probe_line(probe: ProbeFacts, heard: list[Reading], log: ProbeLog | None, view: View) -> ProbeLine:
+def _probe_line(
+    probe: ProbeFacts, heard: list[Reading], log: ProbeLog | None, view: View, held: bool
+) -> ProbeLine:
     where = LABELS["probe_of"].format(place=probe.place, zone=probe.zone)
     late = tuple(probe_view.notices(log, probe_view.quantities(heard), view)) if log else ()
     if not heard:
         return ProbeLine(probe.id, where, (), LABELS["never"], True, late)
     last = max(reading.at for reading in heard)
     silent = view.now - last > 3 * probe.interval_s * 1000
-    age = LABELS["silent"].format(at=view.clock(last)) if silent else view.age(last)
+    why = LABELS["site_probe" if held else "silent"]
+    age = why.format(at=view.clock(last)) if silent else view.age(last)
     order = list(Quantity)
     values = tuple(
         value(reading, log, view) for reading in sorted(heard, key=lambda item: order.index(item.quantity))

@@ -32,7 +32,7 @@ from dashboard.words.paper import PAPER_LABELS
 from dashboard.words.probes import PROBE_LABELS
 from dashboard.words.record import DECISION_LABELS, RECORD
 from dashboard.words.shop import SHOP_LABELS, SHOP_SENTENCES
-from dashboard.words.sites import SITE_ALARMS, SITE_LABELS
+from dashboard.words.sites import SITE_ALARMS, SITE_HEADLINES, SITE_LABELS, SITE_WHYS
 from dashboard.words.thumb import THUMB_LABELS
 from dashboard.words.tonight import TONIGHT, TONIGHT_HEADLINES, TONIGHT_LABELS
 from dashboard.words.unsent import TAPPED, UNSENT_LABELS
@@ -43,8 +43,10 @@ __all__ = [
     "SHOWN", "TAPPED", "WHYS", "takes",
 ]  # fmt: skip
 
-HEADLINES = answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES | KIND_HEADLINES
-WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS | WHY_GUARDS | WHY_CHANGES | WHY_NUMBERS
+HEADLINES = (
+    answers.HEADLINES | DOUBT_HEADLINES | MIX_HEADLINES | TONIGHT_HEADLINES | KIND_HEADLINES | SITE_HEADLINES
+)
+WHYS = answers.WHYS | DOUBT_WHYS | MIX_WHYS | KIND_WHYS | SITE_WHYS | WHY_GUARDS | WHY_CHANGES | WHY_NUMBERS
 NEXTS = answers.NEXTS | KIND_NEXTS
 CHOICES = answers.CHOICES | MIX_CHOICES
 ALARMS = answers.ALARMS | DOUBT_ALARMS | ALARM_SENTENCES | SITE_ALARMS

@@ -163,6 +163,7 @@ NEXTS: dict[str, str] = {
     "next_wash_then": "Next: after washing, {do}.",
     "next_mix_fault": "Next: correct the entry if it is wrong; else scrape it off and coat anew.",
     "next_put_right": "Next: see to the probe, then say so on its page.",
+    "next_site": "Next: make the site heard, then this page answers again.",
     "next_probe": "Next: make the probe heard, then this page answers again.",
 }
 

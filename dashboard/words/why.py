@@ -41,6 +41,7 @@ WHY_CHANGES: dict[str, str] = {
     "change_wash": "A wash that is logged ends it.",
     "change_done": "Log it when it is done.",
     "change_tile": "A tile warmed to about {tile_C} and pressed with a nail tells cured from hard.",
+    "change_site": "The site, heard again with all it keeps. Until then your thumb.",
     "change_probe": "The probe, heard and believed again. Until then your thumb.",
     "change_readings": "Readings that come late are taken in, and the gap closes.",
     "change_card": "The card, put right. Until then the data sheet itself.",

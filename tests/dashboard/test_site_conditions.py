@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from collector.reading import ProbeFacts
@@ -12,7 +13,7 @@ from dashboard.display import View
 from dashboard.notice_words import sentences
 from dashboard.panel import Panel
 from dashboard.site_conditions import FIRST_MS
-from dashboard.site_view import site_line
+from dashboard.site_view import site_line, site_lines
 
 NOW = 1_795_604_832_000
 MINUTE = 60_000
@@ -102,11 +103,19 @@ def test_the_page_says_of_each_site_when_it_was_heard_and_first_what_is_wrong() 
     assert (fine.late, fine.head, fine.more) == (False, "Heard just now, readings to 12:06", ())
     gone = site_line(cut("north"), VIEW)
     assert (gone.late, gone.head) == (True, "Not heard since 11:57")
+    assert gone.more[0].startswith("See to its power and network. Panels there are not known"), (
+        "what to do, first"
+    )
     lags = SiteState(
         "north", NOW, 40, NOW - 15 * MINUTE, arrived_at=NOW, newest_at=NOW - 20 * MINUTE, known=True
     )
     assert site_line(lags, VIEW).head == "Sends late: 40 batches wait there since 11:52."
-    assert site_line(lags, VIEW).more == ("Heard just now, readings to 11:47",)
+    assert site_line(lags, VIEW).more[0] == "On its computer, coldshed check says why."
+    assert site_line(lags, VIEW).more[-1] == "Heard just now, readings to 11:47"
+    assert [line.name for line in site_lines([HEARD, replace(cut("south"), name="a")], VIEW)] == [
+        "a",
+        "north",
+    ]
     old = SiteState("north", NOW, arrived_at=NOW, newest_at=NOW - 300 * MINUTE, known=True)
     assert site_line(old, VIEW).more == ("What came last is old: it was measured by 07:07.",)
     assert "nothing of it is believed" in site_line(SiteState("n", NOW, ahead_ms=9 * MINUTE), VIEW).head

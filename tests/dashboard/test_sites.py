@@ -69,6 +69,12 @@ class Office(Watchstand):
         assert answer is not None
         return State.NOT_KNOWN if answer.is_old(self.clock.now()) else answer.verdict.state
 
+    def told(self) -> tuple[str, str]:
+        """What is said of the panel, and the first reason."""
+        answer = self.seen.assessment("lid-4")
+        assert answer is not None
+        return answer.verdict.headline.key, answer.verdict.why[0].key
+
     def standing(self) -> list[str]:
         """Kinds of alarms that last, but of the probe that the other site has never heard."""
         lasting = [alarm for alarm in self.seen.alarms() if alarm.returned_at is None]
@@ -107,6 +113,11 @@ def test_a_cut_sites_panel_is_not_known_until_it_is_back_and_then_as_if_it_had_n
     assert office.state() is State.NOT_KNOWN
     assert office.standing() == ["site unheard"], "and none for each of its probes"
     assert "Not heard since" in office.page()
+    assert "nothing from its site since" in office.page()
+    assert office.told() == ("silent_site", "why_silent_site"), "its network is to be seen to, not a battery"
+    strip = office.client.get("/").text
+    assert "north not heard since" in strip.replace("\u00a0", " ")
+    assert "See site" in strip
     office.minutes(4)
     assert office.state() is not State.NOT_KNOWN
     answer = office.seen.assessment("lid-4")
@@ -121,6 +132,7 @@ def test_a_lagging_site_is_told_as_one_and_the_page_and_the_api_say_how_far_behi
     office.minutes(6, behind=9)
     assert office.standing() == ["site lags", "site lags"], "each site, and none for each of its probes"
     assert office.state() is State.NOT_KNOWN
+    assert office.told() == ("silent_late", "why_silent_late")
     assert "Sends late: 9 batches wait there since" in office.page()
     told = office.client.get("/api/probes").json()
     assert {site["name"]: site["behind"] for site in told["sites"]} == {"north": 9, "south": 9}
@@ -145,6 +157,7 @@ def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_h
     office.minutes(6)
     assert office.state() is State.NOT_KNOWN
     assert office.standing() == ["site unheard"]
+    assert office.told() == ("silent_server", "why_silent_server_early")
     page = office.page()
     assert "See to the time-series server: it does not answer." in page
     assert "http://10.0.0.5:8086 does not answer: refused" in page
@@ -153,6 +166,34 @@ def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_h
     office.engine.error = None
     office.minutes(4)
     assert office.state() is not State.NOT_KNOWN
+
+
+def test_a_server_that_does_not_answer_for_a_minute_changes_no_answer_that_still_holds(
+    office: Office,
+) -> None:
+    office.minutes(5)
+    before = office.seen.assessment("lid-4")
+    assert before is not None
+    office.engine.error = Unanswered("http://10.0.0.5:8086 does not answer: slow")
+    office.minutes(1)
+    assert office.seen.assessment("lid-4") == before
+    assert office.state() is not State.NOT_KNOWN
+    assert office.watch.waiting == 0, "nothing is asked for without a pause"
+    office.minutes(5)
+    assert office.state() is State.NOT_KNOWN
+
+
+def test_a_server_that_falls_silent_between_two_questions_rings_all_the_same(office: Office) -> None:
+    """What has arrived was seen, and cannot be read any more."""
+    office.minutes(5)
+    for site in office.sites:
+        site.commit([6])
+        site.send()
+    office.look()
+    office.engine.error = Unanswered("http://10.0.0.5:8086 does not answer: slow")
+    office.minutes(6)
+    assert office.state() is State.NOT_KNOWN
+    assert office.standing() == ["site unheard"]
 
 
 def test_a_server_that_shows_heartbeats_but_no_readings_is_told_as_away(office: Office) -> None:
