@@ -22,7 +22,8 @@ from collector.store.schema import transaction
 
 DAY_MS = 86_400_000
 SLICE_MS = 900_000
-"""The readings of a quarter of an hour are taken at a time: some thousand rows, some ten milliseconds."""
+SLICE_ROWS = 4000
+"""The readings of a quarter of an hour are taken at a time, or so many where there are more: some ten milliseconds."""
 
 READINGS, BATCHES, RUNS = "readings", "batches", "runs"
 
@@ -37,6 +38,7 @@ _READINGS = (
     "SELECT s.probe, r.t, s.quantity, r.value, r.quality, r.lag, r.batch "
     "FROM reading r LEFT JOIN series s ON s.id = r.series WHERE r.t >= ? AND r.t < ? ORDER BY r.t, s.quantity"
 )
+_NEXT = "SELECT t FROM reading WHERE t >= ? AND t < ? ORDER BY t LIMIT 1 OFFSET ?"
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,9 @@ def _slices(connection: apsw.Connection, day: int) -> Iterator[list[Any]]:
         if first is None:
             return
         start = min(first + SLICE_MS, end)
+        beyond = connection.execute(_NEXT, (first, start, SLICE_ROWS)).get
+        if beyond is not None:
+            start = max(beyond, first + 1)  # what is of one moment stays together
         yield _rows(connection, _READINGS, (first, start))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import logging
 from collections.abc import Iterator
@@ -13,7 +14,18 @@ from collector.clock import SteppedClock
 from collector.reading import Quantity, Reading
 from collector.store.ballast import Ballast
 from collector.store.check import check_file
-from collector.store.digests import BATCHES, DAY_MS, READINGS, RUNS, SLICE_MS, differing, due, stored
+from collector.store.digests import (
+    BATCHES,
+    DAY_MS,
+    READINGS,
+    RUNS,
+    SLICE_MS,
+    SLICE_ROWS,
+    differing,
+    digesting,
+    due,
+    stored,
+)
 from collector.store.readings_schema import READINGS as READINGS_DB
 from collector.store.trouble import TroubleFile, read
 from collector.store.writer import Writer
@@ -134,6 +146,21 @@ def test_days_that_are_digested_all_at_once_take_a_hundredth_of_the_time(house: 
         house.upkeep.quiet()
     assert house.digests()[DAY, READINGS, "S1"][0] == 96
     assert 96 < house.seconds < 150, "96 slices of 0.01 s, each with a rest of a second"
+
+
+def test_a_hall_of_many_probes_is_digested_a_few_thousand_readings_at_a_time(house: House) -> None:
+    names = [f"P{number}" for number in range(SLICE_ROWS // 4 + 1)]
+    for second in (5, 6, 7, 8, 9):  # the last moment alone has more than a slice
+        names = names if second < 9 else [f"Q{number}" for number in range(SLICE_ROWS + 1)]
+        house.writer.commit([Reading(name, TEMPERATURE, 12.5, T0 + second * 1000, T0) for name in names])
+    steps = 0
+    work = digesting(house.writer.connection, DAY)
+    with contextlib.suppress(StopIteration):
+        while True:
+            next(work)
+            steps += 1
+    assert steps == 3, "three moments, the fourth, and the crowded one"
+    assert {item.n for item in stored(house.writer.connection) if item.kind == READINGS} == {4, 1}
 
 
 def test_while_a_slow_disk_rests_between_two_slices_the_house_is_looked_after(house: House) -> None:
