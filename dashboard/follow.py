@@ -79,7 +79,8 @@ class Follower:
         try:
             self.probes = {probe.id: probe for probe in reader.probes()}
             self.clocks, self.sites = reader.clocks(), reader.sites()
-            self.site_of = {probe: reader.site_of(probe) for probe in self.probes}
+            # A site of which nothing is believed just now has no probes: whose they were is remembered.
+            self.site_of = {**self.site_of, **{probe: reader.site_of(probe) for probe in self.probes}}
             self.suspicions = reader.suspicions()
             touched = self._first_load(reader) if self._begins else self._next(reader)
             self.seqs = reader.seqs(self.batch)

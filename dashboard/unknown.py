@@ -69,8 +69,15 @@ def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
 
 
 def of_its_site(verdict: Verdict, site: SiteState | None, at: int) -> Verdict:
-    """A probe is silent because of its site at `at` (UTC ms), where that is cut off or has not sent all it keeps."""
-    if verdict.headline.key != "silent_probe" or site is None or site.heard_at is None:
+    """A probe is silent because of its site at `at` (UTC ms), where that is cut off or has not sent all it keeps; it is
+    not there at all where nothing of its site is believed.
+    """
+    if site is None or site.heard_at is None:
+        return verdict
+    if verdict.headline.key == "never_heard" and (site.shared or site.is_ahead):
+        headline, why = Say("silent_doubted", {"site": site.name}), Say("why_silent_doubted")
+        return not_known(headline, (why,), Flag.PROBE_SILENT, Say("next_site"))
+    if verdict.headline.key != "silent_probe":
         return verdict
     if site.is_cut(at):
         what, since = "server" if site.why else "site", site.heard_at

@@ -92,6 +92,7 @@ GROUNDS: dict[str, Ground] = {
     "silent_site": _APART,
     "silent_late": _APART,
     "silent_server": _APART,
+    "silent_doubted": _APART,
     "never_heard": _UNHEARD,
     "no_probe": _UNHEARD,
     "no_readings": _UNHEARD,

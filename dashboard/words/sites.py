@@ -14,6 +14,7 @@ SITE_ALARMS: dict[str, str] = {
 SITE_HEADLINES: dict[str, str] = {
     "silent_site": "Not known: {site} not heard since {silent_at}",
     "silent_late": "Not known: {site} sends late, since {silent_at}",
+    "silent_doubted": "Not known: nothing of {site} is believed now",
     "silent_server": "Not known: no word from the server since {silent_at}",
 }
 
@@ -22,6 +23,7 @@ SITE_WHYS: dict[str, str] = {
     "why_silent_site_early": "See to its power and network; test with thumb.",
     "why_silent_late": "{was} then. More, Probes says more; test with thumb.",
     "why_silent_late_early": "More, Probes says more; test with thumb.",
+    "why_silent_doubted": "More, Probes says what to do; test with thumb.",
     "why_silent_server": "{was} then. See to the time-series server; test with thumb.",
     "why_silent_server_early": "See to the time-series server; test with thumb.",
 }

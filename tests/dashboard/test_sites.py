@@ -151,6 +151,19 @@ def test_a_site_that_is_back_and_still_sends_what_it_kept_has_no_silent_probes(o
     assert office.standing() == ["probe silent"], "of the probe that was never heard there, as before"
 
 
+def test_a_panel_of_a_site_of_which_nothing_is_believed_says_so(office: Office) -> None:
+    """Two computers send under its name, in turns."""
+    office.minutes(5)
+    for by in (901, 902, 901, 902):
+        office.sites[0].by = by
+        office.minutes(1)
+    assert office.state() is State.NOT_KNOWN
+    assert office.told() == ("silent_doubted", "why_silent_doubted"), "not that its probe was never heard"
+    assert office.standing() == ["site unheard"]
+    [alarm] = [alarm for alarm in office.seen.alarms() if alarm.kind == "site unheard"]
+    assert alarm.panels == ("Lid 4",)
+
+
 def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_heard(office: Office) -> None:
     office.minutes(5)
     office.engine.error = Unanswered("http://10.0.0.5:8086 does not answer: refused")
