@@ -206,7 +206,8 @@ def family(pid: int) -> dict[str, int]:
     found = {"run": pid}
     for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
         words = Path(f"/proc/{child}/cmdline").read_bytes().split(b"\0")
-        found[next(name for name in ("collect", "watch", "serve") if name.encode() in words)] = int(child)
+        names = [name for name in ("collect", "watch", "serve") if name.encode() in words]
+        found |= dict.fromkeys(names, int(child))  # none while it is only just being started
     return found
 
 
