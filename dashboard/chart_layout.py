@@ -15,6 +15,7 @@ import numpy as np
 from dashboard.assessment import Assessment
 from dashboard.chart_data import ChartData
 from dashboard.display import HOUR, UNITS, View
+from dashboard.thin_line import Floats
 from dashboard.words import LABELS, MILESTONES
 
 Json = dict[str, Any]
@@ -142,6 +143,11 @@ def window(data: ChartData, now: int, stale: bool = False) -> tuple[int, int]:
     return start, max(ahead, now + round(FLAG_ROOM * (now - start)))
 
 
+def on_scale(celsius: Floats, view: View) -> Floats:
+    """Temperatures on the viewer's scale, to the last bit as View.scale() has each."""
+    return celsius if view.unit == "degC" else celsius * 1.8 + 32.0
+
+
 def _across(axis: str, y: float, colour: str, dash: str, width: float = 1.5) -> Json:
     line = {"color": colour, "width": width, "dash": dash}
     return {
@@ -219,14 +225,14 @@ def _tg_leaves(data: ChartData, high: float, view: View) -> str:
     here = float(np.interp(data.at, data.t, data.tg_C)) if len(data) else -np.inf
     if view.scale(here) > high:
         return f"Tg {view.temperature(here, whole=True)} ↑"
-    return "Tg ↑" if any(view.scale(float(tg)) > high for tg in data.tg_C) else ""
+    return "Tg ↑" if np.any(on_scale(data.tg_C, view) > high) else ""
 
 
 def _leaves(data: ChartData, high: float, letters: int, view: View, start: int, end: int) -> Json:
     """Above the point where Tg leaves the lane, or as near it as the edges and the flag of now let it."""
     wide = letters * LETTER_PX / PLOT_PX[0]
-    above = [int(at) for at, tg in zip(data.t, data.tg_C, strict=True) if view.scale(float(tg)) > high]
-    x = (above[0] - start) / (end - start) if above and end > start else 0.0
+    above = data.t[on_scale(data.tg_C, view) > high]
+    x = (int(above[0]) - start) / (end - start) if len(above) and end > start else 0.0
     flag, half = (view.now - start) / max(end - start, 1), 28 / PLOT_PX[0]
     taken = (flag - half, flag + half) if 0.1 <= flag <= 0.9 else (flag - 2 * half, flag + 2 * half)
     free: list[float] = [
@@ -251,21 +257,17 @@ def _clear_place(
     A name takes a fifth of the plot's width and a seventh of the lane's height, as on the narrowest phone.
     """
     wide, high, (start, end) = 0.22, (span[1] - span[0]) / 7, shown
-    points = [
-        (int(at), view.scale(float(value)))
-        for values in (data.panel_C, data.air_C, data.dew_C, data.outlook_C, data.tg_C)
-        for at, value in zip(data.t, values, strict=True)
-        if np.isfinite(value)
-    ]
+    traces = on_scale(np.array([data.panel_C, data.air_C, data.dew_C, data.outlook_C, data.tg_C]), view)
     best, place = -1.0, (1.0 - wide, "bottom")
     for x in (1.0 - wide, 0.0, *(step / 20 for step in range(1, 16))):
         t0, t1 = start + x * (end - start), start + (x + wide) * (end - start)
-        near = [y for at, y in points if t0 <= at <= t1]
+        here = traces[:, (data.t >= t0) & (data.t <= t1)]
+        near = here[np.isfinite(here)]
         crossed = t0 <= view.now <= t1 or any(a < t1 and b > t0 for a, b in gaps)
         for yanchor, middle in (("bottom", level + high / 2), ("top", level - high / 2)):
-            room = min((abs(y - middle) for y in near), default=high)
+            room = float(np.min(np.abs(near - middle), initial=high))
             outside = middle - high / 2 < span[0] or middle + high / 2 > span[1]
-            room = 0.0 if outside or crossed else min(room, high)
+            room = 0.0 if outside or crossed else room
             if room > best:
                 best, place = room, (x, yanchor)
     return {"xref": "paper", "x": place[0], "yanchor": place[1]}

@@ -82,7 +82,7 @@ class Desk:
 
     def view(self) -> View:
         """The viewer's zone, units and time."""
-        return View.chosen(self.shop.logbook.preference, self._zone, self.shop.clock.now())
+        return View.chosen(self.shop.logbook.preferences().get, self._zone, self.shop.clock.now())
 
     def panels(self) -> dict[str, Panel]:
         return self.shop.logbook.panels()
@@ -94,11 +94,11 @@ class Desk:
         except NotYet:
             return None, False
 
-    def chart(self, panel: Panel, item: Assessment | None) -> ChartData | None:
-        """What a panel's chart draws and its table shows; None where the answer has no course."""
+    def chart(self, panel: Panel, item: Assessment | None, logs: Mapping[str, ProbeLog]) -> ChartData | None:
+        """What a panel's chart draws and its table shows; None where the answer has no course. logs: probe_logs()."""
         if item is None or item.curve is None or not item.curve.t:
             return None
-        return chart_data(item, item.curve, panel, self.shop.lines, self.probe_logs())
+        return chart_data(item, item.curve, panel, self.shop.lines, logs)
 
     def probes(self) -> list[ProbeFacts]:
         """The probes of the settings; none while collect has never run."""

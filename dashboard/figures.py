@@ -8,6 +8,7 @@ tokens.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -16,7 +17,7 @@ import numpy as np
 
 from dashboard.assessment import Assessment
 from dashboard.chart_data import ChartData
-from dashboard.chart_layout import Did, Json, cure_top, layout, levels, window
+from dashboard.chart_layout import Did, Json, cure_top, layout, levels, on_scale, window
 from dashboard.display import View
 from dashboard.thin_line import Bools, Floats, Line, Times
 from dashboard.words import LABELS
@@ -94,7 +95,7 @@ def _line(x: Sequence[int], y: Sequence[float | None], axis: str, **line: Any) -
 
 
 def _scaled(values: Floats, view: View, digits: int = 2) -> list[float | None]:
-    return [None if np.isnan(value) else round(view.scale(float(value)), digits) for value in values]
+    return [None if math.isnan(value) else round(value, digits) for value in on_scale(values, view).tolist()]
 
 
 def _parts(line: Line, view: View) -> tuple[list[int], list[float | None]]:
@@ -127,7 +128,8 @@ def _from_now(data: ChartData, view: View) -> list[float | None]:
 
 
 def _shares(values: Floats, where: Bools | None = None) -> list[float | None]:
-    return [round(float(value), 4) if where is None or where[i] else None for i, value in enumerate(values)]
+    shown = [True] * len(values) if where is None else where.tolist()
+    return [round(value, 4) if here else None for value, here in zip(values.tolist(), shown, strict=True)]
 
 
 def _cure(item: Assessment, data: ChartData, shown: tuple[int, int]) -> list[Json]:
@@ -213,7 +215,7 @@ def _span(item: Assessment, data: ChartData, view: View) -> tuple[float, float]:
     """The temperature lane's range, viewer's scale: panel, air, dew point, outlook, card's minimum."""
     traces = [data.lines.panel.value, data.lines.air.value, data.lines.dew.value, data.outlook_C]
     known = np.concatenate(traces)
-    seen = [view.scale(float(value)) for value in known[np.isfinite(known)]]
+    seen = on_scale(known[np.isfinite(known)], view).tolist()
     if item.minimum_C is not None:
         seen.append(view.scale(item.minimum_C))
     if not seen:

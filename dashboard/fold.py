@@ -20,6 +20,14 @@ def withdrawn(events: Iterable[Event]) -> frozenset[str]:
     return frozenset(str(event.body["event"]) for event in events if event.kind == "withdrawn")
 
 
+def preferences(events: Iterable[Event]) -> dict[str, str]:
+    """What the shop chose last, by key, from its events in the order they were taken down."""
+    listed = list(events)
+    gone = withdrawn(listed)
+    chosen = (event for event in listed if event.kind == "preference" and event.id not in gone)
+    return {str(event.body["key"]): str(event.body["value"]) for event in chosen}
+
+
 def fold(events: Iterable[Event]) -> dict[str, Panel]:
     """Panels by id, in the order of registration, from their events in the order they were taken down.
 

@@ -16,7 +16,7 @@ import apsw
 
 from collector.store.schema import Schema, WriterFile, open_reader, open_writer, transaction
 from dashboard.entry_check import check, check_same
-from dashboard.fold import withdrawn
+from dashboard.fold import preferences, withdrawn
 from dashboard.panel import Event, Panel
 from dashboard.picture import Picture
 from dashboard.step_check import LogbookError
@@ -75,6 +75,7 @@ class LogbookReader:
         self._times = times
         self._taken_down = TakenDown(_event)
         self._entries = Entries([])
+        self._preferences: tuple[list[Event], dict[str, str]] = [], {}
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         connection = open_reader(self._path, SHOP)
@@ -88,13 +89,17 @@ class LogbookReader:
         every = self._every().events
         return list(every) if panel is None else [event for event in every if event.panel == panel]
 
-    def _every(self) -> Entries:
-        times = self._times.version() if self._times else 0
+    def _told(self) -> list[Event]:
+        """As they stand in the file; the same list again while none was added."""
         connection = open_reader(self._path, SHOP)
         try:
-            told = self._taken_down.all(connection)
+            return self._taken_down.all(connection)
         finally:
             connection.close()
+
+    def _every(self) -> Entries:
+        times = self._times.version() if self._times else 0
+        told = self._told()
         known = self._entries
         if known.told is not told or known.times != times:
             events = self._times.corrected(told) if self._times else told
@@ -115,15 +120,17 @@ class LogbookReader:
         """All panels as their events leave them."""
         return self._every().panels()
 
+    def preferences(self) -> dict[str, str]:
+        """The shop's choices that were not taken back, by key ("unit": degC or degF)."""
+        told = self._told()
+        known = self._preferences
+        if known[0] is not told:
+            known = self._preferences = told, preferences(told)
+        return dict(known[1])
+
     def preference(self, key: str) -> str | None:
-        """The shop's choice for `key` ("unit": degC or degF), None if nobody chose, or took every choice back."""
-        rows = self._rows(
-            "SELECT body FROM event WHERE kind = 'preference' AND json_extract(body, '$.key') = ?"
-            " AND id NOT IN (SELECT json_extract(body, '$.event') FROM event WHERE kind = 'withdrawn')"
-            " ORDER BY seq DESC LIMIT 1",
-            (key,),
-        )
-        return str(json.loads(rows[0][0])["value"]) if rows else None
+        """The shop's choice for `key`, None if nobody chose, or took every choice back."""
+        return self.preferences().get(key)
 
     def seen(self) -> dict[str, tuple[int, str]]:
         """Alarm occurrences that somebody has seen, and did not take back: id -> (when, who)."""

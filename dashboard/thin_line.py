@@ -70,8 +70,12 @@ class Line:
 
     def through(self, t: Times, value: Floats) -> Line:
         """With points of its own at the times `t`, where `value` is known; both of a finer line that it was made of."""
-        new = np.isfinite(value) & ~np.isin(t, self.t)
-        at = np.searchsorted(self.t, t[new])
+        at = np.searchsorted(self.t, t)
+        there = np.append(self.t, -1)[at] == t
+        new = np.isfinite(value) & ~there
+        if not np.any(new):
+            return self
+        at = at[new]
         return Line(
             np.insert(self.t, at, t[new]),
             np.insert(self.value, at, value[new]),
@@ -108,7 +112,7 @@ def rolled(line: Line, step_ms: int) -> Line:
         return line
     starts, least, greatest = _extremes(line, step_ms)
     last = np.append(starts[1:] - 1, len(line) - 1)
-    return line.kept(np.unique(np.concatenate([starts, last, least, greatest])))
+    return line.kept(_ascending(len(line), starts, last, least, greatest))
 
 
 def drawn(line: Line, step_ms: int) -> Line:
@@ -120,7 +124,15 @@ def drawn(line: Line, step_ms: int) -> Line:
     before = after[after > 0] - 1
     ends = np.array([0, len(line) - 1])
     # A line of many gaps in one stretch has no more points than it has after rolled().
-    return line.kept(np.unique(np.concatenate([least, greatest, after, before, ends])))
+    return line.kept(_ascending(len(line), least, greatest, after, before, ends))
+
+
+def _ascending(count: int, *rows: Times) -> Times:
+    """Each of these rows of so many once, in their order."""
+    marked = np.zeros(count, np.bool_)
+    for some in rows:
+        marked[some] = True
+    return np.flatnonzero(marked)
 
 
 def _extremes(line: Line, step_ms: int) -> tuple[Times, Times, Times]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from dashboard.assessment import Assessment
 from dashboard.chart_data import ChartData
 from dashboard.display import TIE, View
+from dashboard.thin_line import Times
 from dashboard.words import LABELS
 
 TABLE_ROWS = 48
@@ -48,19 +50,19 @@ class Row:
 
 def rows(item: Assessment, data: ChartData, view: View) -> list[Row]:
     """Each of the cursor's times; of a stale answer only those behind it."""
-    return [_row(data, i, view) for i in _shown(item, data, view)]
+    return _rows(data, np.arange(_count(item, data, view)), view)
 
 
 def table(item: Assessment, data: ChartData, view: View) -> list[Row]:
     """At most about 48 of the rows, evenly taken, the last one among them."""
-    every = _shown(item, data, view)
+    every = np.arange(_count(item, data, view))
     step = max(1, -(-len(every) // TABLE_ROWS))
-    return [_row(data, i, view) for i in every[::-1][::step][::-1]]
+    return _rows(data, every[::-1][::step][::-1], view)
 
 
-def _shown(item: Assessment, data: ChartData, view: View) -> range:
+def _count(item: Assessment, data: ChartData, view: View) -> int:
     last = item.at if item.is_old(view.now) else data.t[-1]
-    return range(int(np.searchsorted(data.t, last, "right")))
+    return int(np.searchsorted(data.t, last, "right"))
 
 
 def summary(item: Assessment, data: ChartData, view: View) -> str:
@@ -75,23 +77,33 @@ def summary(item: Assessment, data: ChartData, view: View) -> str:
     return text
 
 
-def _row(data: ChartData, i: int, view: View) -> Row:
-    at = int(data.t[i])
-    forecast = bool(at > data.at and np.isfinite(data.outlook_C[i]))
-    shown = data.outlook_C[i] if forecast else data.panel_C[i]
-    low, middle, high = (round(100 * float(trace[i])) for trace in (data.low, data.middle, data.high))
+def _rows(data: ChartData, which: Times, view: View) -> list[Row]:
+    """Of the cursor's times with these numbers."""
+    ahead = (data.t > data.at) & np.isfinite(data.outlook_C)
+    warm = np.where(ahead, data.outlook_C, data.panel_C)
+    shares = (np.rint(100.0 * share) for share in (data.low, data.middle, data.high))
+    columns = (data.t, ahead, warm, data.air_C, data.dew_C, data.margin_K, *shares)
+    return [
+        _row(view, *values) for values in zip(*(column[which].tolist() for column in columns), strict=True)
+    ]
+
+
+def _row(
+    view: View, at: int, forecast: bool, panel_C: float, air_C: float, dew_C: float, margin_K: float,
+    low: float, middle: float, high: float,
+) -> Row:  # fmt: skip
+    """One moment, NaN where nothing was measured; shares in whole per cent."""
 
     def warm(value: float) -> str:
-        return "" if np.isnan(value) else view.temperature(float(value))
+        return "" if math.isnan(value) else view.temperature(value)
 
-    margin = data.margin_K[i]
     return Row(
         at=at,
         clock=view.clock(at),
-        panel=warm(shown),
-        air=warm(data.air_C[i]),
-        dew=warm(data.dew_C[i]),
-        margin="" if np.isnan(margin) else view.difference(float(margin)),
-        cure=f"{middle}{TIE}% ({low} {LABELS['to']} {high})",
+        panel=warm(panel_C),
+        air=warm(air_C),
+        dew=warm(dew_C),
+        margin="" if math.isnan(margin_K) else view.difference(margin_K),
+        cure=f"{int(middle)}{TIE}% ({int(low)} {LABELS['to']} {int(high)})",
         forecast=forecast,
     )

@@ -15,7 +15,7 @@ from dashboard import strips, trace
 from dashboard.assessment import Assessment
 from dashboard.chart_answer import in_blocks
 from dashboard.chart_data import ChartData
-from dashboard.chart_layout import window
+from dashboard.chart_layout import Did, window
 from dashboard.desk import Desk
 from dashboard.display import MINUTE, UNITS, View
 from dashboard.door.visitor import asking
@@ -72,10 +72,11 @@ def router(desk: Desk) -> APIRouter:
         """Plotly's figure in blocks of time; `have`: names of blocks, with commas between, that need not be sent."""
         panel, view = find(desk, panel_id), desk.view()
         item, _ = desk.assessment(panel_id)
-        data = desk.chart(panel, item)
+        logs = desk.probe_logs()
+        data = desk.chart(panel, item, logs)
         if item is None or data is None:
             raise HTTPException(404, LABELS["no_coat_chart"])
-        body = _chart(desk, panel, item, data, view, have.split(","))
+        body = _chart(desk, panel, item, data, rail(panel, logs), view, have.split(","))
         return desk.json(request, body, view)
 
     @routes.get("/events")
@@ -120,7 +121,13 @@ def _round(desk: Desk, view: View, zone: str | None) -> dict[str, Any]:
 
 
 def _chart(
-    desk: Desk, panel: Panel, item: Assessment, data: ChartData, view: View, have: list[str]
+    desk: Desk,
+    panel: Panel,
+    item: Assessment,
+    data: ChartData,
+    done: list[Did],
+    view: View,
+    have: list[str],
 ) -> dict[str, Any]:
     """The figure and the cursor's sentences; a stale answer is drawn as it was when it was worked out.
 
@@ -131,7 +138,7 @@ def _chart(
     drawn_at = item.at if item.is_old(view.now) else minute
     start, end = window(data, drawn_at, item.is_old(view.now))
     rows = [row for row in trace.rows(item, data, view) if start <= row.at <= end]
-    figure_ = figure(item, data, rail(panel, desk.probe_logs()), view)
+    figure_ = figure(item, data, done, view)
     sent = in_blocks(figure_, rows, data.step_ms, have)
     return {"drawn_at": drawn_at, "picture": _picture(desk, panel, drawn_at, view), **sent}
 

@@ -71,7 +71,7 @@ def _panel_page(desk: Desk, request: Request, panel_id: str) -> Response:
     """What to do with one panel, why, its chart, its coats and its log."""
     panel, view = find(desk, panel_id), desk.view()
     item, started = desk.assessment(panel_id)
-    data = desk.chart(panel, item)
+    data = desk.chart(panel, item, desk.probe_logs())
     strip = strips.strip(panel, item, view, started)
     valid = item if strip.good_until is not None else None  # None: the strip does not rest on it
     return desk.page(

@@ -11,15 +11,19 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dashboard import trace, words
 from dashboard.assessment import Assessment, Curve, Passing
 from dashboard.chart_data import ChartData, chart_data
-from dashboard.chart_layout import Did, window
+from dashboard.chart_layout import Did, on_scale, window
+from dashboard.devices import ProbeLog, probe_logs
 from dashboard.display import TIE, View
 from dashboard.figures import figure
+from dashboard.panel import Event
 from model.resin_card import Milestone
-from tests.browser.fake_shop import HOUR, MINUTE, NOW, ZONE, answer, stopped
+from tests.browser.fake_shop import HOUR, MINUTE, NOW, ZONE, FakeShop, answer, stopped
 from tests.dashboard.charted import put_together
 from tests.dashboard.client import Client
 
@@ -293,3 +297,25 @@ def test_a_silent_probes_chart_reaches_now_with_room_for_the_flag() -> None:
     start, end = window(of(replace(ITEM, curve=ended)), NOW)
     assert start == ended.t[0]
     assert NOW < end < NOW + (NOW - start) / 10
+
+
+def test_the_probes_log_is_gone_through_once_for_a_chart(
+    shop: FakeShop, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its lines and its rail take the same."""
+    gone_through: list[int] = []
+
+    def counted(events: list[Event], probes: list[str]) -> dict[str, ProbeLog]:
+        gone_through.append(len(events))
+        return probe_logs(events, probes)
+
+    monkeypatch.setattr("dashboard.desk.probe_logs", counted)
+    assert client.get("/api/panels/plug-7/chart").status_code == 200
+    assert gone_through == [len(shop.logbook.events())]
+
+
+@given(st.lists(st.floats(-60.0, 300.0), max_size=20), st.sampled_from(["degC", "degF"]))
+def test_many_temperatures_are_scaled_as_each_of_them(celsius: list[float], unit: str) -> None:
+    """To the last bit: the chart's lines, its cursor and its names say the same numbers."""
+    look = view(unit)
+    assert on_scale(np.array(celsius), look).tolist() == [look.scale(value) for value in celsius]

@@ -9,6 +9,7 @@ import pytest
 
 from collector.store.schema import Locked, NotYet, StoreError
 from dashboard.entry_check import KINDS
+from dashboard.fold import preferences
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
 from dashboard.step_check import LogbookError
@@ -163,6 +164,26 @@ def test_a_preference_is_the_last_one_chosen_and_alarms_seen_are_kept(logbook: L
     assert logbook.preference("unit") == "degF"
     logbook.append(event("seen", "alarm seen", panel=None, alarm="too-cold.lid-4.1"))
     assert logbook.seen() == {"too-cold.lid-4.1": (NOW, "somebody")}
+
+
+def test_choices_are_taken_from_the_log_once_however_long_it_is(
+    logbook: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Until an entry is added: then all of them anew."""
+    logbook.append(event("unit0", "preference", panel=None, key="unit", value="degF"))
+    looked: list[int] = []
+
+    def counted(events: list[Event]) -> dict[str, str]:
+        looked.append(len(events))
+        return preferences(events)
+
+    monkeypatch.setattr("dashboard.logbook.preferences", counted)
+    assert [logbook.preference(key) for key in ("unit", "measures", "unit")] == ["degF", None, "degF"]
+    assert looked == [2]
+    logbook.append(event("sign", "preference", panel=None, key="decimal", value="comma"))
+    logbook.append(event("back", "withdrawn", panel=None, event="unit0"))
+    assert logbook.preferences() == {"decimal": "comma"}
+    assert looked == [2, 4]
 
 
 def test_a_preference_and_a_seen_alarm_that_are_taken_back_count_no_more(logbook: Logbook) -> None:

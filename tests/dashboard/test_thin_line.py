@@ -126,3 +126,21 @@ def test_a_line_goes_on_to_now_only_while_its_last_reading_is_young() -> None:
         == len(drawn(end_to_end([]), 60))
         == 0
     )
+
+
+@given(st.data())
+def test_points_that_are_put_in_stand_in_their_order_and_those_that_were_there_stay(
+    data: st.DataObject,
+) -> None:
+    """Against the plainest way: one point after the other."""
+    times = st.lists(st.integers(1, 60), unique=True, max_size=15).map(sorted)
+    t, more = data.draw(times), data.draw(times)
+    values = [data.draw(st.sampled_from([5.0, np.nan])) for _ in more]
+    line = Line(
+        np.array(t, np.int64), np.arange(len(t), dtype=float), np.array([at % 3 == 0 for at in t], np.bool_)
+    )
+    put = {at: (value, False) for at, value in zip(more, values, strict=True) if np.isfinite(value)}
+    there = {at: (float(n), at % 3 == 0) for n, at in enumerate(t)}
+    got = line.through(np.array(more, np.int64), np.array(values))
+    points = zip(got.t.tolist(), got.value.tolist(), got.parted.tolist(), strict=True)
+    assert [(at, (value, parted)) for at, value, parted in points] == sorted((put | there).items())
