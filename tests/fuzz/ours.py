@@ -30,6 +30,7 @@ OURS: dict[str, str] = {
     "dashboard.cli.check_settings": "compares two files; nothing is made of them",
     "dashboard.cli.demo": "files of this release",
     "dashboard.cli.doors": "the answer of our own serve on this machine",
+    "dashboard.cli.keeper": "its own command line, which this release wrote when it began",
     "dashboard.cli.log": "hands a picture's file on to dashboard.picture, which is a target",
     "dashboard.cli.log_entry": "the answer of our own serve on this machine",
     "dashboard.cli.terminal": "what is typed at this machine, with replacements",
