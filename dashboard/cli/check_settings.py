@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from collector import settings as settings_file
 from collector.last_good import good_copy
 from collector.settings import BrokerLogin, MqttSource, Settings, SettingsError
+from collector.source_tables import JsonMap
 from dashboard.cards import CardShelf
 from dashboard.cli.doors import has_accounts, why_reached
 from dashboard.cli.findings import Finding, note, ok, wrong
@@ -94,6 +95,27 @@ def door_findings(settings: Settings) -> Iterator[Finding]:
         yield wrong(
             f"{path} can be read by others", f"chmod 600 {path}; then have everybody take a new password"
         )
+
+    if settings.data_folder.is_dir() and settings.data_folder.stat().st_mode & stat.S_IWOTH:
+        yield wrong(
+            f"{settings.data_folder} can be changed by others: they can put accounts of their own there",
+            f"chmod o-w {settings.data_folder}",
+        )
+
+
+def topic_findings(settings: Settings) -> Iterator[Finding]:
+    """Probes of a broker with users for which any device can speak, since no topic of theirs is written down."""
+    for source in settings.source:
+        if not isinstance(source, MqttSource) or source.user is None:
+            continue
+        if isinstance(source.decode, JsonMap) and source.decode.name is None:
+            continue  # there the topic is the name
+        told = [probe.id for probe in settings.probe if probe.source == source.id and probe.topic is None]
+        if told:
+            yield note(
+                f"source {source.id}: every device of the broker can speak for {', '.join(told)}",
+                "give each [[probe]] the topic that it speaks on (broker.md)",
+            )
 
 
 def forecast_findings(settings: Settings, now: int) -> Iterator[Finding]:

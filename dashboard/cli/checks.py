@@ -40,6 +40,7 @@ def everything(settings: Settings, now: int) -> Iterator[Finding]:
     """All checks of a shop whose settings can be read, at `now` (UTC ms); what takes longest comes last."""
     yield from check_settings.secret_findings(settings)
     yield from check_settings.door_findings(settings)
+    yield from check_settings.topic_findings(settings)
     yield from check_settings.card_findings(CardShelf(settings.folder / "cards"), _panels(settings))
     yield from check_settings.forecast_findings(settings, now)
     yield from check_notices.notice_findings(settings, now)

@@ -145,3 +145,14 @@ def test_whatever_the_shell_says_nobody_else_may_change_what_is_made(shop: Path,
     made = {path.name: path.stat().st_mode & 0o777 for path in [shop / "data", *(shop / "data").iterdir()]}
     assert made["accounts.db"] == 0o600
     assert {name: oct(mode) for name, mode in made.items() if mode & 0o022} == {}
+
+
+def test_accounts_that_others_could_read_are_for_their_owner_alone_once_they_are_opened(
+    monkeypatch: pytest.MonkeyPatch, shop: Path
+) -> None:
+    """As a copy that was put back may be."""
+    assert account(monkeypatch, shop, "add", "Kim", "--role", "manage", typed=PASSWORD) == 0
+    accounts = shop / "data" / "accounts.db"
+    accounts.chmod(0o644)
+    assert account(monkeypatch, shop, "role", "Kim", "--role", "manage") == 0
+    assert accounts.stat().st_mode & 0o777 == 0o600
