@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import html
 import json
 import math
 import re
@@ -129,3 +130,78 @@ def test_what_somebody_may_not_do_is_logged(
         f"{who} · 127.0.0.1 · may not: {method} {path}"
     ]
     assert json.dumps(sent) not in caplog.text
+
+
+REACHES = re.compile(
+    r"(urllib\.request|http\.client|urllib3|requests|httpx|aiohttp|smtplib|ftplib|influxdb_client|apprise|paho)\b"
+)
+REACHED = {
+    "collector/sources/quick_client.py": "[[source]]",
+    "collector/sources/mqtt_link.py": "[[source]]",
+    "collector/store/time_series/asking.py": "[read_from]",
+    "collector/forward/link.py": "[forward]",
+    "dashboard/announce.py": "[announce]",
+    "dashboard/send_notice.py": "[notices]",
+    "dashboard/cli/broker_answer.py": "[[source]]",
+    "dashboard/cli/check_house.py": "[serve]",
+    "dashboard/cli/doors.py": "[serve]",
+    "dashboard/cli/log_entry.py": "[serve]",
+    "dashboard/cli/processes.py": "[serve]",
+}
+"""Every file that may ask another computer or process, and the table of the settings that says which."""
+NO_CONNECTION = {"collector/assigned.py": "compares topics alone"}
+
+
+def test_what_is_reached_stands_in_the_settings_and_no_request_leads_anywhere() -> None:
+    """ASVS 13.2.4, 13.2.5: so that what was sent to serve, or by a probe, can name no address to be asked."""
+    found = set()
+    for package in ("collector", "model", "dashboard"):
+        for path in (ROOT / package).rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                named = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+                named += [str(node.module)] if isinstance(node, ast.ImportFrom) else []
+                if any(REACHES.match(name) for name in named):
+                    found.add(path.relative_to(ROOT).as_posix())
+    assert found == set(REACHED) | set(NO_CONNECTION)
+    assert not [path for path in found if re.match(r"dashboard/(api|pages|door)/|dashboard/app\.py", path)]
+    shown = (ROOT / "collector" / "example.toml").read_text(encoding="utf-8")
+    assert {table for table in REACHED.values() if table not in shown} == set()
+
+
+def test_where_nobody_can_be_looked_up_nobody_is_let_in(
+    house: House, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """ASVS 16.3.4, 16.5.3: an error that nobody expected is logged, and is no way in."""
+    robin, before = house.signed_in("Robin"), house.shop.logbook.events()
+
+    def fails(cookie: str) -> None:
+        raise RuntimeError("an inside")
+
+    monkeypatch.setattr(house.door.sessions, "visitor", fails)
+    for answer in (
+        robin.get("/panels/lid-4"),
+        robin.get("/api/round"),
+        robin.post("/api/events", {"id": new_id(), "kind": "washed", "panel": "lid-4"}),
+    ):
+        assert answer.status_code == 500
+        assert "Lid 4" not in answer.text
+        assert "inside" not in answer.text
+    assert house.shop.logbook.events() == before
+    assert caplog.text.count("RuntimeError: an inside") == 3
+    assert "/panels/lid-4 failed" in caplog.text
+
+
+@pytest.mark.parametrize(
+    "name", ["{0.__class__}", "{view}", "%(x)s %s {", "${7*7} #{7*7} {{7*7}} {% raise %}"]
+)
+def test_no_text_of_others_becomes_a_pattern_to_be_filled_in(house: House, name: str) -> None:
+    """ASVS 1.3.7, 1.3.10: it stands on every page as it was typed."""
+    kim = house.signed_in("Kim")
+    body = {"id": new_id(), "name": name, "zone": "shed", "air_probe": "A1", "substrate": "wood"}
+    panel = kim.post("/api/panels", body).json()["panel"]
+    said = {"id": new_id(), "kind": "held", "panel": panel, "body": {"reason": name}}
+    assert kim.post("/api/events", said).status_code == 200
+    for path in ("/", f"/panels/{panel}", f"/panels/{panel}/more", "/labels", "/api/round"):
+        answer = kim.get(path)
+        assert answer.status_code == 200, path
+        assert name in html.unescape(answer.text), path
