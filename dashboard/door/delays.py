@@ -8,6 +8,7 @@ guess at another's in between. Monotonic seconds are passed in.
 from __future__ import annotations
 
 import ipaddress
+import math
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
@@ -96,6 +97,27 @@ class Pace:
         while len(self._left) > self._most_keys:
             self._left.popitem(last=False)
         return wait
+
+
+class Seldom:
+    """Says whether something is to be told: the first time, and again `every_s` later."""
+
+    def __init__(self, every_s: float, monotonic: Callable[[], float], most_keys: int = MOST_KEYS) -> None:
+        self._every_s = every_s
+        self._monotonic = monotonic
+        self._most_keys = most_keys
+        self._told: OrderedDict[tuple[str, ...], float] = OrderedDict()
+
+    def is_due(self, *key: str) -> bool:
+        """True counts as told."""
+        now = self._monotonic()
+        if now - self._told.get(key, -math.inf) < self._every_s:
+            return False
+        self._told.pop(key, None)
+        self._told[key] = now
+        if len(self._told) > self._most_keys:
+            self._told.popitem(last=False)
+        return True
 
 
 def network(address: str) -> str:

@@ -16,7 +16,7 @@ from starlette.datastructures import Headers
 from collector.clock import Clock
 from dashboard.door import secret
 from dashboard.door.accounts import Accounts
-from dashboard.door.delays import Delays, Pace
+from dashboard.door.delays import Delays, Pace, Seldom
 from dashboard.door.sessions import PERSON_MS, PHONE_MS, Sessions
 from dashboard.door.store import DoorFile
 from dashboard.door.tokens import Tokens
@@ -30,6 +30,8 @@ SIGNED_S = 120.0
 """A PIN that was given is good for one signature, so long."""
 MOST_WAITING = 4
 """So many may wait for their password to be looked at: each holds a worker that pages need, too."""
+TAKEN_OUT_S = 600.0
+"""What one visitor takes out again and again is a line of the trail so often: lines are never removed."""
 PASSED_ON = frozenset(
     {"forwarded", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip", "via"}
 )
@@ -59,6 +61,7 @@ class Door:
         self.tokens = Tokens(self.file, self.trail)
         self.delays = Delays(monotonic)
         self.pace = Pace(PER_S, BURST, monotonic)
+        self.taken_out = Seldom(TAKEN_OUT_S, monotonic)
         self.code: OneTimeCode | None = None
         """What the console shows for the first account; None: it is made by a command."""
         self.lan = lan

@@ -107,8 +107,14 @@ class Doorway:
         )
         what = DOOR_SAID["taken_out" if method in READING else "logged"]
 
+        def is_told(status: int) -> bool:
+            who = state["visitor"]
+            if method in READING:
+                return status == 200 and self._door.taken_out.is_due(who.means, who.session, who.name, path)
+            return status < 400
+
         async def send_told(message: Message) -> None:
-            if told and message["type"] == "http.response.start" and message["status"] < 400:
+            if told and message["type"] == "http.response.start" and is_told(message["status"]):
                 who = state["visitor"]  # by now it says who signed
                 await anyio.to_thread.run_sync(self._door.trail.add, who, address, what, f"{method} {path}")
             await send(message)

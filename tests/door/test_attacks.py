@@ -9,6 +9,7 @@ import socket
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, suppress
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -282,6 +283,8 @@ def test_a_hostile_name_is_harmless_in_the_trail_and_in_the_log(
     caplog.set_level("INFO", "coldshed.door")
     made = house.door.accounts.add("=HYPERLINK(1)", house.door.accounts.named("Sam").role, PASSWORD, BOSS, "")
     house.door.trail.add(BOSS, "1.2.3.4\n00:00 forged", "tried\r\nforged line", "a\u202eb\x1b[2J")
+    house.door.trail.add(replace(BOSS, name="Kim\u2028forged name"), "", "tried")
+    assert house.trail()[0][0] == "Kim?forged name"
     cookie = "coldshed=" + house.door.sessions.begin(house.door.accounts.named("Kim").id, "x")
     _, _, text = asked(house, "GET", "/door/trail.csv", cookie=cookie)
     cells = re.findall(r"(?:^|,)(\"?[=+@-][^,]*)", text.decode(), re.MULTILINE)

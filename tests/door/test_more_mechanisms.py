@@ -11,11 +11,13 @@ from pathlib import Path
 
 import pytest
 
+from dashboard.door.delays import Seldom
+from dashboard.door.door import TAKEN_OUT_S
 from dashboard.door.once import LETTERS, OnceCode
 from dashboard.door.secret import PIN_DIGITS
 from dashboard.door.sessions import DAY_MS, HOUR_MS, MOST_SESSIONS, PERSON_MS, PHONE_MS
 from tests.dashboard.client import new_id
-from tests.door.house import House
+from tests.door.house import Hand, House
 from tests.door.test_asvs import calls
 from tests.door.test_mechanisms import readable
 
@@ -205,3 +207,31 @@ def test_no_text_of_others_becomes_a_pattern_to_be_filled_in(house: House, name:
         answer = kim.get(path)
         assert answer.status_code == 200, path
         assert name in html.unescape(answer.text), path
+
+
+def test_a_program_that_asks_again_and_again_fills_no_disk_with_lines_of_the_trail(house: House) -> None:
+    """Lines are never removed; each program, and each thing that it takes out, has its own."""
+    lamp, other = house.token("read"), house.token("read", name="wall")
+
+    def lines() -> list[tuple[str, str]]:
+        return [(who, about) for who, what, about in house.trail() if what == "taken out"][::-1]
+
+    for _ in range(5):
+        assert lamp.get("/api/events").status_code == 200
+    other.get("/api/events")
+    lamp.get("/api/events?panel=lid-4")
+    assert lines() == [("lamp", "GET /api/events"), ("wall", "GET /api/events")]
+    tag = lamp.get("/api/events").headers["etag"]
+    house.hand.at += TAKEN_OUT_S + 1
+    assert lamp.get("/api/events", **{"if-none-match": tag}).status_code == 304
+    assert len(lines()) == 2, "nothing was taken out"
+    lamp.get("/api/events")
+    assert lines()[2:] == [("lamp", "GET /api/events")]
+
+
+def test_what_is_remembered_of_what_was_taken_out_has_a_bound() -> None:
+    hand = Hand()
+    seldom = Seldom(600, hand, most_keys=50)
+    assert all(seldom.is_due("lamp", str(number)) for number in range(1000))
+    assert not seldom.is_due("lamp", "999")
+    assert seldom.is_due("lamp", "1"), "what was told longest ago is told again"

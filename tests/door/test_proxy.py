@@ -149,6 +149,14 @@ def test_the_address_that_a_proxy_adds_as_a_line_of_its_own_counts(opened: Opene
     assert house.door.address("127.0.0.1", Headers(raw=raw)) == "192.0.2.7"
 
 
+def test_whoever_comes_past_the_proxy_says_nothing_of_whose_request_it_is(opened: Opened) -> None:
+    """ASVS 4.1.3, 15.3.4: with public_url written down, but straight from another computer."""
+    house = opened(public_url="https://shed.example")
+    forged = Headers({"host": "192.0.2.1:8137", "x-forwarded-for": "203.0.113.9"})
+    assert house.door.address("192.0.2.50", forged) == "192.0.2.50"
+    assert house.door.address("127.0.0.1", forged) == "203.0.113.9"
+
+
 @pytest.mark.parametrize("name", sorted(PASSED_ON))
 def test_a_proxy_that_nobody_told_us_of_opens_no_house_to_others(opened: Opened, name: str) -> None:
     """It may call us by 127.0.0.1, as several do if they are told nothing else; nobody has an account yet."""
