@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -47,8 +48,8 @@ def cookie_of(house: House, name: str) -> str:
 def ends(stream: socket.socket) -> bool:
     """Reads until the server says that this was all: the last chunk (RFC 9112, 7.1)."""
     stream.settimeout(DEADLINE_S)
-    tail = b""
-    while part := stream.recv(4096):
+    tail, deadline = b"", time.monotonic() + DEADLINE_S
+    while time.monotonic() < deadline and (part := stream.recv(4096)):
         tail = (tail + part)[-5:]
         if tail == b"0\r\n\r\n":
             return True
