@@ -18,7 +18,7 @@ from tests.dashboard.alarm_scene import HISTORY_DAYS, MINUTE, NOON, PANELS, PROB
 
 FEWER_MEMBERS = 64
 """When an alarm rings does not hang on the third digit of a range."""
-COATED, TROUBLE, BACK, END, STEP = 100, 200, 380, 386, 5
+COATED, TROUBLE, BACK, END, STEP = 100, 200, 370, 376, 10
 """Minutes since noon. In the warm room the coat is ready for the next one between TROUBLE and BACK."""
 NORTH, SOUTH = PANELS[0], PANELS[2]
 

@@ -25,7 +25,7 @@ def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def store(tmp_path: Path) -> Path:
-    return filled(tmp_path, night())
+    return filled(tmp_path, night(24))
 
 
 PAGE = "<!DOCTYPE html><title>Sign in</title>"
@@ -40,9 +40,9 @@ def test_b51_a_page_to_sign_in_is_no_acknowledgement(store: Path, status: int):
             sender.send_some()
         assert told(store).acknowledged == 0
         server.answer = lambda path, lines: TAKEN
-        assert sum(iter(sender.send_some, 0)) == len(night())
+        assert sum(iter(sender.send_some, 0)) == len(night(24))
         sender.close()
-        assert server.readings() == all_lines(night())
+        assert server.readings() == all_lines(night(24))
 
 
 @contextmanager
