@@ -52,6 +52,7 @@ class Pulse:
         heard = now if at_once else min(now, theirs)
         if self.state.is_cut(now):
             self._owed = newest
+        owed = min(self._owed, newest)  # a backup that was put back there owes no more than it has
         self._waiting.append((heard, newest))
         while self._waiting and (newest <= seq or self._waiting[0][1] <= seq):
             self._waiting.popleft()
@@ -60,7 +61,7 @@ class Pulse:
             heard_at=heard,
             behind=max(0, newest - seq),
             lags_since=self._waiting[0][0] if self._waiting else None,
-            catches_up=seq < self._owed,
+            catches_up=seq < owed,
             kept=kept,
             ahead_ms=theirs - now if at_once or theirs - now > APART_MS else self.state.ahead_ms,
         )

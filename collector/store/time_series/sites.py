@@ -137,8 +137,8 @@ class Sites:
             if (
                 name in self._mixed
             ):  # whose commits these were nobody knows: what the one that is left has now counts
-                self._mixed.discard(name)
                 self._begins_anew(name, now)
+                self._mixed.discard(name)
                 continue
             if pulse.tick > reader.counted_at and pulse.newest < reader.seq:
                 self._begins_anew(name, now)

@@ -75,6 +75,25 @@ def test_two_computers_that_send_under_one_name_are_told_and_nothing_of_it_is_be
     other.close()
 
 
+def test_a_backup_put_back_after_a_cut_owes_no_more_than_it_has(stand: Watchstand, tmp_path: Path) -> None:
+    """Else its probes would be thought to be on their way for ever."""
+    north, _ = stand.sites
+    for minute in range(6):
+        north.commit([minute])
+    north.send()
+    stand.look()
+    stand.later(300)
+    north.clock.at = stand.clock.at
+    north.beat(behind=3)
+    assert stand.state().catches_up
+    again = Site("north", tmp_path / "restored", stand.memory.write)
+    again.clock.at, again._tick = stand.clock.at, north._tick
+    again.commit([7])
+    again.send()
+    assert not stand.state().catches_up
+    again.close()
+
+
 def in_turns(stand: Watchstand, *sites: Site) -> None:
     """Half a minute, in which each of them speaks."""
     for site in sites:
