@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from collector.store.site_state import SiteState
+from collector.store.site_state import UNHEARD_MS, SiteState
 from dashboard.alarm_kinds import MINUTE_MS
 from dashboard.alarms import Condition
 from dashboard.panel import Panel
@@ -45,8 +45,10 @@ def _of_one(site: SiteState, at: int) -> Iterator[Condition]:
     if site.heard_at is None:
         yield Condition("site unheard", None, None, Say("alarm_site_never", {**name}), FIRST_MS)
     elif site.is_cut(at):
+        # After the server was away its sites come back one by one: none is blamed before it could have.
+        could = at - site.answers_since >= FIRST_MS + UNHEARD_MS
         say = Say("alarm_site_cut", {**name, "silent_at": site.heard_at})
-        yield Condition("site unheard", None, None, say)
+        yield Condition("site unheard", None, None, say, 0 if could else FIRST_MS)
     elif site.shared:
         yield Condition("site unheard", None, None, Say("alarm_site_shared", {**name}))
     elif site.is_ahead:

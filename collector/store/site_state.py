@@ -37,6 +37,7 @@ class SiteState:
     shared      whether two computers send under its name: nothing of it is believed
     arrived_at  UTC ms of our clock when readings last came from it, and up to when they were measured (newest_at)
     why         what the server says, or what is wrong with it, where it does not answer; "": it answers
+    answers_since  UTC ms of our clock since when the server has answered without a break; 0: for long
     known       whether what it says of its probes is here as a whole
     odd         what of that makes no sense here; "": it can be read
     """
@@ -53,6 +54,7 @@ class SiteState:
     shared: bool = False
     arrived_at: int | None = None
     newest_at: int | None = None
+    answers_since: int = 0
     known: bool = False
     why: str = ""
     odd: str = ""

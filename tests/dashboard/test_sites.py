@@ -181,6 +181,24 @@ def test_a_server_that_is_away_is_told_instead_of_probes_that_would_seem_never_h
     assert office.state() is not State.NOT_KNOWN
 
 
+def test_after_the_server_was_away_no_site_is_blamed_before_it_could_have_come_back(office: Office) -> None:
+    """Else each of a hundred sites would ring whenever one server was started anew."""
+    office.minutes(6)
+    office.engine.error = Unanswered("http://10.0.0.5:8086 does not answer: refused")
+    office.minutes(6, north=False)
+    office.engine.error = None
+
+    def blamed() -> list[str]:
+        lasting = [alarm for alarm in office.seen.alarms() if alarm.returned_at is None]
+        return [str(alarm.say.values["site"]) for alarm in lasting if alarm.say.key == "alarm_site_cut"]
+
+    office.minutes(2, north=False)
+    assert blamed() == []
+    assert office.state() is State.NOT_KNOWN
+    office.minutes(4, north=False)
+    assert blamed() == ["north"]
+
+
 def test_a_server_that_does_not_answer_for_a_minute_changes_no_answer_that_still_holds(
     office: Office,
 ) -> None:

@@ -63,6 +63,7 @@ class Sites:
         self._looked_s: float | None = None
         self._answered_s: float | None = None
         self._answered_at: int | None = None
+        self._answers_since = 0
         self._begun = False
         self._joined: set[str] = set()
         self._in_sum: set[str] = set()
@@ -107,6 +108,7 @@ class Sites:
             left_out=self.engine.of(name),
             known=reader.facts is not None,
             why=self.away,
+            answers_since=self._answers_since,
             odd=reader.odd,
         )
 
@@ -147,6 +149,8 @@ class Sites:
             if self._joins(name, reader):
                 for batch, since in reader.arrived():
                     self._arrived(reader, batch, since, now, name)
+        if self.away or self._answered_at is None:
+            self._answers_since = now
         self._answered_s, self._answered_at = self._steady(), now
 
     def _begin(self, now: int) -> None:
