@@ -14,7 +14,10 @@ from collector.web_address import way_to, without_login
 CONNECT_S = 2.0
 READ_S = 5.0
 AGAIN_S = 2.0
-"""A server that did not answer is left alone for so long: whoever asks meanwhile is told at once."""
+LONGEST_REST_S = 10.0
+"""A server that did not answer is left alone for so long: whoever asks meanwhile is told at once. One that hangs, for
+twice as long as it has kept us waiting, else nearly every page would wait for it.
+"""
 MOST_WORDS = 300
 
 Scheme = Literal["Token", "Basic", "Bearer"]
@@ -59,26 +62,28 @@ class Asking:
 
     def get(self, path: str, asked: Mapping[str, str]) -> bytes:
         """The answer's body. Raises Unanswered, with the server's own words if it refuses."""
-        if self._away is not None and self._monotonic() < self._away[0] + AGAIN_S:
+        began = self._monotonic()
+        if self._away is not None and began < self._away[0]:
             raise Unanswered(self._away[1])
         try:
             url, headers = self.url + path, self._headers()
             answer = self._pool.request("GET", url, fields=dict(asked), headers=headers, redirect=False)
         except self._errors as error:
-            raise self._is_away(f"{self.url} does not answer: {error}") from error
+            raise self._is_away(f"{self.url} does not answer: {error}", began) from error
         except (OSError, UnicodeDecodeError) as error:
-            raise self._is_away(f"the token for {self.url} cannot be read: {error}") from error
+            raise self._is_away(f"the token for {self.url} cannot be read: {error}", began) from error
         if answer.status != 200:
             words = answer.data.decode("utf-8", "replace").strip()[:MOST_WORDS]
             if 300 <= answer.status < 400:
                 where = way_to(answer.headers.get("Location"))
                 words = f"it points to {where}, and nothing is asked there unless url in [read_from] says so"
-            raise self._is_away(f"{self.url} answers {answer.status} {answer.reason}: {words}")
+            raise self._is_away(f"{self.url} answers {answer.status} {answer.reason}: {words}", began)
         self._away = None
         return bytes(answer.data)
 
-    def _is_away(self, why: str) -> Unanswered:
-        self._away = (self._monotonic(), why)
+    def _is_away(self, why: str, began: float) -> Unanswered:
+        now = self._monotonic()
+        self._away = (now + min(max(AGAIN_S, 2 * (now - began)), LONGEST_REST_S), why)
         return Unanswered(why)
 
     def _headers(self) -> dict[str, str]:

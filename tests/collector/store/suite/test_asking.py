@@ -125,6 +125,18 @@ def test_a_server_that_is_away_is_left_alone_for_a_while(stub: Stub) -> None:
     assert asking.get("/query", {}) == b"here"
 
 
+def test_a_server_that_hangs_is_left_alone_for_twice_as_long_as_it_kept_us_waiting(stub: Stub) -> None:
+    times = iter([0.0, 4.0, 11.9, 12.0, 17.0, 26.9, 27.0])
+    asking = Asking(stub.url, monotonic=lambda: next(times))
+    stub.status = 504
+    for asked in (1, 1, 2, 2):
+        with pytest.raises(Unanswered, match="504"):
+            asking.get("/query", {})
+        assert len(stub.asked) == asked
+    stub.status = 200
+    assert asking.get("/query", {}) == b"", "ten seconds at most"
+
+
 def test_nothing_listens_there_and_it_says_so() -> None:
     url = f"http://127.0.0.1:{free_port()}"
     with pytest.raises(Unanswered, match=f"{url} does not answer"):
