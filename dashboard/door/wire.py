@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import sys
+import time
 from http import HTTPStatus
 from typing import Any
 
@@ -17,15 +19,18 @@ import uvicorn
 from starlette.types import Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from dashboard.door.delays import network
+from dashboard.door.delays import Seldom, network
 from dashboard.security import HEADERS
 
+log = logging.getLogger("coldshed.door")
 HEAD_S = 10.0
 """A head is there within this time, or the connection ends."""
 LINGER_S = 5.0
 """What is still sent after a refusal is read away so long, so that the refusal can be read."""
 STALL_S = 120.0
 """Whoever takes nothing of an answer for so long is gone."""
+TOLD_S = 60.0
+"""A line of the log for each status, so often."""
 PIECE = 64 * 1024
 """An answer goes out in pieces of so many bytes: of one that nobody takes no more than a few wait in memory."""
 HEAD_BYTES = 16 * 1024
@@ -47,6 +52,8 @@ class Wire(H11Protocol):
     head_s = HEAD_S
     linger_s = LINGER_S
     stall_s = STALL_S
+    refusals = Seldom(TOLD_S, time.monotonic)
+    """Of all connections."""
     _timer: asyncio.TimerHandle | None = None
     _stalled: asyncio.TimerHandle | None = None
 
@@ -134,6 +141,8 @@ class Wire(H11Protocol):
 
     def _refuse(self, status: int) -> None:
         """Answers in our form if an answer may be given now, and ends the connection."""
+        if self.refusals.is_due(str(status)):
+            log.warning("refused: %d before it was a request · %s", status, (self.client or ("",))[0])
         if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
             what, do = SAID[status]
             body = json.dumps({"error": {"what": what, "do": do}}).encode()
@@ -179,7 +188,9 @@ def _client(protocol: Any) -> str:
 def config_for(app: Any, host: str, port: int, **more: Any) -> uvicorn.Config:
     """uvicorn's settings, with the limits of this house."""
     told: dict[str, Any] = {
-        "http": Wire, "h11_max_incomplete_event_size": HEAD_BYTES, "log_level": "warning",
+        "http": Wire, "h11_max_incomplete_event_size": HEAD_BYTES, "ws": "none",
+        # Its warnings are a line or two for each request that cannot be read: whoever sends many would fill the log.
+        "log_level": "error",
         "timeout_graceful_shutdown": 3, "server_header": False, "proxy_headers": False,
     }  # fmt: skip
     return uvicorn.Config(app, host=host, port=port, **(told | more))
