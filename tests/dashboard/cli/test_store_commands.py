@@ -6,10 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from collector.clock import SteppedClock
+from collector.clock import SteppedClock, SystemClock
 from collector.forward.state import ForwardState, progress
 from collector.store.writer import Writer
+from dashboard.door.door import Door
+from dashboard.door.visitor import Role
 from tests.dashboard.cli.test_commands import SETTINGS, coldshed, night
+from tests.door.house import BOSS, PASSWORD
 
 
 @pytest.fixture
@@ -33,6 +36,29 @@ def test_a_shop_is_backed_up_lost_and_restored(shop: Path) -> None:
     assert "what was there before lies in" in back.stdout
     assert coldshed(shop, "export", "--probe", "L1").stdout.count("L1,temperature") == 192
     assert coldshed(shop, "panel", "list").stdout.startswith("lid-4")
+
+
+def test_no_backup_holds_an_account_a_token_or_a_key(shop: Path) -> None:
+    """ASVS 13.3.2, 14.2.4: it lies on other disks, and who was sent away since would come in by an old copy."""
+    door = Door(shop / "data", SystemClock()).open()
+    door.accounts.add("Kim", Role.MANAGE, PASSWORD, BOSS, "")
+    token = door.tokens.make("lamp", ["read"], BOSS, "")
+    (shop / "broker-password").write_text("of the broker", encoding="utf-8")
+    secrets = [
+        (shop / "data" / "house.key").read_text(encoding="utf-8"),
+        token,
+        "$argon2",
+        "of the broker",
+        "lamp",
+    ]
+    made = coldshed(shop, "backup", "copy")
+    door.close()
+    assert made.returncode == 0, made.stderr
+    assert "accounts stay here" in made.stdout
+    copied = {path.name: path.read_bytes() for path in (shop / "copy").rglob("*") if path.is_file()}
+    assert {"readings.db", "shop.db"} <= set(copied)
+    assert not [name for name in copied if name.startswith(("accounts", "house"))]
+    assert not [(name, one) for name, content in copied.items() for one in secrets if one.encode() in content]
 
 
 def test_after_a_restore_all_is_sent_on_once_more_and_it_does_not_begin_while_forward_runs(
