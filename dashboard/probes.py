@@ -41,9 +41,8 @@ class Heard:
 
     def held_back(self, at: int) -> frozenset[str]:
         """Probes whose sites are cut off at `at` (UTC ms), or keep what these have said."""
-        return frozenset(
-            probe for probe, site in self.site_of.items() if site in holding_sites(self.sites, at)
-        )
+        holding = holding_sites(self.sites, at)
+        return frozenset(probe for probe, site in self.site_of.items() if site in holding)
 
     def of(self, probe: str) -> list[Reading]:
         """The newest readings of one probe."""
