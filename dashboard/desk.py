@@ -144,10 +144,6 @@ class Desk:
         except NotYet:
             return None
 
-    def round(self, view: View, zone: str | None = None) -> strips.Round:
-        """As the page shows it: of all zones or of one, those that wait folded where there are many."""
-        return strips.folded(strips.round_of(self.panels(), self.latest(), view, zone))
-
     def drawn(self, found: strips.Round, several: bool, columns: bool) -> Markup:
         """The strips of a round as HTML.
 

@@ -142,15 +142,8 @@ class View:
         """The UTC ms that is shown for a value of that name: never later for _by, never earlier for _from."""
         if name.endswith("_at") and at <= self.now:
             return at
-        step = grid(at - self.now)
-        offset = self._local(at).utcoffset() or timedelta()
-        shift = round(offset.total_seconds() * 1000)
-        how: Callable[[float], int] = round
-        if name.endswith("_by"):
-            how = math.floor
-        elif name.endswith("_from"):
-            how = math.ceil
-        return how((at + shift) / step) * step - shift
+        how = math.floor if name.endswith("_by") else math.ceil if name.endswith("_from") else round
+        return _rounded(self.zone, at, grid(at - self.now), how)
 
     def outward(self, early: int, late: int) -> tuple[int, int]:
         """A range as it is told, UTC ms: rounded outwards, and never narrower than 10 min: nobody knows it so well."""
@@ -223,13 +216,20 @@ class View:
         return words.SHOWN.get(name, {}).get(str(value), str(value))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=2048)
 def _local(zone: ZoneInfo, at: int) -> datetime:
     """Many panels tell the same times: they stand on a grid."""
     return datetime.fromtimestamp(at / 1000, UTC).astimezone(zone)
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=8192)
+def _rounded(zone: ZoneInfo, at: int, step: int, how: Callable[[float], int]) -> int:
+    """To whole steps of the zone's clock, UTC ms."""
+    shift = round((_local(zone, at).utcoffset() or timedelta()).total_seconds() * 1000)
+    return how((at + shift) / step) * step - shift
+
+
+@lru_cache(maxsize=2048)
 def _clock(zone: ZoneInfo, now: int, at: int) -> str:
     local, here = _local(zone, at), _local(zone, now)
     text = f"{local:%H:%M}"

@@ -67,6 +67,8 @@ WATCH = Schema(
         """,
         # The chart's traces apart from the rest of the answer: who looks at all panels does not read them.
         "ALTER TABLE assessment ADD COLUMN curve TEXT;",
+        # Those that stand are found among the alarms of years.
+        "CREATE INDEX alarm_standing ON alarm(raised_at) WHERE returned_at IS NULL;",
     ),
 )
 
@@ -210,14 +212,12 @@ class WatchReader:
         return [(int(at), str(state), str(headline)) for at, state, headline in rows]
 
     def alarms(self, limit: int = 200) -> list[Alarm]:
-        """Alarms, the newest first."""
+        """All that stand, and of the others those among the newest `limit`; the newest first."""
         try:
             seen = self._logbook.seen()
         except NotYet:
             seen = {}
-        alarms = [
-            _alarm(*row) for row in self._rows(_ALARMS + " ORDER BY raised_at DESC, id LIMIT ?", (limit,))
-        ]
+        alarms = [_alarm(*row) for row in self._rows(_NEWEST_AND_STANDING, (limit,))]
         return [
             Alarm(**{**vars(alarm), "seen_at": seen[alarm.id][0], "seen_by": seen[alarm.id][1]})
             if alarm.id in seen
@@ -235,6 +235,10 @@ class WatchReader:
 
 
 _ALARMS = "SELECT id, kind, panel, probe, raised_at, returned_at, say, panels, urgent FROM alarm"
+_NEWEST_AND_STANDING = (
+    f"SELECT * FROM ({_ALARMS} ORDER BY raised_at DESC, id LIMIT ?) WHERE returned_at IS NOT NULL"
+    f" UNION ALL {_ALARMS} WHERE returned_at IS NULL ORDER BY raised_at DESC, id"
+)
 
 
 @lru_cache(maxsize=2048)

@@ -34,13 +34,14 @@ def router(desk: Desk) -> APIRouter:
     @routes.get("/tonight")
     def of_the_shop(request: Request) -> Response:
         """`leaving`: what to do before leaving, null outside its hours."""
-        view = desk.view()
-        found = [(panel, *desk.assessment(panel.id)) for panel in desk.panels().values() if not panel.closed]
-        fresh = [(panel.zone, item) for panel, item, _ in found if item and is_fresh(panel, item, view)]
-        leaving = before_leaving(desk, view)
+        view, panels, latest = desk.view(), desk.panels(), desk.latest()
+        by_panel = {item.panel: item for item in latest or ()}
+        found = [(panel, by_panel.get(panel.id)) for panel in panels.values() if not panel.closed]
+        fresh = [(panel.zone, item) for panel, item in found if item and is_fresh(panel, item, view)]
+        leaving = before_leaving(desk, panels, latest, view)
         body = {
             "zones": [view.sentence(say) for say in tonight.zone_lines(fresh, view)],
-            "panels": [_night(panel, item, view, started) for panel, item, started in found],
+            "panels": [_night(panel, item, view, latest is not None) for panel, item in found],
             "leaving": None if leaving is None else [dataclasses.asdict(one) for one in leaving],
         }
         return desk.json(request, body, view)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 from fastapi import APIRouter, Request, Response
 
 from dashboard import leaving
+from dashboard.assessment import Assessment
 from dashboard.desk import Desk
 from dashboard.display import View
 from dashboard.leaving import Leaving, leaving_of
 from dashboard.pages.ages import ages
+from dashboard.panel import Panel
 from dashboard.round_sheet import sheet_of
-from dashboard.strips import is_long
+from dashboard.strips import folded, is_long, round_of
 from dashboard.words import LABELS
 
 FIND_BEYOND = 12
@@ -23,8 +27,8 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/")
     def morning_round(request: Request, zone: str | None = None) -> Response:
-        view = desk.view()
-        found = desk.round(view, zone)
+        view, panels, latest = desk.view(), desk.panels(), desk.latest()
+        found = folded(round_of(panels, latest, view, zone))
         return desk.page(
             request,
             "round.html",
@@ -33,12 +37,12 @@ def router(desk: Desk) -> APIRouter:
             round=found,
             drawn=desk.drawn,
             drawn_leaving=desk.drawn_leaving,
-            many=is_long(sum(not panel.closed for panel in desk.panels().values())),
+            many=is_long(sum(not panel.closed for panel in panels.values())),
             findable=len(found.strips) > FIND_BEYOND,
             zone=zone,
             title=name(view),
-            ages=ages(view, found.readings_to if desk.panels() else heard_to(desk), found.worked_out),
-            leaving=before_leaving(desk, view, zone),
+            ages=ages(view, found.readings_to if panels else heard_to(desk), found.worked_out),
+            leaving=before_leaving(desk, panels, latest, view, zone),
         )
 
     @routes.get("/round/sheet")
@@ -56,13 +60,19 @@ def heard_to(desk: Desk) -> int | None:
     return max((reading.at for reading in heard.newest), default=None) if heard else None
 
 
-def before_leaving(desk: Desk, view: View, zone: str | None = None) -> list[Leaving] | None:
+def before_leaving(
+    desk: Desk,
+    panels: Mapping[str, Panel],
+    latest: Iterable[Assessment] | None,
+    view: View,
+    zone: str | None = None,
+) -> list[Leaving] | None:
     """What is to be done at each panel for the night; None: it is not the hour to ask."""
     if not leaving.is_evening(view, desk.shop.leave_minute):
         return None
-    latest = {item.panel: item for item in desk.latest() or ()}
-    panels = [panel for panel in desk.panels().values() if zone in (None, panel.zone)]
-    found = [leaving_of(panel, desk.tasks.of(panel, latest.get(panel.id), view), view) for panel in panels]
+    by_panel = {item.panel: item for item in latest or ()}
+    shown = [panel for panel in panels.values() if zone in (None, panel.zone)]
+    found = [leaving_of(panel, desk.tasks.of(panel, by_panel.get(panel.id), view), view) for panel in shown]
     return [one for one in found if one.tasks]
 
 

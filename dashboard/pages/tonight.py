@@ -31,15 +31,15 @@ def router(desk: Desk) -> APIRouter:
 
     @routes.get("/tonight")
     def of_the_shop(request: Request, zone: str | None = None) -> Response:
-        view = desk.view()
+        view, latest = desk.view(), desk.latest()
+        by_panel = {item.panel: item for item in latest or ()}
         open_panels = [panel for panel in desk.panels().values() if not panel.closed]
-        panels = [panel for panel in open_panels if zone in (None, panel.zone)]
-        found = [(panel, *desk.assessment(panel.id)) for panel in panels]
+        found = [(panel, by_panel.get(panel.id)) for panel in open_panels if zone in (None, panel.zone)]
         nights = sorted(
-            (night_strip(panel, item, view, started) for panel, item, started in found),
+            (night_strip(panel, item, view, latest is not None) for panel, item in found),
             key=lambda one: (ORDER.index(one.mark), counted(one.name)),
         )
-        fresh = [(panel.zone, item) for panel, item, _ in found if item and is_fresh(panel, item, view)]
+        fresh = [(panel.zone, item) for panel, item in found if item and is_fresh(panel, item, view)]
         known = [one for one in nights if one.known]
         return desk.page(
             request,

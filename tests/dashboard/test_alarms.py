@@ -136,3 +136,23 @@ def test_alarms_that_stand_as_they_stood_are_read_in_one_statement_and_taken_apa
     assert [key for key, value in again.items() if value == 13.0] == ["too-cold.p7.1"]
     assert 0 < len(taken_apart) <= 2
     writer.close()
+
+
+def test_an_alarm_that_stands_is_shown_however_many_came_after_it(tmp_path: Path) -> None:
+    """A hall that grows cold raises hundreds; the pot that was raised before them burns on."""
+    writer = WatchWriter(tmp_path / "watch.db")
+    reader = WatchReader(tmp_path / "watch.db", LogbookReader(tmp_path / "shop.db"))
+    pot = Alarm("pot.p0.0", "pot", "p0", None, NOW, None, cold().say)
+    over = Alarm("too-cold.p1.0", "too cold", "p1", None, NOW, NOW + MINUTE, cold().say)
+    later = [
+        Alarm(f"too-cold.p{n}.1", "too cold", f"p{n}", None, NOW + MINUTE, ended, cold().say)
+        for n, ended in enumerate([None] * 30 + [NOW + 2 * MINUTE] * 30)
+    ]
+    writer.save([], [pot, over, *later])
+    for limit in (0, 10, 40):
+        found = reader.alarms(limit)
+        newest = sorted(later, key=lambda alarm: alarm.id)[:limit]
+        standing = [alarm for alarm in later if alarm.returned_at is None]
+        expected = {alarm.id for alarm in [pot, *newest, *standing]}
+        assert [alarm.id for alarm in found] == [*sorted(expected - {pot.id}), pot.id]
+    writer.close()

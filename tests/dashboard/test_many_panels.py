@@ -15,6 +15,7 @@ from collector.store.readings_schema import FLAGS
 from dashboard import outlooks
 from dashboard.anew import FactsOf
 from dashboard.assess import assess
+from dashboard.assessment import Assessment
 from dashboard.facts import Facts
 from dashboard.follow import Follower
 from dashboard.live import asking
@@ -245,6 +246,29 @@ def test_health_asks_watch_for_one_number_however_many_panels_there_are(
         told = client.get("/api/health").json()
         assert (told["worked_out"], told["watch"]) == (NOW + 4 * MINUTE, "running")
         assert len(asked) == 3
+    finally:
+        house.close()
+
+
+@pytest.mark.parametrize("path", ["/", "/tonight", "/api/tonight", "/api/round"])
+def test_a_page_of_all_panels_takes_their_answers_in_one_look(
+    path: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the evening, too, when it also says what to do before leaving."""
+    house = open_shop(tmp_path)
+    house.clock.at += 14 * HOUR_MS
+    looks, latest = list[int](), WatchReader.latest
+
+    def counted(self: WatchReader) -> list[Assessment]:
+        found = latest(self)
+        looks.append(len(found))
+        return found
+
+    monkeypatch.setattr(WatchReader, "latest", counted)
+    monkeypatch.setattr(WatchReader, "assessment", lambda self, panel: pytest.fail("reads them one by one"))
+    try:
+        assert Client(house.app).get(path).status_code == 200
+        assert len(looks) == 1
     finally:
         house.close()
 
