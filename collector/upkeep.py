@@ -25,8 +25,8 @@ log = logging.getLogger("coldshed.collect")
 
 LOOK_S = 30.0
 """Between two looks at the disk, the WAL and the days that are due."""
-RESTS = 100
-"""A slice of a day that took so long to digest is followed by a rest a hundred times as long, or until the next look:
+RESTS = 200
+"""A slice of a day that took so long to digest is followed by a rest so many times as long, or until the next look:
 nothing waits for a digest, and days that came all at once must not keep a processor warm."""
 REMOVAL_S = 3600.0
 """Between two looks for days that are no longer kept."""
