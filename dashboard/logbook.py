@@ -7,6 +7,7 @@ left out when the panel is worked out again. Times are UTC ms.
 from __future__ import annotations
 
 import json
+import os
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
@@ -60,6 +61,10 @@ class Times(Protocol):
 
     def corrected(self, events: list[Event]) -> list[Event]: ...
     def version(self) -> int: ...
+
+
+NIGHT_BYTES = 200_000_000
+"""Room that a night may need: no photo takes it."""
 
 
 class LogbookReader:
@@ -177,7 +182,7 @@ class Logbook(LogbookReader):
         """Takes an entry down; it is on the disk when this returns. False if it was there already.
 
         picture   what an entry of kind "photo" names by its digest
-        Raises LogbookError if it makes no sense; nothing is written then.
+        Raises LogbookError if it makes no sense, or no room is left for a picture; nothing is written then.
         """
         with self._lock:
             connection = self._writing()
@@ -188,6 +193,8 @@ class Logbook(LogbookReader):
                 return False
             events, panels = every.events, every.panels()
             check(event, panels, events, self._cards() if self._cards else None)
+            if picture is not None:
+                _leave_room(self._path.parent, len(picture.content))
             taken = [event, *self.beside(event, panels)]
             with transaction(connection):
                 if picture is not None:
@@ -205,3 +212,14 @@ class Logbook(LogbookReader):
         if self._file is None:
             raise LogbookError("the logbook is not open for writing")
         return self._file.connection
+
+
+def _leave_room(folder: Path, size: int) -> None:
+    """Raises LogbookError if the disk had too little left for a night afterwards."""
+    disk = os.statvfs(folder)
+    free = disk.f_bavail * disk.f_frsize
+    if free - size < NIGHT_BYTES:
+        raise LogbookError(
+            f"only {free // 1_000_000} MB are free on the shop's disk: no photo is kept until there is room, "
+            "so that readings and entries are"
+        )

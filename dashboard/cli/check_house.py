@@ -22,11 +22,11 @@ from collector.web_address import without_login
 from dashboard.alive import doing, lock_holder
 from dashboard.cli.doors import authority, base_of, headers_for
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
-from dashboard.logbook import SHOP
+from dashboard.logbook import NIGHT_BYTES, SHOP
 from dashboard.notice_store import NOTICES
 from dashboard.watch_store import WATCH
 
-LEAST_MB, LEAST_INODES = 200, 1000
+LEAST_MB, LEAST_INODES = NIGHT_BYTES // 1_000_000, 1000
 MOST_WAL_BYTES = 16_000_000
 """A log that is never folded in grows for ever: something holds a read open."""
 TIME_ERROR = 5

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import os
 
 import pytest
 
 from dashboard.door.limits import MAX_PICTURE
+from dashboard.logbook import NIGHT_BYTES
 from tests.browser.fake_shop import FakeShop
 from tests.dashboard.client import ORIGIN, Client, new_id
 
@@ -63,3 +65,21 @@ def test_another_site_sends_no_photo_and_no_other_address_takes_bytes(client: Cl
     assert client.send("POST", path, other, content=JPEG).status_code == 403
     ours = {"origin": ORIGIN, "content-type": "image/jpeg"}
     assert client.send("POST", "/api/events", ours, content=JPEG).status_code == 415
+
+
+def test_no_photo_takes_the_room_that_the_night_needs(
+    client: Client, shop: FakeShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A device that may log could else send so many that no reading is stored any more."""
+    before, free = shop.logbook.events(), NIGHT_BYTES + len(JPEG) - 1
+
+    def room(folder: object) -> os.statvfs_result:
+        return os.statvfs_result((1, 1, 0, 0, free, 0, 0, 1, 0, 255))
+
+    monkeypatch.setattr("dashboard.logbook.os.statvfs", room)
+    answer = send(client, JPEG)
+    assert (answer.status_code, shop.logbook.events()) == (409, before)
+    assert "nly 200 MB are free" in answer.json()["error"]["what"]
+    assert client.post("/api/events", {"id": new_id(), "kind": "washed", "panel": "lid-4"}).status_code == 200
+    free += 1
+    assert send(client, JPEG).status_code == 200
