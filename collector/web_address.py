@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from urllib.parse import urlsplit
 
 
@@ -37,3 +38,8 @@ def way_to(location: str | None) -> str:
         return without_login(location or "")[:200] or "elsewhere"
     except ValueError:
         return "elsewhere"
+
+
+def in_words(error: Exception) -> str:
+    """What a library says of a request that failed, without the objects that it names, which tell nobody anything."""
+    return re.sub(r"<[^<>]* object at 0x[0-9a-f]+>:? ?|\w+\(host=[^)]*\): ?", "", str(error))

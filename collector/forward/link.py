@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from collector.forward_table import Forward
-from collector.web_address import way_to, without_login
+from collector.web_address import in_words, way_to, without_login
 
 TIMEOUT_MS = 4000
 """For one request, so that we end within 5 s when asked to, whatever the server does."""
@@ -139,7 +139,7 @@ class Link:
             # A question that takes too long says nothing of what was written.
             slow = method == "GET" and isinstance(error, ReadTimeoutError)
             self._told_to_close |= slow
-            text = f"{self._url} does not answer: {_plain(error)}"
+            text = f"{self._url} does not answer: {in_words(error)[:WORDS_KEPT]}"
             raise ServerError(text, type(error).__name__, alive=slow) from error
         answer = api.last_response
         self._look_at_connection(answer.urllib3_response)
@@ -203,11 +203,6 @@ def _words(error: Any) -> str:
     if isinstance(told, dict):
         text = str(told.get("error") or told.get("message") or text)
     return " ".join(text.split())[:WORDS_KEPT]
-
-
-def _plain(error: Exception) -> str:
-    """Without the addresses of objects that some errors print, which differ each time."""
-    return re.sub(r"<[^<>]* object at 0x[0-9a-f]+>:? ?|\w+\(host=[^)]*\): ?", "", str(error))[:WORDS_KEPT]
 
 
 def _retry_after(headers: Any, now: int) -> float:

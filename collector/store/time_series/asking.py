@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from collector.store.schema import NotYet, StoreError
-from collector.web_address import way_to, without_login
+from collector.web_address import in_words, way_to, without_login
 
 CONNECT_S = 2.0
 READ_S = 5.0
@@ -69,7 +69,7 @@ class Asking:
             url, headers = self.url + path, self._headers()
             answer = self._pool.request("GET", url, fields=dict(asked), headers=headers, redirect=False)
         except self._errors as error:
-            raise self._is_away(f"{self.url} does not answer: {error}", began) from error
+            raise self._is_away(f"{self.url} does not answer: {in_words(error)}", began) from error
         except (OSError, UnicodeDecodeError) as error:
             raise self._is_away(f"the token for {self.url} cannot be read: {error}", began) from error
         if answer.status != 200:
