@@ -49,7 +49,10 @@ PACKED = 5
 
 
 class Desk:
-    """Reads for pages; holds no state but the templates. `files`: what the pages link to."""
+    """Reads for pages; keeps the templates, and what it made of that which has not changed since the page before.
+
+    files   what the pages link to
+    """
 
     def __init__(self, shop: Shop, files: StaticFiles, has_door: bool = False) -> None:
         self.shop = shop
