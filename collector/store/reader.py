@@ -323,8 +323,8 @@ class Reader:
     def suspicions(self) -> list[Suspicion]:
         """What stands or stood against probes, by probe, kind and beginning."""
         with self._in_time() as connection:
-            what = "probe, kind, since, until, shown_from, shown_to, numbers"
-            rows = _all(connection, f"SELECT {what} FROM suspicion ORDER BY probe, kind, since")
+            sql = "SELECT probe, kind, since, until, shown_from, shown_to, numbers FROM suspicion ORDER BY 1, 2, 3"
+            rows = _all(connection, sql)
         return [
             Suspicion(probe, kind, since, until, shown_from, shown_to, json.loads(numbers))
             for probe, kind, since, until, shown_from, shown_to, numbers in rows
