@@ -11,7 +11,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from dashboard import static_files
+from dashboard import display, static_files
 from dashboard.logbook import Logbook, LogbookReader
 from dashboard.panel import Event
 from dashboard.watch_store import WatchReader
@@ -127,6 +127,9 @@ def test_two_hundred_views_of_a_shop_that_is_at_work_leave_no_memory_behind(
                 shop.clock.at += MINUTE  # type: ignore[attr-defined]
                 shop.save(*morning(shop.clock.now()))
             client.get(("/", "/panels/plug-7")[number % 2])
+        for told in (display._local, display._rounded, display._clock):
+            assert told.cache_info().maxsize is not None
+            told.cache_clear()  # times that were told before: more with each minute, up to their bound
         gc.collect()
         return tracemalloc.get_traced_memory()[0]
 
