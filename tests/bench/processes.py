@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import socket
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,7 @@ import dashboard
 from collector.heartbeat import Ear
 from dashboard.cli.processes import START
 from tests.bench.rows import Found, Row, Section, alone, compared, scaled, turns
+from tests.bench.whole_house import family
 from tests.services import free_port, running, victoria_metrics, wait_until
 
 NAMES = ("collect", "watch", "serve", "forward", "notify")
@@ -34,6 +36,7 @@ ROWS = {
     **{f"{name} start": Row(f"{name}: until its loop turns", "s", BARE) for name in NAMES},
     **{f"{name} memory": Row(f"{name}: resident memory", "MB", BARE) for name in NAMES},
     "together": Row("all five together, shared pages counted once", "MB", at_most=250.0),
+    "whole": Row("run, collect, watch and serve, what they share counted for each", "MB", at_most=250.0),
 }
 MORE = """
 [forward]
@@ -50,12 +53,15 @@ def measure() -> dict[str, Found]:
     with tempfile.TemporaryDirectory() as name, running(victoria_metrics(Path(name) / "server")) as server:
         folder = Path(name)
         shop = (Path(dashboard.__file__).parent / "demo_shop" / "coldshed.toml").read_text(encoding="utf-8")
-        shop = shop.replace("port = 8137", f"port = {free_port()}") + MORE.format(server=server.port)
-        (folder / "coldshed.toml").write_text(shop, encoding="utf-8")
+        shop = shop.replace("port = 8137", f"port = {(port := free_port())}")
+        (folder / "coldshed.toml").write_text(shop + MORE.format(server=server.port), encoding="utf-8")
         (folder / "kim.notice").write_text("json://127.0.0.1:1/nobody\n", encoding="ascii")
         _round(folder)  # the first time files are made
         rounds = [_round(folder) for _ in range(ROUNDS)]
+        (folder / "coldshed.toml").write_text(shop, encoding="utf-8")
+        wholes = [_whole(folder, port) for _ in range(ROUNDS)]
     found = {
+        "whole": alone(wholes),
         "together": alone([sum(one[name].share_MB for name in NAMES) for one in rounds]),
         "help": _help(),
     }
@@ -85,6 +91,23 @@ def _round(folder: Path) -> dict[str, Process]:
         quiet = time.monotonic() + SETTLE_S
         wait_until(lambda: time.monotonic() >= quiet, "they have turned a few times", 2.0 * SETTLE_S)
         return {name: Process(taken, *_memory_MB(pid)) for name, (taken, pid) in started.items()}
+
+
+def _whole(folder: Path, port: int) -> float:
+    """MB of what `run` becomes and of what it starts, once all of them have turned a few times."""
+    with _started("run", folder) as (_, pid):
+        wait_until(lambda: _opens(port), "serve answers", 60)
+        quiet = time.monotonic() + SETTLE_S
+        wait_until(lambda: time.monotonic() >= quiet, "they have turned a few times", 2.0 * SETTLE_S)
+        return sum(_memory_MB(one)[0] for one in family(pid).values())
+
+
+def _opens(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port), 1).close()
+    except OSError:
+        return False
+    return True
 
 
 @contextlib.contextmanager
