@@ -303,7 +303,9 @@ class Watch:
 
 
 def _is_silent(panel: Panel, follower: Follower, at: int) -> bool:
-    """Whether nothing can be worked out now: its probe is silent, or not to be believed."""
+    """Whether nothing can be worked out now: its probe is silent, not to be believed, or not there yet."""
     probe = panel.surface_probe or panel.air_probe
+    if probe and probe not in follower.probes:
+        return True
     doubts = matters(follower.doubts(probe), probe, Quantity.TEMPERATURE) if probe else []
     return bool(doubts) or follower.silent(probe, Quantity.TEMPERATURE, at)

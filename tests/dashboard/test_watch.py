@@ -136,6 +136,22 @@ def test_a_silent_probe_that_is_heard_again_is_noticed_at_once(shed: Shed) -> No
     assert shed.headline() == "workable"
 
 
+def test_a_probe_that_nobody_knew_is_noticed_as_soon_as_it_is_there(shed: Shed) -> None:
+    """As of a site whose first readings come while a dashboard waits for them: not only when the minute turns."""
+    shed.measured(0, 10)
+    shed.log(
+        "panel registered", 0, "lid-9", name="Lid 9", zone="shed", surface_probe="S9", air_probe=None, substrate="wood"
+    )  # fmt: skip
+    shed.log("coat mixed", 0, "lid-9", card="invented-25min", applied_at=START, kind="laminate")
+    shed.round_at(10.1)
+    assert shed.headline("lid-9") == "never_heard"
+    shed.readings.describe([ProbeFacts("S9", "shed", "surface", 60.0, 0.8)])
+    at = START + 10 * MINUTE
+    shed.readings.commit([Reading("S9", Quantity.TEMPERATURE, 20.0, at, at)])
+    shed.round_at(10.2)
+    assert shed.headline("lid-9") != "never_heard"
+
+
 def test_readings_that_come_late_change_the_answer_as_if_they_had_come_in_time(
     shed: Shed, tmp_path: Path
 ) -> None:
