@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from collector.clock import SteppedClock
 from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.store import rechecks
 from collector.store.reader import Reader
 from collector.store.writer import Writer
 from dashboard.follow import Follower
@@ -73,6 +74,36 @@ def test_unusable_readings_are_heard_but_do_not_enter_the_model(tmp_path: Path) 
     assert trace.newest.quality is Quality.DISCONNECTED
     assert follower.heard("S1") == NOW + 30_000
     assert int(trace.samples.t[-1]) == NOW + 20_000
+    writer.close()
+
+
+@pytest.mark.parametrize("first", ["readings_after", "batches_after"])
+def test_flags_that_change_while_the_store_is_read_are_not_missed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, first: str
+) -> None:
+    """After either of the two questions that a follower asks the store of one and the same round."""
+    writer = store(tmp_path)
+    writer.commit([reading(number) for number in range(10)])
+    follower = Follower(tmp_path / "readings.db", NOW)
+    follower.refresh()
+    plain = getattr(Reader, first)
+    owed = [reading(4).at]
+
+    def interrupted(self: Reader, *asked: int) -> object:
+        answer = plain(self, *asked)
+        while owed:
+            at = owed.pop()
+            rows = rechecks.in_order(writer.connection, at, at + 1)
+            writer.reflag([rechecks.Changed(row, Quality.IMPOSSIBLE_RATE) for row in rows], None)
+        return answer
+
+    monkeypatch.setattr(Reader, first, interrupted)
+    writer.commit([reading(10)])
+    for _ in range(2):
+        follower.refresh()
+    assert not owed
+    t, _ = followed(follower)
+    assert t == [reading(number).at for number in range(11) if number != 4]
     writer.close()
 
 

@@ -201,12 +201,14 @@ def test_no_text_of_others_becomes_a_pattern_to_be_filled_in(house: House, name:
     kim = house.signed_in("Kim")
     body = {"id": new_id(), "name": name, "zone": "shed", "air_probe": "A1", "substrate": "wood"}
     panel = kim.post("/api/panels", body).json()["panel"]
-    said = {"id": new_id(), "kind": "held", "panel": panel, "body": {"reason": name}}
-    assert kim.post("/api/events", said).status_code == 200
-    for path in ("/", f"/panels/{panel}", f"/panels/{panel}/more", "/labels", "/api/round"):
-        answer = kim.get(path)
-        assert answer.status_code == 200, path
-        assert name in html.unescape(answer.text), path
+    at = house.shop.clock.now()
+    for kind, more in (("held", {"reason": name}), ("coat mixed", {"card": "invented-25min"})):
+        entry = {"id": new_id(), "kind": kind, "panel": panel, "at": at, "body": more}
+        assert kim.post("/api/events", entry).status_code == 200
+        for path in ("/", f"/panels/{panel}", f"/panels/{panel}/more", "/labels", "/api/round"):
+            answer = kim.get(path)
+            assert answer.status_code == 200, path
+            assert name in html.unescape(answer.text), path
 
 
 def test_a_program_that_asks_again_and_again_fills_no_disk_with_lines_of_the_trail(house: House) -> None:

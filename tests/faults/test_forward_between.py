@@ -16,11 +16,7 @@ from collector.store.time_series.asking import Asking, Unanswered
 from collector.store.time_series.influxql import InfluxQL
 from tests.collector.forward.stage import TAKEN, all_lines, filled, forwarder, night, stub, told
 
-
-@pytest.fixture(autouse=True)
-def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a busy machine we may stand still for longer than a read may take; run() would try again."""
-    monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", 60.0)
+pytestmark = pytest.mark.usefixtures("unhurried")
 
 
 @pytest.fixture

@@ -32,11 +32,7 @@ from tests.collector.forward.stage import (
 )
 from tests.services import Server, flush, influxdb, running, victoria_metrics
 
-
-@pytest.fixture(autouse=True)
-def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a busy machine we may stand still for longer than a read may take; run() would try again."""
-    monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", 60.0)
+pytestmark = pytest.mark.usefixtures("unhurried")
 
 
 EARLY, LATE = night(240), night()[480:]

@@ -20,10 +20,7 @@ from tests.services import Server, influxdb
 ADMIN = {"u": "admin", "p": "invented"}
 
 
-@pytest.fixture(autouse=True)
-def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a busy machine we may stand still for longer than a read may take; run() would try again."""
-    monkeypatch.setattr("collector.store.reader.LONGEST_READ_S", 60.0)
+pytestmark = pytest.mark.usefixtures("unhurried")
 
 
 @pytest.fixture

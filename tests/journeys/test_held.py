@@ -11,26 +11,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.collector.shops import LINES, probe
 from tests.journeys.shop import Process, Shop, opened, wait_until
 
-TABLES = """
-[[source]]
-id = "night"
-kind = "simulated"
-scene = "cold_night"
-seed = 7
-
-[source.decode]
-kind = "text_line"
-field = [{ key = "T", quantity = "temperature", unit = "degC" }]
-
-[[probe]]
-id = "S1"
-source = "night"
-zone = "shed"
-place = "surface"
-interval_s = 10
-"""
+TABLES = (
+    '[[source]]\nid = "night"\nkind = "simulated"\nscene = "cold_night"\nseed = 7\n'
+    + LINES
+    + probe("S1", "night")
+)
 PAGES = {"fastapi", "starlette", "uvicorn", "jinja2", "asyncio", "segno", "markdown_it", "plotly"}
 DOOR = {"argon2", "zxcvbn"}
 NETWORK = {"ssl", "http.client", "urllib.request", "paho", "influxdb_client", "apprise"}
