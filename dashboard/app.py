@@ -114,31 +114,31 @@ def create_app(
     not_sent_on  why readings are not sent on to a server just now; empty if they are
     """
     shop = Shop(
-        watched,
-        logbook,
-        probes,
-        hearing(readings) if readings else Heard,
-        series(readings) if readings else nothing,
-        cards,
-        card_facts,
-        clock,
-        site,
-        time_zone,
-        invented,
-        (lambda: read(readings)) if isinstance(readings, Path) else list,
-        not_sent_on,
-        (lambda: processes(readings, notices, data)) if readings else dict,
-        Live(readings, logbook, card, forecast).facts if readings else nobody,
-        card,
-        leave_minute,
-        public_url,
-        Archive(readings, logbook, card_text, watched.said, site, time_zone) if readings else None,
-        decisions,
-        told,
-        NoticeReader(notices) if notices else None,
-        RollUps(readings).of if readings else None,
-        settings,
-        readings is not None and not isinstance(readings, Path),
+        watched=watched,
+        logbook=logbook,
+        probes=probes,
+        heard=hearing(readings) if readings else Heard,
+        series=series(readings) if readings else nothing,
+        cards=cards,
+        card_facts=card_facts,
+        clock=clock,
+        site=site,
+        time_zone=time_zone,
+        invented=invented,
+        troubles=(lambda: read(readings)) if isinstance(readings, Path) else list,
+        not_sent_on=not_sent_on,
+        processes=(lambda: processes(readings, notices, data)) if readings else dict,
+        facts=Live(readings, logbook, card, forecast).facts if readings else nobody,
+        card=card,
+        leave_minute=leave_minute,
+        public_url=public_url,
+        archive=Archive(readings, logbook, card_text, watched.said, site, time_zone) if readings else None,
+        decisions=decisions,
+        told=told,
+        notices=NoticeReader(notices) if notices else None,
+        lines=RollUps(readings).of if readings else None,
+        settings=settings,
+        has_sites=readings is not None and not isinstance(readings, Path),
     )
     files = StaticFiles()
     desk = Desk(shop, files, door is not None)
@@ -151,14 +151,7 @@ def create_app(
     app.add_middleware(Heads)
     app.add_middleware(Limits)
     if door is not None:
-        for router in (
-            door_pages.router(desk, door),
-            api_door.router(door),
-            api_door.me_router(door),
-            api_door.keys_router(door),
-        ):
-            app.include_router(router)
-        app.add_middleware(Doorway, door=door)
+        _lock(app, desk, door)
     _guard(app, allowed_hosts, port, public_url, numbers)
     return app
 
@@ -197,6 +190,18 @@ def _routers(desk: Desk, files: StaticFiles) -> tuple[APIRouter, ...]:
         api_alarms.router(desk),
         kept_page.router(desk, files),
     )
+
+
+def _lock(app: FastAPI, desk: Desk, door: Door) -> None:
+    """Whoever comes has to be let in, and may do what the account or token may."""
+    for router in (
+        door_pages.router(desk, door),
+        api_door.router(door),
+        api_door.me_router(door),
+        api_door.keys_router(door),
+    ):
+        app.include_router(router)
+    app.add_middleware(Doorway, door=door)
 
 
 def _guard(
