@@ -76,7 +76,7 @@ class Reading:
 class ProbeFacts:
     """What everyone else may know of a probe; collect writes it beside the readings.
 
-    place is "surface", "air" or "bottles"; accuracy_K is a 95 % half-width; silent after three intervals.
+    place is "surface", "air" or "bottles"; accuracy_K is a 95 % half-width; when it is silent: silent_after_ms().
     """
 
     id: str
@@ -84,6 +84,16 @@ class ProbeFacts:
     place: str
     interval_s: float
     accuracy_K: float
+
+
+LEAST_SILENT_MS = 20_000
+"""Our own way from a probe to an answer: a commit every five seconds, sent on every two, looked for each second, all by
+a computer that may be busy."""
+
+
+def silent_after_ms(interval_s: float) -> int:
+    """So long after its last word a probe is silent: three of its intervals, and never less than LEAST_SILENT_MS."""
+    return max(round(3000 * interval_s), LEAST_SILENT_MS)
 
 
 @dataclass(frozen=True, slots=True)

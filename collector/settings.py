@@ -127,7 +127,7 @@ class Probe(Table):
                  with the broker's own rules no device can then pose as another (firmware_notes/broker.md)
     zone         part of the site: "shed", "warm room"
     place        what it touches: the panel's surface, the air, or the bottles
-    interval_s   how often it reports; silent after three of these
+    interval_s   how often it reports; silent after three of these, and no sooner than 20 s
     accuracy_K   the device's stated temperature error (as a 95 % half-width), K
     """
 

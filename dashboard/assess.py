@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from collector.reading import silent_after_ms
 from dashboard import mix_words, unknown
 from dashboard.assessment import Assessment
 from dashboard.assessment import Passing as Stored
@@ -233,7 +234,7 @@ def _good_until(verdict: Verdict, trace: Trace, last: int, at: int) -> int:
     """The end that the verdict names, or the time by which a reading must have come, whichever is sooner."""
     if verdict.kind is Kind.NOT_KNOWN:
         return at + NO_READING_TRUST_MS
-    trusted = last + max(round(3000 * trace.interval_s), LEAST_TRUST_MS)
+    trusted = last + max(silent_after_ms(trace.interval_s), LEAST_TRUST_MS)
     ends = shuts_by(verdict, at)
     return trusted if ends is None else min(trusted, ends)
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from collector.reading import ProbeFacts
+from collector.reading import ProbeFacts, silent_after_ms
 from collector.store.reads import Where
 from collector.store.site_state import UNHEARD_MS
 from collector.store.trouble import Kind, Trouble, read
@@ -202,7 +202,7 @@ def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
     heard = follower.heard(probe.id)
     if heard is None:
         # Before it can have spoken, on the first day, nothing is wrong with it.
-        say, on_ms = Say("alarm_never_heard", {"probe": probe.id}), round(3000 * probe.interval_s)
+        say, on_ms = Say("alarm_never_heard", {"probe": probe.id}), silent_after_ms(probe.interval_s)
         return [Condition("probe silent", None, probe.id, say, on_ms)]
     slow = next((item for item in follower.doubts(probe.id) if item.kind == "slow"), None)
     if slow is not None and at - heard <= 3 * HOUR_MS * float(slow.numbers["learned_h"]):
@@ -210,7 +210,7 @@ def _silent(probe: ProbeFacts, follower: Follower, at: int) -> list[Condition]:
         return [Condition("probe silent", None, probe.id, say)]
     # Of a site that is cut off the site is told, and not first each of its probes.
     way_ms = UNHEARD_MS if follower.site_of.get(probe.id) else 0
-    if at - heard > 3000 * probe.interval_s + way_ms:
+    if at - heard > silent_after_ms(probe.interval_s) + way_ms:
         say = Say("alarm_silent", {"probe": probe.id, "silent_at": heard})
         return [Condition("probe silent", None, probe.id, say)]
     return []

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.reading import UNUSABLE, Quantity
+from collector.reading import UNUSABLE, Quantity, silent_after_ms
 from dashboard.correction import Stretch, correct
 from dashboard.devices import Check, ProbeLog
 
@@ -169,7 +169,7 @@ def progress(
     wait = wait_ms(against, t_C)
     state = "steady"
     if not len(raw):
-        state = "nothing" if at - since > 3000 * interval_s else "soaking"
+        state = "nothing" if at - since > silent_after_ms(interval_s) else "soaking"
     elif against != ICE and not inside:
         state = "outside"
     elif at - since < wait:

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion
+from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion, silent_after_ms
 from collector.store.reader import Batch
 from collector.store.readings_schema import MOVED
 from collector.store.reads import Reads, Where, open_store, unsure_of
@@ -331,7 +331,7 @@ class Follower:
         facts, series = self.probes.get(probe), self._series.get((probe, Quantity.TEMPERATURE))
         if facts is None or series is None or not len(series.t):
             return None
-        patience = 3000 * facts.interval_s
+        patience = silent_after_ms(facts.interval_s)
         good = series.t[(series.quality & int(UNUSABLE)) == 0]
         last = int(series.t[-1])
         if (
@@ -349,7 +349,9 @@ class Follower:
         facts, series = self.probes.get(probe or ""), self._series.get((probe or "", quantity))
         if facts is None:
             return False
-        return series is None or not len(series.t) or at - int(series.t[-1]) > 3000 * facts.interval_s
+        return (
+            series is None or not len(series.t) or at - int(series.t[-1]) > silent_after_ms(facts.interval_s)
+        )
 
     def heard(self, probe: str) -> int | None:
         """UTC ms of the probe's newest reading of any quantity, usable or not; None if it was never heard."""

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from collector.reading import silent_after_ms
 from dashboard import unknown
 from dashboard.assessment import Assessment, Passing
 from dashboard.course import trend_of
@@ -250,7 +251,7 @@ def _film(card: ResinCard, members: int, probe_sd_K: float) -> Calibration:
 
 def _good_until(trace: Trace, last: int, answer: Answer, latest: LatestMixing | None) -> int:
     """The latest mixing time while the answer is "mix now", or when a reading must have come, whichever is sooner."""
-    trusted = last + max(round(3000 * trace.interval_s), LEAST_TRUST_MS)
+    trusted = last + max(silent_after_ms(trace.interval_s), LEAST_TRUST_MS)
     if answer is not Answer.MIX_NOW or latest is None or latest.latest_ms is None:
         return trusted
     return min(trusted, latest.latest_ms)

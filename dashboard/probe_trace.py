@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion
+from collector.reading import UNUSABLE, ProbeFacts, Quality, Quantity, Reading, Suspicion, silent_after_ms
 from dashboard.correction import Stretch, correct
 from dashboard.doubts import Span
 from dashboard.kept_series import KEPT_MS, Log, slot, thin
@@ -105,7 +105,7 @@ class Trace:
     def value_at(self, at: int) -> float | None:
         """The newest usable value by `at` (UTC ms); None if it is older than three intervals."""
         upto = int(np.searchsorted(self.samples.t, at, "right"))
-        if not upto or at - int(self.samples.t[upto - 1]) > 3000 * self.interval_s:
+        if not upto or at - int(self.samples.t[upto - 1]) > silent_after_ms(self.interval_s):
             return None
         return float(self.samples.value[upto - 1])
 
@@ -117,7 +117,7 @@ class Trace:
     def unheard(self, at: int) -> bool:
         """Whether it says nothing of `at`: no usable sample for three of its intervals, or the probe is in doubt."""
         last = self.last_usable(at)
-        return self.doubt is not None or last is None or at - last > 3000 * self.interval_s
+        return self.doubt is not None or last is None or at - last > silent_after_ms(self.interval_s)
 
     def beyond_at(self, at: int) -> bool:
         """Whether the newest sample by `at` (UTC ms) lies past its correction's margin."""

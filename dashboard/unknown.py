@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collector.reading import Quality, Suspicion
+from collector.reading import Quality, Suspicion, silent_after_ms
 from collector.store.site_state import SiteState
 from dashboard.doubts import words
 from dashboard.follow import Trace
@@ -60,7 +60,7 @@ def quiet(trace: Trace, last: int, at: int, then: State | None) -> Verdict:
     if trace.doubt is not None:
         return doubted(trace.doubt)
     newest = trace.newest
-    if newest is not None and newest.at > last and at - newest.at <= 3000 * trace.interval_s:
+    if newest is not None and newest.at > last and at - newest.at <= silent_after_ms(trace.interval_s):
         headline = Say("probe_suspect", {"probe": trace.probe, "read_C": newest.value})
         return not_known(headline, (Say(_suspect_why(newest.quality)),), Flag.PROBE_SUSPECT)
     why = Say("why_probe_silent", {"was": then.value}) if then else Say("why_probe_silent_early")

@@ -161,7 +161,7 @@ def _probe(spot: Spot, source: str) -> Iterator[str]:
         yield f"topic = {quoted(spot.scope)}    # nothing that comes on another topic is taken for this probe"
     yield f"zone = {quoted(spot.zone)}"
     yield f"place = {quoted(spot.place)}    # {PLACES[spot.place]}; or: {_others(spot.place)}"
-    yield f"interval_s = {spot.interval_s:g}    # how often it sends; silent after three of these"
+    yield f"interval_s = {spot.interval_s:g}    # how often it sends; silent after three of these, 20 s at least"
     yield f"accuracy_K = {spot.accuracy_K:g}    # its temperature error, either way, as its sheet states it"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from zoneinfo import ZoneInfo
 
-from collector.reading import ProbeFacts, Quality, Reading, Suspicion
+from collector.reading import ProbeFacts, Quality, Reading, Suspicion, silent_after_ms
 from collector.settings import Probe, Settings, wire_names
 from collector.store.reader import HeardName, Reader, Tally
 from dashboard.cli.findings import Finding, ago, note, ok, wrong
@@ -56,7 +56,7 @@ def probe_findings(probe: Probe | ProbeFacts, newest: list[Reading], now: int) -
         do = "'coldshed listen' shows what is heard, and under which name"
         yield wrong(f"probe {probe.id}: never heard", do)
         return
-    silent_ms = round(3000 * probe.interval_s)
+    silent_ms = silent_after_ms(probe.interval_s)
     age = now - max(reading.at for reading in newest)
     if age > silent_ms:
         do = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request, Response
 
-from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.reading import ProbeFacts, Quality, Quantity, Reading, silent_after_ms
 from dashboard import probe_view
 from dashboard.desk import Desk
 from dashboard.devices import ProbeLog
@@ -87,7 +87,7 @@ def _probe_line(
     if not heard:
         return ProbeLine(probe.id, where, (), LABELS["never"], True, late)
     last = max(reading.at for reading in heard)
-    silent = view.now - last > 3 * probe.interval_s * 1000
+    silent = view.now - last > silent_after_ms(probe.interval_s)
     why = LABELS["site_probe" if held else "silent"]
     age = why.format(at=view.clock(last)) if silent else view.age(last)
     order = list(Quantity)

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from collector.reading import Quantity
+from collector.reading import Quantity, silent_after_ms
 from dashboard import stays
 from dashboard.cards import CardFileError, card_of, digest_of
 from dashboard.course import DATUM_C, PanelCourse, follow_panel
@@ -144,7 +144,7 @@ def _known_to(trace: Trace | None, at: int) -> int | None:
     last = _last(trace, at)
     if trace is None or last is None:
         return None
-    return last if at - last > 3000 * trace.interval_s else at
+    return last if at - last > silent_after_ms(trace.interval_s) else at
 
 
 def _washes(used: Used, panel: Panel) -> tuple[int | None, ...]:

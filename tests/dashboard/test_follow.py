@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,11 +10,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from collector import pace
 from collector.clock import SteppedClock
-from collector.reading import ProbeFacts, Quality, Quantity, Reading
+from collector.forward import forwarder
+from collector.reading import LEAST_SILENT_MS, ProbeFacts, Quality, Quantity, Reading
 from collector.store import rechecks
 from collector.store.reader import Reader
+from collector.store.time_series import sites
 from collector.store.writer import Writer
+from dashboard import watch
 from dashboard.follow import Follower
 
 NOW = 1_795_629_600_000
@@ -119,6 +124,33 @@ def test_a_probe_is_silent_after_three_intervals(tmp_path: Path) -> None:
     assert not follower.silent("S9", Quantity.TEMPERATURE, NOW + 30_001)
     assert follower.trace("S9", Quantity.TEMPERATURE) is None
     writer.close()
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "after_ms"), [(1.0, 20_000), (6.5, 20_000), (7.0, 21_000), (60.0, 180_000)]
+)
+def test_a_probe_that_speaks_often_is_not_silent_because_of_our_own_way(
+    tmp_path: Path, interval_s: float, after_ms: int
+) -> None:
+    """A probe of one second is committed every five: between two commits it says nothing new."""
+    writer = store(tmp_path)
+    writer.describe([replace(FACTS, interval_s=interval_s)])
+    writer.commit([reading(0)])
+    follower = Follower(tmp_path / "readings.db", NOW)
+    follower.refresh()
+    trace = follower.trace("S1", Quantity.TEMPERATURE)
+    assert trace is not None
+    for late, silent in ((0, False), (1, True)):
+        at = NOW + after_ms + late
+        assert follower.silent("S1", Quantity.TEMPERATURE, at) is silent
+        assert trace.unheard(at) is silent
+        assert (trace.value_at(at) is None) is silent
+    writer.close()
+
+
+def test_our_own_way_from_a_probe_to_an_answer_fits_twice_into_the_shortest_silence() -> None:
+    way_s = pace.COMMIT_EVERY_S + forwarder.IDLE_S + sites.LOOK_S + watch.PAUSE_S
+    assert 2 * way_s * 1000 <= LEAST_SILENT_MS
 
 
 DAY = 86_400_000
