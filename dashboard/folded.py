@@ -21,7 +21,8 @@ Digests = NDArray[np.uint32]
 _ODD = tuple(
     np.uint64(n) for n in (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9, 0xFF51AFD7ED558CCD)
 )
-"""2**64 over the golden ratio, two primes of xxHash64, one number of MurmurHash3's last step: odd, their bits well mixed.
+"""2**64 over the golden ratio, two primes of xxHash64, one number of MurmurHash3's last step: odd, of well mixed bits.
+
 Values from memory; any such numbers do, for digests are compared within one process and never kept.
 """
 _HALF = np.uint64(32)

@@ -57,7 +57,7 @@ SHOP_LABELS: dict[str, str] = {
     "set_wood_name": "Bare wood, moisture",
     "set_bottles_name": "Bottles",
     "set_silent": "A probe is silent",
-    "set_silent_after": "after three of its intervals",
+    "set_silent_after": "after three of its intervals, 20 s at least",
     "set_safe": "Said to be open or done",
     "set_safe_share": "once nearly all of the range has passed it",
     "set_forecast": "Weather forecast",
